@@ -1,0 +1,4 @@
+package calc
+
+// unitKinds are typed lengths, factors and temperatures.
+var unitKinds = map[string]Kind{}
