@@ -17,12 +17,12 @@ type Deed string
 
 // Deeds, as the role table of the product names them.
 const (
-	Read            Deed = "read"                // registry, orders, plan and reports of the grant
-	ReadCosts       Deed = "read costs"          // costs of stops and work
-	ReadJournal     Deed = "read the journal"    // who changed what
-	EnterReading    Deed = "enter a reading"     // hour meters
-	RecordFinding   Deed = "record a finding"    // what was seen at a conveyor
-	DoJob           Deed = "do a job"            // start an order, report it done
+	Read            Deed = "read"             // registry, orders, plan and reports of the grant
+	ReadCosts       Deed = "read costs"       // costs of stops and work
+	ReadJournal     Deed = "read the journal" // who changed what
+	EnterReading    Deed = "enter a reading"  // hour meters
+	RecordFinding   Deed = "record a finding" // what was seen at a conveyor
+	DoJob           Deed = "do a job"         // start an order, report it done
 	EmergencySplice Deed = "record an emergency splice"
 	SignJob         Deed = "sign a job"
 	EditRegister    Deed = "change the register" // plants, lines, conveyors, belts, splices, meters; corrections too
