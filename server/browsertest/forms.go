@@ -1,0 +1,75 @@
+//go:build browser
+
+package browsertest
+
+import (
+	"encoding/json"
+	"fmt"
+	"net/http"
+
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/chromedp"
+)
+
+// Form is a form of a page that a person types into.
+type Form struct {
+	Index  int    // place among the page's forms
+	Action string // address it is sent to
+	Fields []string
+}
+
+// wrongEntry is what is typed into every field: no number, date, tag or name of a zone.
+const wrongEntry = "zz ½ wrong"
+
+// typedFields finds what can be typed into; hidden fields, buttons, ticks, choices and files are left as they are.
+const typedFields = `[...form.elements].filter((e) => e.name && !e.disabled && !e.readOnly && (e.tagName === 'TEXTAREA' ||
+	e.tagName === 'INPUT' && !['hidden', 'submit', 'button', 'reset', 'image', 'checkbox', 'radio', 'file', 'range', 'color'].includes(e.type)))`
+
+// Forms lists the forms that are posted and have something to type.
+func (p *Page) Forms() ([]Form, error) {
+	return Script[[]Form](p, `[...document.forms].map((form, Index) => ({form, Index}))
+		.filter(({form}) => form.method === 'post')
+		.map(({form, Index}) => ({Index, Action: form.action, Fields: `+typedFields+`.map((e) => e.name)}))
+		.filter((f) => f.Fields.length > 0)`)
+}
+
+// PostWrong types nonsense into every field, sends the form past the browser's own checks and returns what is wrong
+// with the answer: it must be a 4xx, say what to do in an element of role alert or beside a field, and keep every entry.
+func (p *Page) PostWrong(form Form) ([]string, error) {
+	err := p.load(func() (*network.Response, error) {
+		return chromedp.RunResponse(p.ctx, chromedp.Evaluate[chromedp.Void](fillAndSend(form)))
+	}, "the answer of "+form.Action)
+	if err != nil {
+		return nil, err
+	}
+	var faults []string
+	if p.Status < http.StatusBadRequest || p.Status >= http.StatusInternalServerError {
+		faults = append(faults, fmt.Sprintf("status %d for a wrong entry, want 4xx", p.Status))
+	}
+	lost, err := Script[[]string](p, lostEntries(form))
+	return append(faults, lost...), err
+}
+
+// fillAndSend changes fields to plain text first, because a browser would refuse the nonsense in a number or a date.
+func fillAndSend(form Form) string {
+	return fmt.Sprintf(`{
+		const form = document.forms[%d];
+		for (const e of %s) { if (e.tagName === 'INPUT') e.type = 'text'; e.removeAttribute('maxlength'); e.value = %q; }
+		form.noValidate = true;
+		setTimeout(() => HTMLFormElement.prototype.submit.call(form), 0);
+	}`, form.Index, typedFields, wrongEntry)
+}
+
+// lostEntries looks in the markup, not in the fields: a number field shows nothing of a wrong entry, yet must carry it.
+func lostEntries(form Form) string {
+	names, _ := json.Marshal(form.Fields) // strings always marshal
+	return fmt.Sprintf(`(() => {
+		const faults = [];
+		if (![...document.querySelectorAll('[role=alert], [aria-invalid=true]')].length) faults.push('no message (role alert or a field marked invalid)');
+		for (const name of %s) {
+			const kept = [...document.getElementsByName(name)].some((e) => (e.tagName === 'TEXTAREA' ? e.defaultValue : e.getAttribute('value')) === %q);
+			if (!kept && ![...document.getElementsByName(name)].some((e) => e.type === 'password')) faults.push('what was typed into ' + name + ' is lost');
+		}
+		return faults;
+	})()`, names, wrongEntry)
+}
