@@ -1,0 +1,63 @@
+// Package samplefleet makes the demo's service company with its three invented plants, and the fleets
+// that tests and benchmarks run on. Everything is drawn from stated parameters with a fixed seed: the
+// same day gives the same fleet, row for row.
+//
+// The generating parameters stand in Cohorts, so that a fit can be held against what the data were made
+// of. It knows the register's words and rules; it does not know the database: cmd writes a Fleet down.
+package samplefleet
+
+import (
+	"time"
+
+	"carryside/assets"
+	"carryside/schedule/rules"
+	"carryside/schedule/workorder"
+)
+
+// Fleet is everything an installation starts with, with numbers already given. Slices are in the order of
+// their numbers; version rows of one thing follow each other.
+type Fleet struct {
+	Company        assets.Company
+	Customers      []assets.Customer
+	Contracts      []assets.Contract
+	Plants         []assets.Plant
+	Contacts       []assets.Contact
+	Lines          []assets.Line
+	Conveyors      []assets.Conveyor
+	Belts          []assets.Belt
+	Splices        []assets.Splice
+	Meters         []assets.Meter
+	Readings       []assets.Reading
+	Held           []assets.HeldReading
+	Findings       []assets.Finding
+	Calendars      []assets.ProductionCalendar
+	Windows        []assets.StopWindow
+	Specifications []assets.Specification
+	SpliceKinds    []assets.SpliceKind
+	Rules          []rules.Rule
+	Orders         []workorder.Order
+	OrderEvents    []workorder.Event
+	People         []assets.Person
+	Grants         []assets.Grant
+	Today          time.Time // the moment the fleet stands at
+}
+
+// Cohort is what the lives of one sort of splice are drawn from: a Weibull distribution of splice passes.
+type Cohort struct {
+	Name        string
+	Shape       float64 // of the Weibull distribution; below 1: early failures
+	ScalePasses float64 // passes at which 63.2 % have failed
+	PlannedAt   float64 // passes at which the plant replaces a sound splice; 0: runs to failure
+}
+
+// Cohorts are the generating parameters of the demo, by cohort name.
+var Cohorts = map[string]Cohort{
+	"heavy hot":     {Name: "heavy hot", Shape: 2.6, ScalePasses: 520_000, PlannedAt: 400_000},
+	"heavy cold":    {Name: "heavy cold", Shape: 1.9, ScalePasses: 260_000, PlannedAt: 230_000},
+	"heavy clips":   {Name: "heavy clips", Shape: 2.2, ScalePasses: 210_000, PlannedAt: 190_000},
+	"hub finger":    {Name: "hub finger", Shape: 2.1, ScalePasses: 2_400_000, PlannedAt: 0},
+	"hub guided":    {Name: "hub guided", Shape: 1.7, ScalePasses: 1_500_000, PlannedAt: 1_200_000},
+	"bakery finger": {Name: "bakery finger", Shape: 1.4, ScalePasses: 3_800_000, PlannedAt: 0},
+	"bakery edge":   {Name: "bakery edge", Shape: 0.8, ScalePasses: 2_600_000, PlannedAt: 0},
+	"bakery new":    {Name: "bakery new", Shape: 2.0, ScalePasses: 9_000_000, PlannedAt: 0},
+}
