@@ -1,0 +1,203 @@
+package due
+
+import (
+	"slices"
+	"time"
+
+	"carryside/assets"
+	"carryside/schedule/calendar"
+	"carryside/schedule/rules"
+	"carryside/schedule/workorder"
+)
+
+// candidate is a limit with the date it sets for one splice.
+type candidate struct {
+	Limit
+	share   Figure
+	at      time.Time // zero: never reached on the line as projected
+	day     assets.Day
+	targetH float64 // running hours at which it is reached; used until the line is inverted
+	byHours bool
+	unit    string // a limit in months or years says so beside its days: "36 months"
+}
+
+func (c candidate) reached(now time.Time) bool { return !c.at.IsZero() && !c.at.After(now) }
+
+// limitsOf returns the rules that limit the age of splices at now: in force, of kind re-splice, about
+// splices, counted from the splice's own date. A rule that looks at life used itself limits nothing, and
+// neither does one that starts later.
+func limitsOf(now time.Time, plant assets.Plant, rs []rules.Rule) []rules.Rule {
+	at := assets.InstantOf(now)
+	var out []rules.Rule
+	for _, r := range rs {
+		switch {
+		case r.Off || r.StartsAt > at || (r.ValidTo != nil && *r.ValidTo <= at):
+		case r.PlantID != 0 && r.PlantID != plant.ID, r.CustomerID != 0 && r.CustomerID != plant.CustomerID:
+		case r.Template.Kind != workorder.KindResplice || r.Scope.UsedFrom > 0:
+		case r.Scope.Target != rules.TargetSplice && r.Scope.Target != "":
+		case limitClock(r.Trigger) == "":
+		default:
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+// limitClock returns the clock a trigger counts on from a splice's making; "" when it does not.
+func limitClock(t rules.Trigger) ClockName {
+	switch {
+	case t.Kind == rules.TriggerInterval && t.CountedFrom == "made" && t.Every > 0:
+		return Days
+	case t.Kind == rules.TriggerHours && t.Hours > 0:
+		return RunHours
+	case t.Kind == rules.TriggerPasses && t.Passes > 0:
+		return Passes
+	}
+	return ""
+}
+
+// matches tells whether a splice is in a rule's scope.
+func (e evaluation) matches(sc rules.Scope, s *assets.Splice) bool {
+	c := e.conveyors[s.ConveyorID]
+	if c == nil {
+		c = &assets.Conveyor{}
+	}
+	among := func(n int, has bool) bool { return n == 0 || has }
+	return among(len(sc.Lines), slices.Contains(sc.Lines, c.LineID)) &&
+		among(len(sc.Conveyors), slices.Contains(sc.Conveyors, s.ConveyorID)) &&
+		among(len(sc.Forms), slices.Contains(sc.Forms, s.Form)) &&
+		among(len(sc.Bonds), slices.Contains(sc.Bonds, s.Bond)) &&
+		among(len(sc.Families), slices.Contains(sc.Families, e.families[s.BeltID])) &&
+		(!sc.AgeUnknown || s.Made.IsZero() || s.Made.Unknown()) &&
+		(sc.WashDown == nil || *sc.WashDown == c.WashDown) &&
+		(sc.Outdoor == nil || *sc.Outdoor == c.Outdoor)
+}
+
+// govern returns the limit that falls due first. Limits on hours and passes are compared as running hours,
+// so that the line is inverted once. A limit the projected line never reaches stands behind every dated
+// one, by its share. uncounted names a rule in scope whose clock is not known here.
+func (e evaluation) govern(s *assets.Splice, r run, used usage) (best candidate, found bool, uncounted string) {
+	from := s.Made.At.Time()
+	var days, hours candidate
+	for _, rule := range e.limits {
+		if !e.matches(rule.Scope, s) {
+			continue
+		}
+		c := candidate{Limit: Limit{RuleID: rule.ID, Name: rule.Name, Class: rule.Class, Source: rule.Source, Clock: limitClock(rule.Trigger)}}
+		switch c.Clock {
+		case Days:
+			if c.onDays(e, s, rule.Trigger); days.RuleID == 0 || c.at.Before(days.at) {
+				days = c
+			}
+		default:
+			if !c.onHours(r, from, used, rule.Trigger) {
+				uncounted = rule.Name
+			} else if hours.RuleID == 0 || c.targetH < hours.targetH {
+				hours = c
+			}
+		}
+	}
+	if hours.RuleID != 0 {
+		hours.invert(r.line, e.zone)
+	}
+	best = earlier(days, hours)
+	return best, best.RuleID != 0, uncounted
+}
+
+// earlier returns whichever of two candidates falls due first; a dated one before one never reached.
+func earlier(days, hours candidate) candidate {
+	switch {
+	case days.RuleID == 0:
+		return hours
+	case hours.RuleID == 0 || hours.at.IsZero():
+		return days
+	case hours.at.Before(days.at):
+		return hours
+	}
+	return days
+}
+
+// onDays sets the date of an interval counted from the splice's making: its day plus n units by the
+// calendar, months clamped to the month's end; the limit in days is what lies between.
+func (c *candidate) onDays(e evaluation, s *assets.Splice, t rules.Trigger) {
+	from := s.Made.At.Time()
+	base, wall, whole := baseOf(s.Made, e.zone)
+	due := addUnits(base, t.Every, t.Unit)
+	c.day, c.Limit.Limit = assets.Day(due.String()), float64(due.DaysSince(base))
+	switch tod, err := calendar.ParseTimeOfDay(t.TimeOfDay); {
+	case t.TimeOfDay != "" && err == nil:
+		c.at = e.zone.Instant(calendar.Local{Date: due, Time: tod})
+	case whole:
+		c.at = e.zone.EndOfDay(due)
+	default:
+		c.at = e.zone.Instant(calendar.Local{Date: due, Time: wall})
+	}
+	c.Reached = Figure{Value: float64(wholeDays(from, e.now, e.zone)), Known: true}
+	c.share = Figure{Known: true, Value: 1}
+	if span := c.at.Sub(from); span > 0 {
+		c.share.Value = max(0, float64(e.now.Sub(from))/float64(span))
+	}
+	if t.Unit != "day" {
+		c.unit = plural(t.Every, t.Unit)
+	}
+}
+
+// baseOf returns the day an interval counts from, the time of day on it, and whether it stands for the
+// whole day: the day given, or the earliest of an approximate date; both open, the day of entry.
+func baseOf(w assets.When, zone calendar.Zone) (calendar.Date, calendar.TimeOfDay, bool) {
+	local := zone.Local(w.At.Time())
+	if w.Timed {
+		return local.Date, local.Time, false
+	}
+	day := w.Earliest
+	if day == "" {
+		day = w.Latest
+	}
+	if d, err := calendar.ParseDate(string(day)); err == nil && !d.IsZero() {
+		return d, 0, true
+	}
+	return local.Date, local.Time, false
+}
+
+// addUnits returns the date n units on.
+func addUnits(d calendar.Date, n int, unit string) calendar.Date {
+	switch unit {
+	case "week":
+		return d.AddDays(7 * n)
+	case "month":
+		return d.AddMonths(n)
+	case "year":
+		return d.AddMonths(12 * n)
+	}
+	return d.AddDays(n)
+}
+
+// onHours sets the running hours at which a limit on hours or passes is reached; false when its clock is
+// not known. Where the clock began after the making, the true date is no later than the one set.
+func (c *candidate) onHours(r run, from time.Time, used usage, t rules.Trigger) bool {
+	ok := false
+	if c.Clock == RunHours {
+		c.Limit.Limit, c.Reached = t.Hours, used.hours
+		var h float64
+		_, h, _, ok = r.begin(from)
+		c.targetH = h + t.Hours
+	} else {
+		c.Limit.Limit, c.Reached = t.Passes, used.passes
+		c.targetH, ok = r.hoursForPasses(from, t.Passes)
+	}
+	if !ok || !c.Reached.Known {
+		return false
+	}
+	c.share = c.Reached
+	c.share.Value /= c.Limit.Limit
+	return true
+}
+
+// invert turns the running hours of a limit into its date.
+func (c *candidate) invert(line Line, zone calendar.Zone) {
+	at, ok := line.HoursReachedAt(c.targetH)
+	if !ok {
+		return
+	}
+	c.at, c.day = at.UTC(), assets.Day(zone.Date(at).String())
+}

@@ -1,0 +1,148 @@
+package due
+
+import (
+	"time"
+
+	"carryside/assets"
+	"carryside/schedule/calendar"
+	"carryside/schedule/rules"
+)
+
+// Register is what a plant's register says as of now: the state its standings are computed from.
+type Register struct {
+	Plant     assets.Plant
+	Conveyors []assets.Conveyor // in force now
+	Belts     []assets.Belt     // in force now
+	Splices   []assets.Splice   // live now; others are passed over
+	Families  map[int64]string  // belt family by specification
+}
+
+// Standing is where one live splice stands at an instant.
+type Standing struct {
+	SpliceID, ConveyorID, BeltID int64
+
+	Age     Age
+	From    time.Time // what the age counts from; zero when the date is not known
+	Used    Figure    // life used: age on the deciding clock as a share of the age that sets the date (1 = 100 %)
+	Band    Band
+	Limit   *Limit // what sets the date: the re-splice rule in force that falls due first; nil: none
+	Reason  string // what sets the date, in words with its numbers
+	DueAt   time.Time
+	DueDay  assets.Day // plant date of DueAt; "" when nothing sets one or it is never reached
+	Overdue bool       // DueAt has passed
+}
+
+// Limit is a rule in force applied to one splice.
+type Limit struct {
+	RuleID  int64
+	Name    string
+	Class   assets.Class
+	Source  string
+	Clock   ClockName
+	Limit   float64 // in days, running hours or passes
+	Reached Figure  // age on that clock
+}
+
+// ClockName names the clock a limit is counted on.
+type ClockName string
+
+// Clocks a re-splice can be limited on.
+const (
+	Days     ClockName = "days"
+	RunHours ClockName = "running hours"
+	Passes   ClockName = "passes"
+)
+
+// Band is the step of the seam ramp a splice stands on. A share on the edge of two counts in the higher.
+type Band string
+
+// Bands of the seam ramp, in their words.
+const (
+	BandUnknown  Band = "age not known"         // no date made: a dashed ring
+	BandNoLimit  Band = "no limit set"          // age known, but no rule in force counts on a clock that is known
+	BandUnder50  Band = "under 50 %"            // small dot
+	Band50to80   Band = "50 to 80 %"            // split disc
+	Band80to100  Band = "80 to 100 %"           // two open points
+	BandPastRule Band = "past best age or rule" // wide points with a bar between
+)
+
+// Past tells whether the age that sets the date is reached.
+func (b Band) Past() bool { return b == BandPastRule }
+
+// bandOf returns the band of a share of life used.
+func bandOf(ageKnown bool, used Figure) Band {
+	switch {
+	case !ageKnown:
+		return BandUnknown
+	case !used.Known:
+		return BandNoLimit
+	case used.Value >= 1:
+		return BandPastRule
+	case used.Value >= 0.8:
+		return Band80to100
+	case used.Value >= 0.5:
+		return Band50to80
+	}
+	return BandUnder50
+}
+
+// Plant returns the standings of a plant's live splices at now, in the order of the register.
+//
+// Life used comes from the rule in force that falls due first and Reason says so. A splice whose date is
+// not known has no age and no life used; where a rule counts days, its date counts from the day of entry
+// and Reason says that too.
+func Plant(now time.Time, reg Register, rs []rules.Rule, clocks Clocks) []Standing {
+	e := evaluation{now: now, reg: reg, zone: calendar.ZoneOf(reg.Plant.Location())}
+	e.limits = limitsOf(now, reg.Plant, rs)
+	e.conveyors = make(map[int64]*assets.Conveyor, len(reg.Conveyors))
+	for i := range reg.Conveyors {
+		e.conveyors[reg.Conveyors[i].ID] = &reg.Conveyors[i]
+	}
+	e.families = make(map[int64]string, len(reg.Belts))
+	for _, b := range reg.Belts {
+		e.families[b.ID] = reg.Families[b.SpecificationID]
+	}
+	at := assets.InstantOf(now)
+	out := make([]Standing, 0, len(reg.Splices))
+	for i := range reg.Splices {
+		if s := &reg.Splices[i]; s.Live(at) {
+			out = append(out, e.standing(s, run{clocks.Lines[s.ConveyorID], clocks.Drives[s.BeltID]}))
+		}
+	}
+	return out
+}
+
+// evaluation is one plant looked at once.
+type evaluation struct {
+	now       time.Time
+	reg       Register
+	zone      calendar.Zone
+	limits    []rules.Rule
+	conveyors map[int64]*assets.Conveyor
+	families  map[int64]string // by belt
+}
+
+func (e evaluation) standing(s *assets.Splice, r run) Standing {
+	st := Standing{SpliceID: s.ID, ConveyorID: s.ConveyorID, BeltID: s.BeltID}
+	from := s.Made.At.Time()
+	used := r.between(from, e.now)
+	if known := !s.Made.IsZero() && !s.Made.Unknown(); known {
+		st.From = from
+		st.Age = Age{
+			Known: true, Exact: s.Made.Exact(), Days: wholeDays(from, e.now, e.zone),
+			RunHours: used.hours, Passes: used.passes, Flexes: used.flexes, ReverseFlexes: used.reverse,
+		}
+		st.Age.AtLeastDays = wholeDays(atLeastFrom(s.Made, e.zone), e.now, e.zone)
+	}
+	best, found, uncounted := e.govern(s, r, used)
+	st.Reason = e.words(s, best, found, uncounted)
+	if found {
+		st.Limit = &best.Limit
+		st.DueAt, st.DueDay, st.Overdue = best.at, best.day, best.reached(e.now)
+		if st.Age.Known {
+			st.Used = best.share
+		}
+	}
+	st.Band = bandOf(st.Age.Known, st.Used)
+	return st
+}

@@ -1,0 +1,85 @@
+package due
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"carryside/assets"
+	"carryside/schedule/calendar"
+)
+
+// words says what sets a splice's date, with its numbers.
+func (e evaluation) words(s *assets.Splice, c candidate, found bool, uncounted string) string {
+	if !found && uncounted != "" {
+		return fmt.Sprintf("rule %q cannot be counted: its clock is not known here", uncounted)
+	}
+	if !found {
+		return "no rule in force sets a date"
+	}
+	var b strings.Builder
+	if c.Reached.AtLeast {
+		b.WriteString("at least ")
+	}
+	fmt.Fprintf(&b, "%s of %s %s", Count(c.Reached.Value), Count(c.Limit.Limit), c.Clock)
+	if c.unit != "" {
+		fmt.Fprintf(&b, " (%s)", c.unit)
+	}
+	b.WriteString(" since " + since(s.Made, e.zone))
+	fmt.Fprintf(&b, " (%s)", classWords(c.Class))
+	return b.String()
+}
+
+// since says what a splice's age counts from.
+func since(w assets.When, zone calendar.Zone) string {
+	day := dayWords(zone.Date(w.At.Time()))
+	base, _, _ := baseOf(w, zone)
+	switch {
+	case (w.IsZero() || w.Unknown()) && w.Earliest == "":
+		return "it was recorded on " + day + ", its date is not known"
+	case w.Unknown():
+		return dayWords(base) + ", the earliest it can have been made; its date is not known"
+	case !w.Exact() && w.AsWritten != "":
+		return w.AsWritten + ", counted from " + dayWords(base)
+	}
+	return dayWords(base)
+}
+
+// classWords names the class; a rule of thumb says that it is one.
+func classWords(c assets.Class) string {
+	switch c {
+	case "":
+		return "no class given"
+	case assets.ClassD:
+		return "class D, a rule of thumb: a reminder, not an order"
+	}
+	return "class " + string(c)
+}
+
+// dayWords writes a date as people read it: 14 Sep 2023.
+func dayWords(d calendar.Date) string {
+	y, m, day := d.Civil()
+	return fmt.Sprintf("%d %s %d", day, m.String()[:3], y)
+}
+
+// Count writes a whole number with hard spaces between thousands, rounded down, so that a limit
+// does not read as reached before it is. What sums of fractions lose in the last digits is forgiven.
+func Count(v float64) string {
+	digits := strconv.FormatInt(int64(math.Floor(v+1e-6)), 10)
+	sign := ""
+	if strings.HasPrefix(digits, "-") {
+		sign, digits = "-", digits[1:]
+	}
+	for i := len(digits) - 3; i > 0; i -= 3 {
+		digits = digits[:i] + "\u00a0" + digits[i:]
+	}
+	return sign + digits
+}
+
+func plural(n int, unit string) string {
+	if n == 1 {
+		return "1 " + unit
+	}
+	return strconv.Itoa(n) + " " + unit + "s"
+}
