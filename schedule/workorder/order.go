@@ -1,5 +1,3 @@
-// Package workorder is the work order: its kinds, its life from raised to signed or withdrawn, and what
-// each step demands. It decides; it stores nothing and reads no clock.
 package workorder
 
 import "carryside/assets"
