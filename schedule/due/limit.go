@@ -13,12 +13,12 @@ import (
 // candidate is a limit with the date it sets for one splice.
 type candidate struct {
 	Limit
-	share   Figure
-	at      time.Time // zero: never reached on the line as projected
-	day     assets.Day
-	targetH float64 // running hours at which it is reached; used until the line is inverted
-	byHours bool
-	unit    string // a limit in months or years says so beside its days: "36 months"
+	share     Figure
+	at        time.Time // zero: never reached on the line as projected
+	day       assets.Day
+	targetH   float64 // running hours at which it is reached; used until the line is inverted
+	timeOfDay string  // of a limit in days; "" its end
+	unit      string  // a limit in months or years says so beside its days: "36 months"
 }
 
 func (c candidate) reached(now time.Time) bool { return !c.at.IsZero() && !c.at.After(now) }
@@ -86,7 +86,7 @@ func (e evaluation) govern(s *assets.Splice, r run, used usage) (best candidate,
 		c := candidate{Limit: Limit{RuleID: rule.ID, Name: rule.Name, Class: rule.Class, Source: rule.Source, Clock: limitClock(rule.Trigger)}}
 		switch c.Clock {
 		case Days:
-			if c.onDays(e, s, rule.Trigger); days.RuleID == 0 || c.at.Before(days.at) {
+			if c.onDays(s.Made, rule.Trigger, e.zone); days.RuleID == 0 || c.day < days.day {
 				days = c
 			}
 		default:
@@ -96,6 +96,9 @@ func (e evaluation) govern(s *assets.Splice, r run, used usage) (best candidate,
 				hours = c
 			}
 		}
+	}
+	if days.RuleID != 0 {
+		days.date(e, s.Made)
 	}
 	if hours.RuleID != 0 {
 		hours.invert(r.line, e.zone)
@@ -117,15 +120,25 @@ func earlier(days, hours candidate) candidate {
 	return days
 }
 
-// onDays sets the date of an interval counted from the splice's making: its day plus n units by the
+// onDays sets the day of an interval counted from the splice's making: its day plus n units by the
 // calendar, months clamped to the month's end; the limit in days is what lies between.
-func (c *candidate) onDays(e evaluation, s *assets.Splice, t rules.Trigger) {
-	from := s.Made.At.Time()
-	base, wall, whole := baseOf(s.Made, e.zone)
+func (c *candidate) onDays(made assets.When, t rules.Trigger, zone calendar.Zone) {
+	base, _, _ := baseOf(made, zone)
 	due := addUnits(base, t.Every, t.Unit)
-	c.day, c.Limit.Limit = assets.Day(due.String()), float64(due.DaysSince(base))
-	switch tod, err := calendar.ParseTimeOfDay(t.TimeOfDay); {
-	case t.TimeOfDay != "" && err == nil:
+	c.day, c.Limit.Limit, c.timeOfDay = assets.Day(due.String()), float64(due.DaysSince(base)), t.TimeOfDay
+	if t.Unit != "day" {
+		c.unit = plural(t.Every, t.Unit)
+	}
+}
+
+// date sets the instant of a limit in days and the share of it that is used. Zones are slow to ask, so
+// only the first day of a splice's limits is.
+func (c *candidate) date(e evaluation, made assets.When) {
+	from := made.At.Time()
+	_, wall, whole := baseOf(made, e.zone)
+	due, _ := calendar.ParseDate(string(c.day))
+	switch tod, err := calendar.ParseTimeOfDay(c.timeOfDay); {
+	case c.timeOfDay != "" && err == nil:
 		c.at = e.zone.Instant(calendar.Local{Date: due, Time: tod})
 	case whole:
 		c.at = e.zone.EndOfDay(due)
@@ -136,9 +149,6 @@ func (c *candidate) onDays(e evaluation, s *assets.Splice, t rules.Trigger) {
 	c.share = Figure{Known: true, Value: 1}
 	if span := c.at.Sub(from); span > 0 {
 		c.share.Value = max(0, float64(e.now.Sub(from))/float64(span))
-	}
-	if t.Unit != "day" {
-		c.unit = plural(t.Every, t.Unit)
 	}
 }
 
