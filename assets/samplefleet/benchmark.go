@@ -136,7 +136,7 @@ func (b *builder) benchmarkConveyor(p assets.Plant, l assets.Line, i int, begin 
 // benchmarkReadings adds 250 readings, evenly up to this morning.
 func (b *builder) benchmarkReadings(c assets.Conveyor, begin time.Time, weekH float64) {
 	const n = 250
-	step := b.today.Add(-3 * time.Hour).Sub(begin) / n
+	step := b.today.Add(-3*time.Hour).Sub(begin) / n
 	h := 0.0
 	for j := 1; j <= n; j++ {
 		h += weekH * step.Hours() / 168 * b.between(0.85, 1.15)
