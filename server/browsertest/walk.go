@@ -1,0 +1,151 @@
+//go:build browser
+
+package browsertest
+
+import (
+	"fmt"
+	"net/http"
+	"net/url"
+	"path"
+	"regexp"
+	"strings"
+
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/chromedp"
+)
+
+// Screen is one kind of page, with one example of it.
+type Screen struct {
+	Name string // from the shape of the path, fit for a file name
+	Path string // path and query of the example
+}
+
+// maxScreens stops a walk that would never end; far more than the product has.
+const maxScreens = 200
+
+// numbered is a part of a path that names one thing of many: a number, a day, a long code.
+var numbered = regexp.MustCompile(`^([0-9][0-9-]*|[0-9a-fA-F]{16,})$`)
+
+// Shape is the kind of page that a path shows: the numbers in it become a star, the query does not count.
+func Shape(address string) string {
+	parsed, err := url.Parse(address)
+	if err != nil {
+		return address
+	}
+	parts := strings.Split(path.Clean("/"+parsed.Path), "/")
+	for i, part := range parts {
+		if numbered.MatchString(part) {
+			parts[i] = "*"
+		}
+	}
+	return strings.Join(parts, "/")
+}
+
+// nameOf makes /conveyors/*/belts into conveyors-one-belts, and / into today, the first screen.
+func nameOf(shape string) string {
+	name := strings.ReplaceAll(strings.ReplaceAll(strings.Trim(shape, "/"), "*", "one"), "/", "-")
+	if name == "" {
+		return "today"
+	}
+	return name
+}
+
+// links are the addresses a person can follow from a page to another page of the product.
+const links = `[...document.querySelectorAll('a[href]')]
+	.filter((a) => a.origin === location.origin && !a.hasAttribute('download'))
+	.map((a) => a.pathname + a.search)`
+
+// Discover follows every link from the first page on, one example of each shape, and returns the pages
+// found in that order. What is not a page (a workbook, a CSV) is left out; a link that leads nowhere is an error.
+func Discover(b *Browser, base string, first ...string) ([]Screen, error) {
+	queue := append([]string{"/"}, first...)
+	seen := map[string]bool{}
+	var screens []Screen
+	for len(queue) > 0 && len(screens) < maxScreens {
+		next := queue[0]
+		queue = queue[1:]
+		shape := Shape(next)
+		if seen[shape] {
+			continue
+		}
+		seen[shape] = true
+		isPage, err := b.isPage(base + next)
+		if err != nil {
+			return nil, err
+		}
+		if !isPage {
+			continue
+		}
+		found, err := b.linksOf(base + next)
+		if err != nil {
+			return nil, err
+		}
+		screens = append(screens, Screen{Name: nameOf(shape), Path: next})
+		queue = append(queue, found...)
+	}
+	return screens, nil
+}
+
+// isPage asks for an address with the browser's cookies, but outside the browser: a page's own policy
+// may forbid it to fetch anything.
+func (b *Browser) isPage(address string) (bool, error) {
+	cookies, err := chromedp.Call(b.ctx, network.GetCookies, network.GetCookiesParams{URLs: []string{address}})
+	if err != nil {
+		return false, fmt.Errorf("read the cookies for %s: %w", address, err)
+	}
+	request, err := http.NewRequestWithContext(b.ctx, http.MethodGet, address, nil)
+	if err != nil {
+		return false, err
+	}
+	for _, c := range cookies.Cookies {
+		request.AddCookie(&http.Cookie{Name: c.Name, Value: c.Value})
+	}
+	answer, err := http.DefaultClient.Do(request)
+	if err != nil {
+		return false, err
+	}
+	defer answer.Body.Close()
+	if answer.StatusCode != http.StatusOK {
+		return false, fmt.Errorf("%s answers with status %d", address, answer.StatusCode)
+	}
+	return strings.HasPrefix(answer.Header.Get("Content-Type"), "text/html"), nil
+}
+
+func (b *Browser) linksOf(address string) ([]string, error) {
+	p, err := b.Open(address, Desk)
+	if err != nil {
+		return nil, err
+	}
+	defer p.Close()
+	return Script[[]string](p, links)
+}
+
+// SignIn chooses a person of a role on the sign-in page of the demo, as one click does.
+func (b *Browser) SignIn(base, role string) error {
+	p, err := b.Open(base+"/", Desk)
+	if err != nil {
+		return err
+	}
+	defer p.Close()
+	const mark = "data-browsertest-choice"
+	found, err := Script[bool](p, fmt.Sprintf(`(() => {
+		const wanted = [...document.querySelectorAll('form button, form input[type=submit]')].find((b) =>
+			(b.textContent + ' ' + b.value + ' ' + (b.getAttribute('aria-label') || '')).toLowerCase().includes(%q));
+		if (wanted) wanted.setAttribute(%q, '');
+		return Boolean(wanted);
+	})()`, strings.ToLower(role), mark))
+	if err != nil {
+		return err
+	}
+	if !found {
+		text, _ := p.Text() // only for the message
+		return fmt.Errorf("the sign-in page offers no button for the role %s: %.300s", role, text)
+	}
+	if err := p.Click("[" + mark + "]"); err != nil {
+		return fmt.Errorf("sign in as %s: %w", role, err)
+	}
+	if p.Status != http.StatusOK {
+		return fmt.Errorf("signing in as %s is answered with status %d", role, p.Status)
+	}
+	return nil
+}

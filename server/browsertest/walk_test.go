@@ -1,0 +1,67 @@
+//go:build browser
+
+package browsertest
+
+import (
+	"fmt"
+	"net/http"
+	"net/http/httptest"
+	"slices"
+	"strings"
+	"testing"
+)
+
+func TestShape(t *testing.T) {
+	tests := map[string]string{
+		"/":                                   "/",
+		"/conveyors/17":                       "/conveyors/*",
+		"/conveyors/17/belts?page=2":          "/conveyors/*/belts",
+		"/plants/3/days/2026-03-29":           "/plants/*/days/*",
+		"/orders/":                            "/orders",
+		"/imports/0f3ac2b19d6e48aa/refused":   "/imports/*/refused",
+		"/reports/splice-age?as-of=2026-01-1": "/reports/splice-age",
+	}
+	for address, want := range tests {
+		if got := Shape(address); got != want {
+			t.Errorf("Shape(%q) = %q, want %q", address, got, want)
+		}
+	}
+}
+
+// TestDiscover walks a small site of pages, a file and a loop of links.
+func TestDiscover(t *testing.T) {
+	pages := map[string]string{
+		"/":            `<a href="/conveyors">Conveyors</a> <a href="/register.csv">file</a> <a href="/register.xlsx" download>book</a>`,
+		"/conveyors":   `<a href="/conveyors/1">C-1</a> <a href="/conveyors/2">C-2</a> <a href="/">Today</a>`,
+		"/conveyors/1": `<a href="/conveyors/1/belts">Belts</a>`,
+		"/conveyors/2": `<a href="/nowhere">never looked at: the shape is known</a>`, "/conveyors/1/belts": "",
+	}
+	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		body, known := pages[r.URL.Path]
+		switch {
+		case r.URL.Path == "/register.csv":
+			w.Header().Set("Content-Type", "text/csv")
+		case !known:
+			http.NotFound(w, r)
+		default:
+			w.Header().Set("Content-Type", "text/html; charset=utf-8")
+			fmt.Fprint(w, "<!doctype html><title>p</title>"+body)
+		}
+	}))
+	t.Cleanup(server.Close)
+	screens, err := Discover(browser, server.URL)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var names []string
+	for _, s := range screens {
+		names = append(names, s.Name)
+	}
+	if want := []string{"today", "conveyors", "conveyors-one", "conveyors-one-belts"}; !slices.Equal(names, want) {
+		t.Errorf("found %q, want %q", names, want)
+	}
+	pages["/conveyors/1"] += `<a href="/dead">gone</a>`
+	if _, err := Discover(browser, server.URL); err == nil || !strings.Contains(err.Error(), "/dead") {
+		t.Errorf("a link that leads nowhere must be named, got %v", err)
+	}
+}
