@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
 	"math/big"
 	"strconv"
 )
@@ -78,17 +79,14 @@ func (f *Fields) NumberOr(name string, absent float64) float64 {
 	return f.Number(name)
 }
 
-// Whole reads a needed whole number.
+// Whole reads a needed whole number, 4.0 like 4.
 func (f *Fields) Whole(name string) int64 {
-	var n json.Number
-	if !f.need(name, "a whole number", &n) {
+	v := f.Number(name)
+	if v != math.Trunc(v) || math.Abs(v) > 1<<53 {
+		f.fail(name, "a whole number")
 		return 0
 	}
-	v, err := strconv.ParseInt(n.String(), 10, 64)
-	if err != nil {
-		f.fail(name, "a whole number")
-	}
-	return v
+	return int64(v)
 }
 
 // Exact reads a needed number, written as a number or as text, without rounding it to binary.
