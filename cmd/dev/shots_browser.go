@@ -43,11 +43,11 @@ func runShots(ctx context.Context, env environment, args []string) (err error) {
 	if err := browser.SignIn(program.URL, *role); err != nil {
 		return err
 	}
-	screens, err := browsertest.Discover(browser, program.URL)
+	found, err := browsertest.Discover(browser, program.URL)
 	if err != nil {
 		return err
 	}
-	for _, screen := range screens {
+	for _, screen := range found.Screens {
 		if !strings.Contains(screen.Name, *only) {
 			continue
 		}

@@ -26,7 +26,14 @@ func TestMain(m *testing.M) {
 			return 1
 		}
 		defer browser.Close()
-		return m.Run()
+		code := m.Run()
+		if running != nil {
+			if err := running.Stop(); err != nil {
+				fmt.Fprintln(os.Stderr, "browsertest: the demo did not end cleanly:", err)
+				return 1
+			}
+		}
+		return code
 	}())
 }
 

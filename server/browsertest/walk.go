@@ -41,74 +41,89 @@ func Shape(address string) string {
 	return strings.Join(parts, "/")
 }
 
-// nameOf makes /conveyors/*/belts into conveyors-one-belts, and / into today, the first screen.
+// nameOf makes /plants/*/conveyors/* into conveyors-one; the first page of a plant is its today.
 func nameOf(shape string) string {
-	name := strings.ReplaceAll(strings.ReplaceAll(strings.Trim(shape, "/"), "*", "one"), "/", "-")
-	if name == "" {
+	if shape == "/plants/*" {
 		return "today"
 	}
-	return name
+	shape = strings.TrimPrefix(shape, "/plants/*")
+	return strings.ReplaceAll(strings.ReplaceAll(strings.Trim(shape, "/"), "*", "one"), "/", "-")
 }
 
-// links are the addresses a person can follow from a page to another page of the product.
+// links are the addresses a person can follow from a page to another page of the product, and those of
+// its search and filter forms, as they are sent when nothing is typed.
 const links = `[...document.querySelectorAll('a[href]')]
 	.filter((a) => a.origin === location.origin && !a.hasAttribute('download'))
-	.map((a) => a.pathname + a.search)`
+	.map((a) => a.pathname + a.search)
+	.concat([...document.forms].filter((f) => f.method === 'get').map((f) => new URL(f.action)).filter((u) => u.origin === location.origin)
+		.map((u) => u.pathname + u.search))`
 
-// Discover follows every link from the first page on, one example of each shape, and returns the pages
-// found in that order. What is not a page (a workbook, a CSV) is left out; a link that leads nowhere is an error.
-func Discover(b *Browser, base string, first ...string) ([]Screen, error) {
-	queue := append([]string{"/"}, first...)
-	seen := map[string]bool{}
-	var screens []Screen
-	for len(queue) > 0 && len(screens) < maxScreens {
-		next := queue[0]
-		queue = queue[1:]
-		shape := Shape(next)
-		if seen[shape] {
-			continue
-		}
-		seen[shape] = true
-		isPage, err := b.isPage(base + next)
-		if err != nil {
-			return nil, err
-		}
-		if !isPage {
-			continue
-		}
-		found, err := b.linksOf(base + next)
-		if err != nil {
-			return nil, err
-		}
-		screens = append(screens, Screen{Name: nameOf(shape), Path: next})
-		queue = append(queue, found...)
-	}
-	return screens, nil
+// Found is what a walk along the links came across: pages, one of each shape, and addresses of
+// what is no page, such as a workbook.
+type Found struct {
+	Screens []Screen
+	Files   []string
 }
 
-// isPage asks for an address with the browser's cookies, but outside the browser: a page's own policy
-// may forbid it to fetch anything.
-func (b *Browser) isPage(address string) (bool, error) {
+// Discover follows every link from the first page on, one example of each shape, in the order in
+// which a reader meets them. A link that leads nowhere is an error.
+func Discover(b *Browser, base string) (Found, error) {
+	queue := []string{"/"}
+	seen := map[string]bool{}
+	var found Found
+	for len(queue) > 0 && len(found.Screens) < maxScreens {
+		next := queue[0]
+		queue = queue[1:]
+		if seen[Shape(next)] {
+			continue
+		}
+		seen[Shape(next)] = true
+		arrived, isPage, err := b.head(base + next)
+		if err != nil {
+			return found, err
+		}
+		if Shape(arrived) != Shape(next) { // led on to another page, which counts instead
+			queue = append([]string{arrived}, queue...)
+			continue
+		}
+		if !isPage {
+			found.Files = append(found.Files, next)
+			continue
+		}
+		more, err := b.linksOf(base + next)
+		if err != nil {
+			return found, err
+		}
+		found.Screens = append(found.Screens, Screen{Name: nameOf(Shape(next)), Path: next})
+		queue = append(queue, more...)
+	}
+	return found, nil
+}
+
+// head asks for an address with the browser's cookies, but outside the browser: a page's own policy may
+// forbid it to fetch anything. It returns where the answer came from, after redirects, and whether it is a page.
+func (b *Browser) head(address string) (arrived string, isPage bool, err error) {
 	cookies, err := chromedp.Call(b.ctx, network.GetCookies, network.GetCookiesParams{URLs: []string{address}})
 	if err != nil {
-		return false, fmt.Errorf("read the cookies for %s: %w", address, err)
+		return "", false, fmt.Errorf("read the cookies for %s: %w", address, err)
 	}
 	request, err := http.NewRequestWithContext(b.ctx, http.MethodGet, address, nil)
 	if err != nil {
-		return false, err
+		return "", false, err
 	}
 	for _, c := range cookies.Cookies {
 		request.AddCookie(&http.Cookie{Name: c.Name, Value: c.Value})
 	}
 	answer, err := http.DefaultClient.Do(request)
 	if err != nil {
-		return false, err
+		return "", false, err
 	}
 	defer answer.Body.Close()
 	if answer.StatusCode != http.StatusOK {
-		return false, fmt.Errorf("%s answers with status %d", address, answer.StatusCode)
+		return "", false, fmt.Errorf("%s answers with status %d", address, answer.StatusCode)
 	}
-	return strings.HasPrefix(answer.Header.Get("Content-Type"), "text/html"), nil
+	isPage = strings.HasPrefix(answer.Header.Get("Content-Type"), "text/html")
+	return answer.Request.URL.RequestURI(), isPage, nil
 }
 
 func (b *Browser) linksOf(address string) ([]string, error) {

@@ -31,7 +31,7 @@ func TestShape(t *testing.T) {
 // TestDiscover walks a small site of pages, a file and a loop of links.
 func TestDiscover(t *testing.T) {
 	pages := map[string]string{
-		"/":            `<a href="/conveyors">Conveyors</a> <a href="/register.csv">file</a> <a href="/register.xlsx" download>book</a>`,
+		"/plants/1":    `<a href="/conveyors">Conveyors</a> <a href="/register.csv">file</a> <a href="/register.xlsx" download>book</a>`,
 		"/conveyors":   `<a href="/conveyors/1">C-1</a> <a href="/conveyors/2">C-2</a> <a href="/">Today</a>`,
 		"/conveyors/1": `<a href="/conveyors/1/belts">Belts</a>`,
 		"/conveyors/2": `<a href="/nowhere">never looked at: the shape is known</a>`, "/conveyors/1/belts": "",
@@ -39,6 +39,8 @@ func TestDiscover(t *testing.T) {
 	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		body, known := pages[r.URL.Path]
 		switch {
+		case r.URL.Path == "/":
+			http.Redirect(w, r, "/plants/1", http.StatusSeeOther)
 		case r.URL.Path == "/register.csv":
 			w.Header().Set("Content-Type", "text/csv")
 		case !known:
@@ -49,16 +51,19 @@ func TestDiscover(t *testing.T) {
 		}
 	}))
 	t.Cleanup(server.Close)
-	screens, err := Discover(browser, server.URL)
+	found, err := Discover(browser, server.URL)
 	if err != nil {
 		t.Fatal(err)
 	}
 	var names []string
-	for _, s := range screens {
+	for _, s := range found.Screens {
 		names = append(names, s.Name)
 	}
 	if want := []string{"today", "conveyors", "conveyors-one", "conveyors-one-belts"}; !slices.Equal(names, want) {
 		t.Errorf("found %q, want %q", names, want)
+	}
+	if want := []string{"/register.csv"}; !slices.Equal(found.Files, want) {
+		t.Errorf("files %q, want %q: a download is not followed", found.Files, want)
 	}
 	pages["/conveyors/1"] += `<a href="/dead">gone</a>`
 	if _, err := Discover(browser, server.URL); err == nil || !strings.Contains(err.Error(), "/dead") {

@@ -1,0 +1,250 @@
+//go:build browser
+
+package browsertest
+
+import (
+	"context"
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+)
+
+// demo is the built program with its three plants, started by the first test that asks for it.
+var demo = sync.OnceValues(func() (*Program, error) {
+	var err error
+	running, err = StartDemo(context.Background(), "../..", "")
+	return running, err
+})
+
+// running is the demo to be stopped at the end, nil when no test asked for it.
+var running *Program
+
+// signedIn gives a browser of its own, signed in with a role of the demo.
+func signedIn(t *testing.T, role string) (*Browser, string) {
+	t.Helper()
+	program, err := demo()
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := Start(context.Background())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(b.Close)
+	if err := b.SignIn(program.URL, role); err != nil {
+		t.Fatal(err)
+	}
+	return b, program.URL
+}
+
+// TestEveryScreen walks every page that a planner can reach by links, in every view.
+func TestEveryScreen(t *testing.T) {
+	b, base := signedIn(t, "planner")
+	walk(t, b, base, Views())
+}
+
+// TestEveryScreenOfOtherRoles looks at the same pages with fewer rights, where buttons and whole
+// sections are absent: what is left must still be a sound page.
+func TestEveryScreenOfOtherRoles(t *testing.T) {
+	for _, role := range []string{"technician", "auditor"} {
+		t.Run(role, func(t *testing.T) {
+			b, base := signedIn(t, role)
+			walk(t, b, base, []View{Desk, Phone})
+		})
+	}
+}
+
+// TestSignIn looks at the page before anybody is known.
+func TestSignIn(t *testing.T) {
+	program, err := demo()
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := Start(context.Background())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(b.Close)
+	for _, view := range Views() {
+		t.Run(view.Name, func(t *testing.T) { inspect(t, b, program.URL+"/", view) })
+	}
+}
+
+func walk(t *testing.T, b *Browser, base string, views []View) {
+	t.Helper()
+	found, err := Discover(b, base)
+	if err != nil {
+		t.Fatal(err)
+	}
+	screens := found.Screens
+	if len(screens) < 5 {
+		t.Fatalf("only %d screens can be reached by links: %v", len(screens), screens)
+	}
+	for _, screen := range screens {
+		for _, view := range views {
+			t.Run(screen.Name+"/"+view.Name, func(t *testing.T) { inspect(t, b, base+screen.Path, view) })
+		}
+	}
+}
+
+// TestEveryRouteIsWalked holds that no page is forgotten: each address that the server's table answers to
+// GET is one that a planner reaches by links, or a file that a link offers.
+func TestEveryRouteIsWalked(t *testing.T) {
+	b, base := signedIn(t, "planner")
+	found, err := Discover(b, base)
+	if err != nil {
+		t.Fatal(err)
+	}
+	patterns := pagePatterns(t)
+	if len(patterns) < 5 {
+		t.Fatalf("only %d routes read from the table: %v", len(patterns), patterns)
+	}
+	reached := map[string]bool{}
+	for _, screen := range found.Screens {
+		reached[bestPattern(patterns, screen.Path)] = true
+	}
+	for _, file := range found.Files {
+		reached[bestPattern(patterns, file)] = true
+	}
+	for _, pattern := range patterns {
+		if !reached[pattern] {
+			t.Errorf("no link leads a planner to %s", pattern)
+		}
+	}
+}
+
+// pagePatterns reads the paths answered to GET from the source of the table, which the server does not export.
+func pagePatterns(t *testing.T) []string {
+	t.Helper()
+	file, err := parser.ParseFile(token.NewFileSet(), "../web/routes.go", nil, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var patterns []string
+	ast.Inspect(file, func(n ast.Node) bool {
+		if literal, ok := n.(*ast.CompositeLit); ok {
+			if path := routePath(literal); path != "" {
+				patterns = append(patterns, path)
+			}
+		}
+		return true
+	})
+	return patterns
+}
+
+// routePath is the Path of a route written {Method: get, Path: "..."}; "" for anything else.
+func routePath(literal *ast.CompositeLit) string {
+	values := map[string]ast.Expr{}
+	for _, element := range literal.Elts {
+		if pair, ok := element.(*ast.KeyValueExpr); ok {
+			if key, ok := pair.Key.(*ast.Ident); ok {
+				values[key.Name] = pair.Value
+			}
+		}
+	}
+	method, isName := values["Method"].(*ast.Ident)
+	path, isText := values["Path"].(*ast.BasicLit)
+	if !isName || !isText || method.Name != "get" {
+		return ""
+	}
+	text, _ := strconv.Unquote(path.Value) // the parser accepted it
+	return text
+}
+
+// bestPattern is the pattern with the fewest wildcards that an address fits, "" for none.
+func bestPattern(patterns []string, address string) string {
+	path, _, _ := strings.Cut(address, "?")
+	best, fewest := "", 1000
+	for _, pattern := range patterns {
+		if n, fits := wildcards(pattern, path); fits && n < fewest {
+			best, fewest = pattern, n
+		}
+	}
+	return best
+}
+
+func wildcards(pattern, path string) (n int, fits bool) {
+	want, got := strings.Split(pattern, "/"), strings.Split(path, "/")
+	if len(want) != len(got) {
+		return 0, false
+	}
+	for i := range want {
+		switch {
+		case strings.HasPrefix(want[i], ":"):
+			n++
+		case want[i] != got[i]:
+			return 0, false
+		}
+	}
+	return n, true
+}
+
+func inspect(t *testing.T, b *Browser, address string, view View) {
+	t.Helper()
+	page, err := b.Open(address, view)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer page.Close()
+	faults, err := page.Faults()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(faults) > 0 {
+		t.Errorf("%s: %s", address, strings.Join(faults, "\n\t"))
+	}
+}
+
+// TestEveryFormWrong posts nonsense once into every form that a planner can reach.
+func TestEveryFormWrong(t *testing.T) {
+	b, base := signedIn(t, "planner")
+	found, err := Discover(b, base)
+	if err != nil {
+		t.Fatal(err)
+	}
+	posted := map[string]bool{}
+	for _, screen := range found.Screens {
+		page, err := b.Open(base+screen.Path, Desk)
+		if err != nil {
+			t.Fatal(err)
+		}
+		forms, err := page.Forms()
+		page.Close()
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, form := range forms {
+			if shape := Shape(form.Action); !posted[shape] {
+				posted[shape] = true
+				t.Run(screen.Name+strings.ReplaceAll(shape, "/", " "), func(t *testing.T) { postWrong(t, b, base+screen.Path, form) })
+			}
+		}
+	}
+	if len(posted) < 3 {
+		t.Errorf("only %d forms found: %v", len(posted), posted)
+	}
+}
+
+func postWrong(t *testing.T, b *Browser, address string, form Form) {
+	t.Helper()
+	page, err := b.Open(address, Desk)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer page.Close()
+	faults, err := page.PostWrong(form)
+	if err != nil {
+		t.Fatal(err)
+	}
+	complaints, err := page.Complaints()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if faults = append(faults, complaints...); len(faults) > 0 {
+		t.Errorf("%s, form to %s: %s", address, form.Action, strings.Join(faults, "\n\t"))
+	}
+}
