@@ -1,0 +1,60 @@
+package plantdb
+
+import (
+	"context"
+	"strings"
+
+	"carryside/assets"
+
+	"gorm.io/gorm"
+)
+
+// AsOf says which rows are asked for: as it was at the plant at Valid, as known at the journal position
+// Known. Its zero value is what is so and known now. A position counts in the chain of the rows' customer;
+// rows of the company (catalogues, company-wide rules) have a chain of their own.
+type AsOf struct {
+	Valid        assets.Instant // 0: now
+	Known        int64          // position in the customer's chain; 0: now, -1: before its first entry
+	CompanyKnown int64          // position in the company's chain; 0: now, -1: before its first entry
+}
+
+// OfCompany is the same moment for rows of the company's chain.
+func (a AsOf) OfCompany() AsOf { return AsOf{Valid: a.Valid, Known: a.CompanyKnown} }
+
+// Rows adds the conditions to a query of one table of facts: db.SQL(ctx).Scopes(asOf.Rows).
+func (a AsOf) Rows(tx *gorm.DB) *gorm.DB {
+	where, args := a.On("")
+	return tx.Where(where, args...)
+}
+
+// On returns the conditions for a table under an alias ("" for none) in hand-written SQL.
+func (a AsOf) On(alias string) (where string, args []any) {
+	valid, known := "@valid_to IS NULL", "@known_to IS NULL"
+	if a.Valid != 0 {
+		valid = "@valid_from <= ? AND (@valid_to IS NULL OR @valid_to > ?)"
+		args = append(args, a.Valid, a.Valid)
+	}
+	if a.Known != 0 {
+		known = "@known_from <= ? AND (@known_to IS NULL OR @known_to > ?)"
+		args = append(args, a.Known, a.Known)
+	}
+	if alias != "" {
+		alias += "."
+	}
+	return strings.ReplaceAll(valid+" AND "+known, "@", alias), args
+}
+
+// KnownAt returns the AsOf that shows a plant at valid as it was known at an instant.
+func (db *DB) KnownAt(ctx context.Context, plantID int64, valid, knownAt assets.Instant) (AsOf, error) {
+	a := AsOf{Valid: valid}
+	var customer int64
+	err := db.SQL(ctx).Raw("SELECT customer_id FROM plants WHERE id = ? ORDER BY row_id DESC LIMIT 1", plantID).Scan(&customer).Error
+	if err != nil {
+		return a, err
+	}
+	if a.Known, err = db.PositionAt(ctx, customer, knownAt); err != nil {
+		return a, err
+	}
+	a.CompanyKnown, err = db.PositionAt(ctx, 0, knownAt)
+	return a, err
+}

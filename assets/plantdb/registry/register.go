@@ -1,0 +1,116 @@
+package registry
+
+import (
+	"context"
+	"errors"
+
+	"carryside/assets"
+	"carryside/assets/plantdb"
+
+	"gorm.io/gorm"
+)
+
+// PlantAsOf returns one plant's register: its lines, the conveyors in use, the belts on them and the
+// splices running, at the moment asked for. A handful of queries, whatever its size.
+func PlantAsOf(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf) (*assets.Register, error) {
+	return loadRegister(ctx, db, scope, plantID, asOf, living(asOf))
+}
+
+// PlantHistoryAsOf returns the same with belts and splices that ended at or after since (0: all that ever
+// were) and with retired conveyors.
+func PlantHistoryAsOf(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf, since assets.Instant) (*assets.Register, error) {
+	return loadRegister(ctx, db, scope, plantID, asOf, ended(asOf, since))
+}
+
+// lives narrows each table to the things whose life meets what is asked.
+type lives struct {
+	conveyors, belts, splices string
+	args                      []any
+}
+
+func living(asOf plantdb.AsOf) lives {
+	if asOf.Valid == 0 {
+		return lives{conveyors: "status <> 'retired'", belts: "removed IS NULL", splices: "ended IS NULL"}
+	}
+	return lives{
+		conveyors: "status <> 'retired'",
+		belts:     "fitted_at <= ? AND (removed IS NULL OR removed > ?)",
+		splices:   "made_at <= ? AND (ended IS NULL OR ended > ?)",
+		args:      []any{asOf.Valid, asOf.Valid},
+	}
+}
+
+func ended(asOf plantdb.AsOf, since assets.Instant) lives {
+	until := asOf.Valid
+	if until == 0 {
+		until = 1<<63 - 1
+	}
+	return lives{
+		conveyors: "1 = 1",
+		belts:     "fitted_at <= ? AND (removed IS NULL OR removed >= ?)",
+		splices:   "made_at <= ? AND (ended IS NULL OR ended >= ?)",
+		args:      []any{until, since},
+	}
+}
+
+func loadRegister(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf, l lives) (*assets.Register, error) {
+	r := &assets.Register{At: asOf.Valid}
+	err := db.InSnapshot(ctx, func(tx *plantdb.DB) error {
+		if err := loadOwners(ctx, tx, scope, plantID, asOf, r); err != nil {
+			return err
+		}
+		of := func() *gorm.DB { return tx.SQL(ctx).Scopes(asOf.Rows).Where("plant_id = ?", plantID) }
+		var errs [7]error
+		r.Lines, errs[0] = list[assets.Line](of())
+		r.Conveyors, errs[1] = list[assets.Conveyor](of().Where(l.conveyors))
+		r.Belts, errs[2] = list[assets.Belt](of().Where(l.belts, l.args...))
+		r.Splices, errs[3] = list[assets.Splice](of().Where(l.splices, l.args...))
+		r.Specifications, errs[4] = Specifications(ctx, tx, asOf)
+		r.SpliceKinds, errs[5] = SpliceKinds(ctx, tx, asOf)
+		errs[6] = nameRegister(ctx, tx, r)
+		return errors.Join(errs[:]...)
+	})
+	if err != nil {
+		return nil, err
+	}
+	r.Arrange()
+	return r, nil
+}
+
+// loadOwners reads the plant, its customer and the company. A plant out of scope is not found.
+func loadOwners(ctx context.Context, tx *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf, r *assets.Register) (err error) {
+	r.Plant, err = one[assets.Plant](tx.SQL(ctx).Scopes(asOf.Rows, plantdb.InScope(scope, "id")).Where("id = ?", plantID))
+	if err != nil {
+		return err
+	}
+	r.Customer, err = one[assets.Customer](tx.SQL(ctx).Scopes(asOf.OfCompany().Rows).Where("id = ?", r.Plant.CustomerID))
+	if err != nil && !errors.Is(err, assets.ErrNotFound) {
+		return err
+	}
+	r.Company, err = Company(ctx, tx, asOf)
+	if errors.Is(err, assets.ErrNotFound) {
+		return nil
+	}
+	return err
+}
+
+// nameRegister fills in the names of everybody the belts and splices name.
+func nameRegister(ctx context.Context, tx *plantdb.DB, r *assets.Register) (err error) {
+	ids := make([]int64, 0, len(r.Belts)+len(r.Splices))
+	for _, b := range r.Belts {
+		ids = append(ids, b.FittedByID)
+	}
+	for _, s := range r.Splices {
+		ids = append(ids, s.MadeByID)
+	}
+	if r.People, err = Names(ctx, tx, ids); err != nil {
+		return err
+	}
+	for i := range r.Belts {
+		r.Belts[i].FittedBy = r.People[r.Belts[i].FittedByID]
+	}
+	for i := range r.Splices {
+		r.Splices[i].MadeBy = r.People[r.Splices[i].MadeByID]
+	}
+	return nil
+}

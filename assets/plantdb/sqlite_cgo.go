@@ -1,0 +1,41 @@
+//go:build cgo
+
+package plantdb
+
+import (
+	"database/sql"
+	"errors"
+
+	sqlite3 "github.com/mattn/go-sqlite3"
+	"gorm.io/driver/sqlite"
+	"gorm.io/gorm"
+)
+
+// SQLiteDriver names the driver that was built in.
+const SQLiteDriver = "cgo"
+
+// sqlitePool opens the file with the settings every connection needs. _txlock=immediate takes the write
+// lock when a transaction begins: one that reads first and writes later would otherwise be refused as soon
+// as another process has written in between.
+func sqlitePool(path string, write bool) (*sql.DB, error) {
+	params := "?_busy_timeout=10000&_foreign_keys=on"
+	if write {
+		params += "&_txlock=immediate&_journal_mode=WAL&_synchronous=FULL"
+	} else {
+		params += "&mode=ro&_query_only=on"
+	}
+	return sql.Open("sqlite3", fileURI(path)+params)
+}
+
+func sqliteDialector(pool *sql.DB) gorm.Dialector {
+	return sqlite.New(sqlite.Config{Conn: pool})
+}
+
+// sqliteFault sorts a driver's error.
+func sqliteFault(err error) fault {
+	var e sqlite3.Error
+	if !errors.As(err, &e) {
+		return faultOther
+	}
+	return faultOf(int(e.Code))
+}
