@@ -5,6 +5,7 @@ import (
 
 	"carryside/assets"
 	"carryside/schedule/calendar"
+	"carryside/schedule/clock"
 )
 
 // Figure is a figure that may be missing, or known only as a lower bound.
@@ -31,53 +32,44 @@ type usage struct {
 	hours, passes, flexes, reverse Figure
 }
 
-// run is a conveyor's line with one belt's stretches on it, asked for many splices.
+// run is a conveyor's line with one belt's duty on it, asked for one splice.
 type run struct {
-	line   Line
-	drives []Drive
+	line Line
+	duty clock.Duty
 }
 
-// between returns what was run from one instant to another.
-//
-// Passes are summed over stretches of constant speed v and loop length L: 3600 v ΔH / L; flexes are
-// passes times the bends. Where the line begins after from, or a stretch has no speed or length, the
-// figures are lower bounds; where nothing is known they are missing.
+// between returns what was run from one instant to another: clock.Duty's sums of passes and flexes. Where
+// the line begins after from the figures are lower bounds; where the hours, or speed or length, are not
+// known they are missing.
 func (r run) between(from, to time.Time) usage {
 	start, h0, late, ok := r.begin(from)
-	h1, known := r.hoursAt(to)
-	if !ok || !known || start.After(to) {
+	if !ok || start.After(to) {
 		return usage{}
 	}
-	u := usage{hours: Figure{Value: max(0, h1-h0), Known: true, AtLeast: late}}
-	var sum, flex, rev float64
-	passesOf, bendsOf, passGap, bendGap := false, false, false, false
-	r.walk(start, h0, to, h1, func(d Drive, dh float64) {
-		per, has := d.passesPerHour()
-		if !has {
-			passGap, bendGap = true, true
-			return
-		}
-		n := per * dh
-		sum, passesOf = sum+n, true
-		if d.PlainBends+d.ReverseBend == 0 {
-			bendGap = true
-			return
-		}
-		flex, rev, bendsOf = flex+n*float64(d.PlainBends+d.ReverseBend), rev+n*float64(d.ReverseBend), true
-	})
-	u.passes = Figure{Value: sum, Known: passesOf, AtLeast: passesOf && (late || passGap)}
-	u.flexes = Figure{Value: flex, Known: bendsOf, AtLeast: bendsOf && (late || bendGap)}
-	u.reverse = Figure{Value: rev, Known: bendsOf, AtLeast: bendsOf && (late || bendGap)}
+	h1, known := r.line.HoursAt(to)
+	if !known {
+		return usage{}
+	}
+	some := func(v float64) Figure { return Figure{Value: max(0, v), Known: true, AtLeast: late} }
+	u := usage{hours: some(h1 - h0)}
+	sum, err := r.duty.Usage(r.line.HoursAt, start, to)
+	if err != nil {
+		return u // hours are known, what turns them into passes is not
+	}
+	u.passes = some(sum.Passes)
+	if sum.FlexesKnown {
+		u.flexes, u.reverse = some(sum.Flexes), some(sum.ReverseFlexes)
+	}
 	return u
 }
 
 // begin returns where counting starts: at from, or where the line begins if that is later.
 func (r run) begin(from time.Time) (at time.Time, hours float64, late, ok bool) {
-	if h, known := r.hoursAt(from); known {
-		return from, h, false, true
-	}
 	if r.line == nil {
 		return time.Time{}, 0, false, false
+	}
+	if h, known := r.line.HoursAt(from); known {
+		return from, h, false, true
 	}
 	b, ok := r.line.Begins()
 	if !ok || b.Before(from) {
@@ -87,68 +79,30 @@ func (r run) begin(from time.Time) (at time.Time, hours float64, late, ok bool) 
 	return b, h, true, known
 }
 
-func (r run) hoursAt(t time.Time) (float64, bool) {
-	if r.line == nil {
-		return 0, false
-	}
-	return r.line.HoursAt(t)
-}
-
-// walk visits the stretches between two instants with the hours run in each.
-func (r run) walk(from time.Time, h0 float64, to time.Time, h1 float64, visit func(Drive, float64)) {
-	h := h0
-	for i, d := range r.drives {
-		end, last := to, i == len(r.drives)-1
-		if !last {
-			if next := r.drives[i+1].From.Time(); next.Before(to) {
-				end = next
-			} else {
-				last = true
-			}
-		}
-		if !last && !end.After(from) {
-			continue
-		}
-		hEnd := h1
-		if !last {
-			hEnd, _ = r.line.HoursAt(end)
-		}
-		visit(d, max(0, hEnd-h))
-		h = hEnd
-		if last {
-			return
-		}
-	}
-}
-
-// hoursForPasses returns the running hours at which a splice made at from has made that many passes.
-// It is asked once per rule, so that the line is inverted once per splice and not once per rule.
+// hoursForPasses returns the running hours at which a splice made at from has made that many passes. Limits
+// are compared as hours, so that the line is inverted once per splice and not once per rule.
 func (r run) hoursForPasses(from time.Time, passes float64) (float64, bool) {
-	start, h, _, ok := r.begin(from)
+	at, h, _, ok := r.begin(from)
 	if !ok {
 		return 0, false
 	}
-	left := passes
-	for i, d := range r.drives {
-		last := i == len(r.drives)-1
-		if !last && !r.drives[i+1].From.Time().After(start) {
+	for _, next := range starts(r.duty) {
+		if !next.After(at) {
 			continue
 		}
-		per, has := d.passesPerHour()
-		if last {
-			return h + left/per, has
-		}
-		hEnd, known := r.line.HoursAt(r.drives[i+1].From.Time())
-		if !known {
+		perHour, err := r.duty.PassesPerHour(at)
+		then, known := r.line.HoursAt(next)
+		if err != nil || !known {
 			return 0, false
 		}
-		n := per * (hEnd - h)
-		if has && n >= left {
-			return h + left/per, true
+		n := perHour * (then - h)
+		if n >= passes {
+			return h + passes/perHour, true
 		}
-		left, h = left-n, hEnd
+		passes, at, h = passes-n, next, then
 	}
-	return 0, false
+	perHour, err := r.duty.PassesPerHour(at)
+	return h + passes/perHour, err == nil && perHour > 0
 }
 
 // wholeDays returns the whole days from one instant to another by the calendar of zone: a day is over

@@ -12,11 +12,11 @@ import (
 func BenchmarkPlant(b *testing.B) {
 	reg, clocks := grainPlant()
 	splice, conveyor, belt := reg.Splices[0], reg.Conveyors[0], reg.Belts[0]
-	clock, drives := clocks.Lines[10], clocks.Drives[20]
+	line, duty := clocks.Lines[10], clocks.Duties[20]
 	reg.Splices, reg.Conveyors, reg.Belts = nil, nil, nil
 	for i := range int64(300) {
 		conveyor.ID, belt.ID, belt.ConveyorID = i, i, i
-		clocks.Lines[i], clocks.Drives[i] = clock, drives
+		clocks.Lines[i], clocks.Duties[i] = line, duty
 		reg.Conveyors, reg.Belts = append(reg.Conveyors, conveyor), append(reg.Belts, belt)
 	}
 	for i := range int64(450) {

@@ -1,110 +1,128 @@
 package due
 
 import (
-	"sort"
+	"slices"
 	"time"
 
 	"carryside/assets"
+	"carryside/schedule/clock"
+	"carryside/schedule/rules"
 )
 
 // Line is what a standing asks of a conveyor's usage clock: running hours over time, read off the
 // accepted readings and projected after the last of them.
-type Line interface {
-	// HoursAt returns the running hours at t; not known before the line begins.
-	HoursAt(t time.Time) (hours float64, known bool)
-	// HoursReachedAt returns when the running hours reach hours; not ok when they never do.
-	HoursReachedAt(hours float64) (at time.Time, ok bool)
-	// Begins returns the first instant whose hours are known; not ok when none are.
-	Begins() (at time.Time, ok bool)
-}
+type Line = rules.Line
 
-// Drive is a stretch of time in which a belt ran with one speed, one loop length and one set of
-// pulleys. It holds from From until the next stretch begins.
-type Drive struct {
-	From        assets.Instant
-	SpeedMPS    float64 // m/s; 0: not known
-	LoopLengthM float64 // m; 0: not known
-	PlainBends  int     // pulleys on the inner face; both bend counts 0: not known
-	ReverseBend int     // pulleys on the carrying face
-}
-
-// passesPerHour returns the splice passes of one running hour, 3600 v / L.
-func (d Drive) passesPerHour() (float64, bool) {
-	if d.SpeedMPS <= 0 || d.LoopLengthM <= 0 {
-		return 0, false
-	}
-	return 3600 * d.SpeedMPS / d.LoopLengthM, true
-}
-
-// Clocks are the usage clocks of one plant: the line of each conveyor and the stretches of each belt.
+// Clocks are the usage clocks of one plant: the line of each conveyor and the duty of each belt.
 type Clocks struct {
-	Lines  map[int64]Line    // by conveyor
-	Drives map[int64][]Drive // by belt, in order of From
+	Lines  map[int64]Line       // by conveyor
+	Duties map[int64]clock.Duty // by belt
 }
 
-// Drives returns the stretches of one belt on its conveyor from all versions of both, as the register
-// holds them. What was first recorded stands for the time before it was recorded: a plant that writes
-// its speed down in its third year has run with it since the first, unless it says otherwise.
-func Drives(conveyor []assets.Conveyor, belt []assets.Belt) []Drive {
-	cs := inOrder(conveyor, func(c assets.Conveyor) assets.Instant { return c.ValidFrom })
-	bs := inOrder(belt, func(b assets.Belt) assets.Instant { return b.ValidFrom })
-	starts := []assets.Instant{0}
-	for i := 1; i < len(cs); i++ {
-		starts = append(starts, cs[i].ValidFrom)
-	}
-	for i := 1; i < len(bs); i++ {
-		starts = append(starts, bs[i].ValidFrom)
-	}
-	sort.Slice(starts, func(i, j int) bool { return starts[i] < starts[j] })
-	var out []Drive
-	for _, at := range starts {
-		d := driveAt(at, cs, bs)
-		if n := len(out); n > 0 && (out[n-1].From == at || sameDrive(out[n-1], d)) {
-			d.From = out[n-1].From
-			out[n-1] = d
-			continue
-		}
-		out = append(out, d)
+// Rules returns the clocks as rules ask for them.
+func (c Clocks) Rules() rules.Clocks {
+	out := rules.Clocks{Lines: c.Lines, Paces: make(map[int64][]rules.Pace, len(c.Duties))}
+	for belt, d := range c.Duties {
+		out.Paces[belt] = paces(d)
 	}
 	return out
 }
 
-// driveAt returns what held at one instant: the last version begun by then, else the first.
-func driveAt(at assets.Instant, cs []assets.Conveyor, bs []assets.Belt) Drive {
-	d := Drive{From: at}
-	for i, c := range cs {
-		if i == 0 || c.ValidFrom <= at {
-			d.SpeedMPS = c.SpeedMPS
-			d.PlainBends, d.ReverseBend = bends(c.Pulleys)
-		}
+// NewLine makes a conveyor's line of its projection and of the readings it was projected from.
+func NewLine(read clock.Line, projected clock.Projection) Line {
+	l := line{projected: projected}
+	if first, ok := read.First(); ok {
+		l.begins, l.known = first.At, true
+	} else if start, ok := projected.Start(); ok {
+		l.begins, l.known = start.At, true
 	}
-	for i, b := range bs {
-		if i == 0 || b.ValidFrom <= at {
-			d.LoopLengthM = b.LoopLengthM
-		}
+	return l
+}
+
+type line struct {
+	projected clock.Projection
+	begins    time.Time
+	known     bool
+}
+
+// HoursAt returns the running hours at t.
+func (l line) HoursAt(t time.Time) (float64, bool) { return l.projected.HoursAt(t) }
+
+// HoursReachedAt returns when the running hours reach hours.
+func (l line) HoursReachedAt(hours float64) (time.Time, bool) { return l.projected.When(hours) }
+
+// Begins returns the first instant whose hours are known.
+func (l line) Begins() (time.Time, bool) { return l.begins, l.known }
+
+// Duty returns what turns running hours into passes and flexes, from all versions of one belt and of its
+// conveyor as the register holds them. What was first recorded stands for the time before it was recorded:
+// a plant that writes its speed down in its third year has run with it since the first, unless it says
+// otherwise. A value taken back as not known leaves the one before it.
+func Duty(conveyor []assets.Conveyor, belt []assets.Belt) clock.Duty {
+	var d clock.Duty
+	for _, c := range inOrder(conveyor, func(c assets.Conveyor) assets.Instant { return c.ValidFrom }) {
+		d.SpeedMPS = level(d.SpeedMPS, c.ValidFrom, c.SpeedMPS)
+		d.Bends = bends(d.Bends, c)
+	}
+	for _, b := range inOrder(belt, func(b assets.Belt) assets.Instant { return b.ValidFrom }) {
+		d.LoopM = level(d.LoopM, b.ValidFrom, b.LoopLengthM)
 	}
 	return d
 }
 
-func sameDrive(a, b Drive) bool {
-	b.From = a.From
-	return a == b
+// level adds a value where it is known and differs; the first one holds since ever.
+func level(levels []clock.Level, from assets.Instant, value float64) []clock.Level {
+	switch n := len(levels); {
+	case value <= 0 || n > 0 && levels[n-1].Value == value:
+		return levels
+	case n == 0:
+		from = 0
+	}
+	return append(levels, clock.Level{From: from.Time(), Value: value})
 }
 
-// bends counts the pulleys the splice bends over, those on the carrying face apart.
-func bends(ps []assets.Pulley) (plain, reverse int) {
-	for _, p := range ps {
+// bends adds the pulleys a splice bends over, those on the carrying face apart.
+func bends(known []clock.Bends, c assets.Conveyor) []clock.Bends {
+	b := clock.Bends{From: c.ValidFrom.Time()}
+	for _, p := range c.Pulleys {
 		if p.OuterFace {
-			reverse++
+			b.Reverse++
 		} else {
-			plain++
+			b.Plain++
 		}
 	}
-	return plain, reverse
+	switch n := len(known); {
+	case len(c.Pulleys) == 0 || n > 0 && known[n-1].Plain == b.Plain && known[n-1].Reverse == b.Reverse:
+		return known
+	case n == 0:
+		b.From = time.Time{}
+	}
+	return append(known, b)
 }
 
 func inOrder[T any](vs []T, from func(T) assets.Instant) []T {
-	out := append([]T(nil), vs...)
-	sort.SliceStable(out, func(i, j int) bool { return from(out[i]) < from(out[j]) })
+	out := slices.Clone(vs)
+	slices.SortStableFunc(out, func(a, b T) int { return int(min(max(from(a)-from(b), -1), 1)) })
 	return out
+}
+
+// paces returns a belt's passes an hour over time.
+func paces(d clock.Duty) []rules.Pace {
+	var out []rules.Pace
+	for _, at := range starts(d) {
+		if perHour, err := d.PassesPerHour(at); err == nil {
+			out = append(out, rules.Pace{From: assets.InstantOf(at), PassesPerHour: perHour})
+		}
+	}
+	return out
+}
+
+// starts returns the instants at which speed or loop length change, ascending.
+func starts(d clock.Duty) []time.Time {
+	var out []time.Time
+	for _, l := range append(slices.Clone(d.SpeedMPS), d.LoopM...) {
+		out = append(out, l.From)
+	}
+	slices.SortFunc(out, time.Time.Compare)
+	return slices.CompactFunc(out, time.Time.Equal)
 }

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"carryside/assets"
+	"carryside/schedule/clock"
 	"carryside/schedule/due"
 	"carryside/schedule/rules"
 	"carryside/schedule/workorder"
@@ -118,7 +119,7 @@ func grainPlant() (due.Register, due.Clocks) {
 	l := line{readings: []reading{{local("2023-09-15T00:00"), 10000}, {local("2026-11-25T12:00"), 19417}}, rateAfter: 10}
 	return reg, due.Clocks{
 		Lines:  map[int64]due.Line{10: l},
-		Drives: map[int64][]due.Drive{20: due.Drives(reg.Conveyors, reg.Belts)},
+		Duties: map[int64]clock.Duty{20: due.Duty(reg.Conveyors, reg.Belts)},
 	}
 }
 
@@ -190,12 +191,17 @@ func TestUnknownDateHasNoAge(t *testing.T) {
 	reg, clocks := grainPlant()
 	entered := local("2025-11-25T12:00")
 	reg.Splices[0].Made = assets.When{At: assets.InstantOf(entered), AsWritten: "not known"}
-	got := one(t, reg, clocks, monthsLimit(1, 36), passesLimit(2, 364000))
+	aboutThem := monthsLimit(1, 36)
+	aboutThem.Scope.AgeUnknown = true
+	got := one(t, reg, clocks, aboutThem, passesLimit(2, 364000))
 	if got.Age != (due.Age{}) || got.Used.Known || got.Band != due.BandUnknown || !got.From.IsZero() {
 		t.Errorf("a splice without a date got age %+v, used %+v, band %q", got.Age, got.Used, got.Band)
 	}
 	if !strings.Contains(got.Reason, "since it was recorded on 25 Nov 2025, its date is not known") {
 		t.Errorf("reason %q does not say what it counts from", got.Reason)
+	}
+	if got = one(t, reg, clocks, passesLimit(2, 364000)); got.DueDay != "" || got.Limit != nil {
+		t.Errorf("a date was made up: %s by %+v", got.DueDay, got.Limit)
 	}
 }
 

@@ -46,7 +46,7 @@ func limitsOf(now time.Time, plant assets.Plant, rs []rules.Rule) []rules.Rule {
 // limitClock returns the clock a trigger counts on from a splice's making; "" when it does not.
 func limitClock(t rules.Trigger) ClockName {
 	switch {
-	case t.Kind == rules.TriggerInterval && t.CountedFrom == "made" && t.Every > 0:
+	case t.Kind == rules.TriggerInterval && t.CountedFrom == rules.FromMade && t.Every > 0:
 		return Days
 	case t.Kind == rules.TriggerHours && t.Hours > 0:
 		return RunHours
@@ -56,7 +56,11 @@ func limitClock(t rules.Trigger) ClockName {
 	return ""
 }
 
-// matches tells whether a splice is in a rule's scope.
+// undated tells whether the date a splice was made is not known.
+func undated(w assets.When) bool { return w.IsZero() || w.Unknown() }
+
+// matches tells whether a splice is in a rule's scope. A date that is not known counts only for a rule about
+// splices of unknown age.
 func (e evaluation) matches(sc rules.Scope, s *assets.Splice) bool {
 	c := e.conveyors[s.ConveyorID]
 	if c == nil {
@@ -68,7 +72,7 @@ func (e evaluation) matches(sc rules.Scope, s *assets.Splice) bool {
 		among(len(sc.Forms), slices.Contains(sc.Forms, s.Form)) &&
 		among(len(sc.Bonds), slices.Contains(sc.Bonds, s.Bond)) &&
 		among(len(sc.Families), slices.Contains(sc.Families, e.families[s.BeltID])) &&
-		(!sc.AgeUnknown || s.Made.IsZero() || s.Made.Unknown()) &&
+		sc.AgeUnknown == undated(s.Made) &&
 		(sc.WashDown == nil || *sc.WashDown == c.WashDown) &&
 		(sc.Outdoor == nil || *sc.Outdoor == c.Outdoor)
 }

@@ -10,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"carryside/assets"
+	"carryside/schedule/clock"
 	"carryside/schedule/due"
 	"carryside/schedule/rules"
 )
@@ -67,10 +68,10 @@ func TestPassesAgainstCheckValues(t *testing.T) {
 			for _, r := range c.Readings {
 				l.readings = append(l.readings, reading{at(r.At), r.ValueH})
 			}
-			drives := due.Drives(conveyorVersions(c.Speed, c.Bends, at), beltVersions(c.Loop, at))
+			duty := due.Duty(conveyorVersions(c.Speed, c.Bends, at), beltVersions(c.Loop, at))
 			s := assets.Splice{ConveyorID: 1, BeltID: 1, Made: assets.Exactly(at(c.From), zone)}
 			reg := due.Register{Plant: assets.Plant{Zone: c.Zone}, Splices: []assets.Splice{s}}
-			got := due.Plant(at(c.To), reg, nil, due.Clocks{Lines: map[int64]due.Line{1: l}, Drives: map[int64][]due.Drive{1: drives}})[0].Age
+			got := due.Plant(at(c.To), reg, nil, due.Clocks{Lines: map[int64]due.Line{1: l}, Duties: map[int64]clock.Duty{1: duty}})[0].Age
 			for _, f := range []struct {
 				name string
 				got  due.Figure
@@ -144,7 +145,7 @@ func TestDueDateIsWhereTheLimitIsReached(t *testing.T) {
 	reg, clocks := grainPlant()
 	slower := reg.Conveyors[0]
 	slower.SpeedMPS, slower.ValidFrom = 0.25, assets.InstantOf(local("2025-03-01T06:00"))
-	clocks.Drives = map[int64][]due.Drive{20: due.Drives(append(reg.Conveyors, slower), reg.Belts)}
+	clocks.Duties = map[int64]clock.Duty{20: due.Duty(append(reg.Conveyors, slower), reg.Belts)}
 	rapid.Check(t, func(t *rapid.T) {
 		n := rapid.Float64Range(1000, 600000).Draw(t, "limit, passes")
 		st := due.Plant(local("2026-11-25T12:00"), reg, []rules.Rule{passesLimit(1, n)}, clocks)[0]

@@ -89,8 +89,8 @@ func bandOf(ageKnown bool, used Figure) Band {
 // Plant returns the standings of a plant's live splices at now, in the order of the register.
 //
 // Life used comes from the rule in force that falls due first and Reason says so. A splice whose date is
-// not known has no age and no life used; where a rule counts days, its date counts from the day of entry
-// and Reason says that too.
+// not known has no age and no life used; only a rule about such splices sets it a date, counted from the
+// day it was recorded, and Reason says that too.
 func Plant(now time.Time, reg Register, rs []rules.Rule, clocks Clocks) []Standing {
 	e := evaluation{now: now, reg: reg, zone: calendar.ZoneOf(reg.Plant.Location())}
 	e.limits = limitsOf(now, reg.Plant, rs)
@@ -106,7 +106,7 @@ func Plant(now time.Time, reg Register, rs []rules.Rule, clocks Clocks) []Standi
 	out := make([]Standing, 0, len(reg.Splices))
 	for i := range reg.Splices {
 		if s := &reg.Splices[i]; s.Live(at) {
-			out = append(out, e.standing(s, run{clocks.Lines[s.ConveyorID], clocks.Drives[s.BeltID]}))
+			out = append(out, e.standing(s, run{clocks.Lines[s.ConveyorID], clocks.Duties[s.BeltID]}))
 		}
 	}
 	return out
@@ -126,7 +126,7 @@ func (e evaluation) standing(s *assets.Splice, r run) Standing {
 	st := Standing{SpliceID: s.ID, ConveyorID: s.ConveyorID, BeltID: s.BeltID}
 	from := s.Made.At.Time()
 	used := r.between(from, e.now)
-	if known := !s.Made.IsZero() && !s.Made.Unknown(); known {
+	if !undated(s.Made) {
 		st.From = from
 		st.Age = Age{
 			Known: true, Exact: s.Made.Exact(), Days: wholeDays(from, e.now, e.zone),

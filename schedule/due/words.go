@@ -15,6 +15,9 @@ func (e evaluation) words(s *assets.Splice, c candidate, found bool, uncounted s
 	if !found && uncounted != "" {
 		return fmt.Sprintf("rule %q cannot be counted: its clock is not known here", uncounted)
 	}
+	if !found && undated(s.Made) {
+		return "its date is not known, and no rule in force looks at such splices"
+	}
 	if !found {
 		return "no rule in force sets a date"
 	}
@@ -36,7 +39,7 @@ func since(w assets.When, zone calendar.Zone) string {
 	day := dayWords(zone.Date(w.At.Time()))
 	base, _, _ := baseOf(w, zone)
 	switch {
-	case (w.IsZero() || w.Unknown()) && w.Earliest == "":
+	case (undated(w)) && w.Earliest == "":
 		return "it was recorded on " + day + ", its date is not known"
 	case w.Unknown():
 		return dayWords(base) + ", the earliest it can have been made; its date is not known"
