@@ -24,6 +24,7 @@ func BenchmarkPlant(b *testing.B) {
 		reg.Splices = append(reg.Splices, splice)
 	}
 	rs := []rules.Rule{passesLimit(1, 364000), passesLimit(2, 500000), passesLimit(3, 700000), monthsLimit(4, 36), monthsLimit(5, 60), monthsLimit(6, 84)}
+	reg.Arrange()
 	now := assets.InstantOf(local("2026-11-25T12:00")).Time()
 	for b.Loop() {
 		if got := due.Plant(now, reg, rs, clocks); len(got) != 450 {

@@ -106,7 +106,7 @@ func monthsLimit(id int64, n int) rules.Rule {
 // year) to 15 September 2026 and 15 + 31 + 25 = 71 days to 25 November: 1 167 days. The meter showed
 // 10 000 h then and 19 417 h now: 9 417 h. At 0.5 m/s on a loop of 50 m a splice passes 3600 x 0.5 / 50 =
 // 36 times an hour: 339 012 passes; two plain bends and one reverse: 1 017 036 flexes, 339 012 of them reverse.
-func grainPlant() (due.Register, due.Clocks) {
+func grainPlant() (*assets.Register, due.Clocks) {
 	c := assets.Conveyor{LineID: 3, Tag: "Q3", SpeedMPS: 0.5, Pulleys: []assets.Pulley{{Role: assets.PulleyTail}, {Role: assets.PulleyHead}, {Role: assets.PulleySnub, OuterFace: true}}}
 	c.ID = 10
 	b := assets.Belt{ConveyorID: 10, SpecificationID: 5, LoopLengthM: 50}
@@ -115,7 +115,10 @@ func grainPlant() (due.Register, due.Clocks) {
 	s.ID = 30
 	p := assets.Plant{CustomerID: 2, Name: "Skarrow Grain Terminal", Zone: "Europe/Berlin"}
 	p.ID = 1
-	reg := due.Register{Plant: p, Conveyors: []assets.Conveyor{c}, Belts: []assets.Belt{b}, Splices: []assets.Splice{s}, Families: map[int64]string{5: "RB-EP"}}
+	spec := assets.Specification{Family: "RB-EP"}
+	spec.ID = 5
+	reg := &assets.Register{Plant: p, Conveyors: []assets.Conveyor{c}, Belts: []assets.Belt{b}, Splices: []assets.Splice{s}, Specifications: []assets.Specification{spec}}
+	reg.Arrange()
 	l := line{readings: []reading{{local("2023-09-15T00:00"), 10000}, {local("2026-11-25T12:00"), 19417}}, rateAfter: 10}
 	return reg, due.Clocks{
 		Lines:  map[int64]due.Line{10: l},
@@ -123,7 +126,7 @@ func grainPlant() (due.Register, due.Clocks) {
 	}
 }
 
-func one(t *testing.T, reg due.Register, clocks due.Clocks, rs ...rules.Rule) due.Standing {
+func one(t *testing.T, reg *assets.Register, clocks due.Clocks, rs ...rules.Rule) due.Standing {
 	t.Helper()
 	got := due.Plant(local("2026-11-25T12:00"), reg, rs, clocks)
 	if len(got) != 1 {

@@ -62,19 +62,22 @@ func undated(w assets.When) bool { return w.IsZero() || w.Unknown() }
 // matches tells whether a splice is in a rule's scope. A date that is not known counts only for a rule about
 // splices of unknown age.
 func (e evaluation) matches(sc rules.Scope, s *assets.Splice) bool {
-	c := e.conveyors[s.ConveyorID]
-	if c == nil {
-		c = &assets.Conveyor{}
-	}
+	c, _ := e.reg.Conveyor(s.ConveyorID)
 	among := func(n int, has bool) bool { return n == 0 || has }
 	return among(len(sc.Lines), slices.Contains(sc.Lines, c.LineID)) &&
 		among(len(sc.Conveyors), slices.Contains(sc.Conveyors, s.ConveyorID)) &&
 		among(len(sc.Forms), slices.Contains(sc.Forms, s.Form)) &&
 		among(len(sc.Bonds), slices.Contains(sc.Bonds, s.Bond)) &&
-		among(len(sc.Families), slices.Contains(sc.Families, e.families[s.BeltID])) &&
+		(len(sc.Families) == 0 || slices.Contains(sc.Families, e.family(s))) &&
 		sc.AgeUnknown == undated(s.Made) &&
 		(sc.WashDown == nil || *sc.WashDown == c.WashDown) &&
 		(sc.Outdoor == nil || *sc.Outdoor == c.Outdoor)
+}
+
+// family returns the belt family a splice is in.
+func (e evaluation) family(s *assets.Splice) string {
+	b, _ := e.reg.Belt(s.BeltID)
+	return e.reg.Family(b)
 }
 
 // govern returns the limit that falls due first. Limits on hours and passes are compared as running hours,

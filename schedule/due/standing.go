@@ -8,15 +8,6 @@ import (
 	"carryside/schedule/rules"
 )
 
-// Register is what a plant's register says as of now: the state its standings are computed from.
-type Register struct {
-	Plant     assets.Plant
-	Conveyors []assets.Conveyor // in force now
-	Belts     []assets.Belt     // in force now
-	Splices   []assets.Splice   // live now; others are passed over
-	Families  map[int64]string  // belt family by specification
-}
-
 // Standing is where one live splice stands at an instant.
 type Standing struct {
 	SpliceID, ConveyorID, BeltID int64
@@ -86,22 +77,15 @@ func bandOf(ageKnown bool, used Figure) Band {
 	return BandUnder50
 }
 
-// Plant returns the standings of a plant's live splices at now, in the order of the register.
+// Plant returns the standings of a plant's live splices at now, in the order of the register, which is
+// arranged and holds what was in force then; splices that were not live are passed over.
 //
 // Life used comes from the rule in force that falls due first and Reason says so. A splice whose date is
 // not known has no age and no life used; only a rule about such splices sets it a date, counted from the
 // day it was recorded, and Reason says that too.
-func Plant(now time.Time, reg Register, rs []rules.Rule, clocks Clocks) []Standing {
+func Plant(now time.Time, reg *assets.Register, rs []rules.Rule, clocks Clocks) []Standing {
 	e := evaluation{now: now, reg: reg, zone: calendar.ZoneOf(reg.Plant.Location())}
 	e.limits = limitsOf(now, reg.Plant, rs)
-	e.conveyors = make(map[int64]*assets.Conveyor, len(reg.Conveyors))
-	for i := range reg.Conveyors {
-		e.conveyors[reg.Conveyors[i].ID] = &reg.Conveyors[i]
-	}
-	e.families = make(map[int64]string, len(reg.Belts))
-	for _, b := range reg.Belts {
-		e.families[b.ID] = reg.Families[b.SpecificationID]
-	}
 	at := assets.InstantOf(now)
 	out := make([]Standing, 0, len(reg.Splices))
 	for i := range reg.Splices {
@@ -114,12 +98,10 @@ func Plant(now time.Time, reg Register, rs []rules.Rule, clocks Clocks) []Standi
 
 // evaluation is one plant looked at once.
 type evaluation struct {
-	now       time.Time
-	reg       Register
-	zone      calendar.Zone
-	limits    []rules.Rule
-	conveyors map[int64]*assets.Conveyor
-	families  map[int64]string // by belt
+	now    time.Time
+	reg    *assets.Register
+	zone   calendar.Zone
+	limits []rules.Rule
 }
 
 func (e evaluation) standing(s *assets.Splice, r run) Standing {
