@@ -14,14 +14,20 @@ const (
 
 // FeetAndInches writes a length in metres as 5'-3 1/2", to the nearest 1/16 in.
 func FeetAndInches(metres *big.Rat) string {
-	return signed(sixteenths(metres), func(n int64) string {
-		return strconv.FormatInt(n/perFoot, 10) + "'-" + beside(n%perFoot) + `"`
-	})
+	sign, feet, rest := divided(metres, perFoot)
+	return sign + feet.String() + "'-" + strconv.FormatInt(rest/perInch, 10) + part(rest%perInch, " ") + `"`
 }
 
 // Inches writes a length in metres as 63 1/2", to the nearest 1/16 in.
 func Inches(metres *big.Rat) string {
-	return signed(sixteenths(metres), func(n int64) string { return inchText(n) + `"` })
+	sign, whole, rest := divided(metres, perInch)
+	switch {
+	case rest == 0:
+		return sign + whole.String() + `"`
+	case whole.Sign() == 0:
+		return sign + part(rest, "") + `"`
+	}
+	return sign + whole.String() + part(rest, " ") + `"`
 }
 
 // Customary writes a length that nobody typed: inches as on a tape, feet and inches where it comes to whole feet or to
@@ -39,40 +45,24 @@ func sixteenths(metres *big.Rat) *big.Int {
 	return roundHalfAway(product(quotient(metres, inch), big.NewRat(perInch, 1)))
 }
 
-// signed writes a number of sixteenths with its sign in front. Lengths past the range of int64, beyond any belt, are
-// written in whole inches.
-func signed(n *big.Int, write func(int64) string) string {
-	sign := ""
+// divided rounds a length to sixteenths and splits its size by a number of them.
+func divided(metres *big.Rat, by int64) (sign string, whole *big.Int, rest int64) {
+	n := sixteenths(metres)
 	if n.Sign() < 0 {
 		sign = "-"
 	}
-	n = new(big.Int).Abs(n)
-	if !n.IsInt64() {
-		return sign + n.Div(n, big.NewInt(perInch)).String() + `"`
-	}
-	return sign + write(n.Int64())
+	whole, left := new(big.Int).QuoRem(n.Abs(n), big.NewInt(by), new(big.Int))
+	return sign, whole, left.Int64()
 }
 
-// beside writes the inches beside feet, where a fraction alone keeps its nought: 2'-0 1/16".
-func beside(n int64) string {
-	if 0 < n && n < perInch {
-		return "0 " + inchText(n)
-	}
-	return inchText(n)
-}
-
-// inchText writes sixteenths as a whole number and a reduced fraction, without the mark.
-func inchText(n int64) string {
-	whole, over, under := n/perInch, n%perInch, int64(perInch)
+// part writes sixteenths below an inch as a reduced fraction behind a gap, nothing for none.
+func part(over int64, gap string) string {
 	if over == 0 {
-		return strconv.FormatInt(whole, 10)
+		return ""
 	}
+	under := int64(perInch)
 	for over%2 == 0 {
 		over, under = over/2, under/2
 	}
-	part := strconv.FormatInt(over, 10) + "/" + strconv.FormatInt(under, 10)
-	if whole == 0 {
-		return part
-	}
-	return strconv.FormatInt(whole, 10) + " " + part
+	return gap + strconv.FormatInt(over, 10) + "/" + strconv.FormatInt(under, 10)
 }

@@ -88,7 +88,7 @@ func (f Field) Parse(typed string, system assets.UnitSystem) (Measure, error) {
 	if err != nil {
 		return Measure{}, err
 	}
-	return Measure{Typed: typed, Unit: u, reading: r, decimals: decimals}, nil
+	return Measure{Typed: typed, Unit: u, reading: r, decimals: decimals}.bounded()
 }
 
 // notMine refuses text behind a number that is no unit of the field.

@@ -179,7 +179,7 @@ func FuzzParseLength(f *testing.F) {
 	for _, c := range readTables(f).Lengths {
 		f.Add(c.Typed)
 	}
-	for _, seed := range []string{"1 524 mm", "5½″", "−3'", "1\u00a0200 mm", "1e9\"", "\xff'"} {
+	for _, seed := range []string{"1 524 mm", "5½″", "−3'", "1\u00a0200 mm", "1e9\"", "\xff'", "0/008", "20000000000000000"} {
 		f.Add(seed)
 	}
 	f.Fuzz(func(t *testing.T, typed string) {

@@ -67,7 +67,7 @@ func metric(typed, number, name string) (Measure, error) {
 	case u == nil:
 		return Measure{}, refuse("%q has the unit %s, which is no length; use mm, m, in or ft", typed, name)
 	}
-	return Measure{Typed: typed, Unit: u, reading: r, decimals: decimals}, nil
+	return Measure{Typed: typed, Unit: u, reading: r, decimals: decimals}.bounded()
 }
 
 // customary reads feet and inches, or either alone, with their marks.
@@ -106,7 +106,7 @@ func customary(typed, text string) (Measure, error) {
 	if hasFeet {
 		u = Find(FeetInches)
 	}
-	return Measure{Typed: typed, Unit: u, reading: total}, nil
+	return Measure{Typed: typed, Unit: u, reading: total}.bounded()
 }
 
 // afterFeet takes off the blank or hyphen that parts feet and inches.
@@ -125,8 +125,7 @@ func mixed(typed, text string) (value *big.Rat, decimal bool, err error) {
 		if part.Cmp(big.NewRat(1, 1)) >= 0 {
 			return nil, false, refuse("%q has a fraction that is not below one behind a whole number; carry it over", typed)
 		}
-		whole, _ := new(big.Rat).SetString(m[1])
-		return whole.Add(whole, part), false, nil
+		return part.Add(part, decimal10(m[1])), false, nil
 	}
 	if m := loneNumber.FindStringSubmatch(text); m != nil {
 		value, err = fraction(typed, m[1], m[2])
@@ -142,8 +141,7 @@ func mixed(typed, text string) (value *big.Rat, decimal bool, err error) {
 	case !plainNumber.MatchString(text) || strings.HasPrefix(text, "-"):
 		return nil, false, refuse(`%q is not a length; write it like 5'-3 1/2", 63.5 in or 1612.9 mm`, typed)
 	}
-	value, _ = new(big.Rat).SetString(strings.TrimSuffix(text, "."))
-	return value, strings.Contains(text, "."), nil
+	return decimal10(text), strings.Contains(text, "."), nil
 }
 
 // fraction reads a numerator and a denominator.
@@ -151,6 +149,5 @@ func fraction(typed, over, under string) (*big.Rat, error) {
 	if strings.Trim(under, "0") == "" {
 		return nil, refuse("%q has a fraction with nothing below the line; the denominator must be above zero", typed)
 	}
-	f, _ := new(big.Rat).SetString(over + "/" + under)
-	return f, nil
+	return quotient(decimal10(over), decimal10(under)), nil
 }

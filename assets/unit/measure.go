@@ -33,6 +33,17 @@ func (m Measure) In(unit string) (*big.Rat, error) {
 	return to.of(m.Stored()), nil
 }
 
+// largest is the size of any stored value, far beyond the trade; past it a slip of the finger would fill a screen with digits.
+var largest = frac("1000000000000000")
+
+// bounded refuses a measure past largest.
+func (m Measure) bounded() (Measure, error) {
+	if size := m.Stored(); size.Abs(size).Cmp(largest) > 0 {
+		return Measure{}, refuse("%q is larger than anything in a plant; check the number", m.Typed)
+	}
+	return m, nil
+}
+
 // Decimals is how many decimals were typed.
 func (m Measure) Decimals() int { return m.decimals }
 

@@ -78,11 +78,28 @@ func parseNumber(text string) (*big.Rat, int, error) {
 		return nil, 0, refuse("%q is not a number; write it in digits, such as 12.5", text)
 	}
 	_, decimals, _ := strings.Cut(s, ".")
-	r, ok := new(big.Rat).SetString(strings.TrimSuffix(s, "."))
-	if !ok {
-		return nil, 0, refuse("%q is not a number; write it in digits, such as 12.5", text)
+	r := decimal10(strings.TrimPrefix(s, "-"))
+	if strings.HasPrefix(s, "-") {
+		r.Neg(r)
 	}
 	return r, len(decimals), nil
+}
+
+// decimal10 turns digits with at most one point, known to be such, into their value. Noughts in front go first: big.Rat may take them for
+// the mark of an octal number.
+func decimal10(digits string) *big.Rat {
+	digits = strings.TrimSuffix(strings.TrimLeft(digits, "0"), ".")
+	if digits == "" {
+		return new(big.Rat)
+	}
+	if digits[0] == '.' {
+		digits = "0" + digits
+	}
+	r, ok := new(big.Rat).SetString(digits)
+	if !ok {
+		panic("unit: not digits: " + digits)
+	}
+	return r
 }
 
 // ParseNumber reads a decimal number as a person or a file writes it, and says how many decimals it has.
