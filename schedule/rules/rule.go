@@ -1,7 +1,3 @@
-// Package rules is what raises a work order: calendar, running-hours, passes, event, finding and take-up
-// rules, one file each. A rule proposes occurrences from a plant's register and its clocks; the storage
-// keeps each under the unique key rule + target + cycle, so that evaluating twice, late or on two servers
-// raises once. It must not know how rows are stored or what the wall clock says: now is passed in.
 package rules
 
 import (

@@ -1,0 +1,73 @@
+package rules
+
+import (
+	"fmt"
+	"time"
+
+	"carryside/assets"
+	"carryside/schedule/calendar"
+)
+
+// eachCron visits what a cron expression plans in a span, for each target in scope at the planned time. The
+// cycle is the planned local date and time, so a skipped hour is raised once after the gap and a doubled one
+// once. It has no lead: what is planned is raised when it is planned.
+func (o *Outlook) eachCron(r Rule, after, until time.Time, visit func(Proposal)) {
+	expr, err := calendar.ParseCron(r.Trigger.Cron)
+	if err != nil {
+		return // refused when saved; a rule that cannot be read plans nothing
+	}
+	planned := expr.Between(o.zone, later(after, r.StartsAt.Time().Add(-time.Microsecond)), until)
+	if len(planned) == 0 {
+		return
+	}
+	for _, t := range o.inScope(r) {
+		for _, at := range planned {
+			if t.holds(at.At) {
+				visit(o.plannedProposal(r, t, at, 0))
+			}
+		}
+	}
+}
+
+// plannedProposal is an occurrence whose local date and time the plan fixes; it is raised so many days before.
+func (o *Outlook) plannedProposal(r Rule, t inScope, at calendar.Occurrence, leadDays int) Proposal {
+	day := assets.Day(at.Planned.Date.String())
+	raise := later(o.daysBefore(at.At, leadDays), later(r.StartsAt.Time(), t.from))
+	p := o.proposal(r, t.Target, at.Planned.String(), at.At, day, raise)
+	p.PlannedLocal = at.Planned.String()
+	p.Values = map[string]any{"clock": "calendar", "planned_local": p.PlannedLocal, "zone": o.zone.String(), "due": p.DueAt}
+	p.Why = o.because(r, fmt.Sprintf("%s, planned for %s at %s plant time%s", r.Trigger.Words(), dayWords(at.Planned.Date), at.Planned.Time, shown(at.Showing)))
+	return p
+}
+
+// shown says what a clock change did to a planned time.
+func shown(s calendar.Showing) string {
+	switch s {
+	case calendar.Skipped:
+		return ", an hour later by the clock, which skips that time"
+	case calendar.Twice:
+		return ", the first of two by the clock"
+	}
+	return ""
+}
+
+// proposal fills what every trigger fills alike. The due day is given apart, because an end of day belongs
+// to the day it ends.
+func (o *Outlook) proposal(r Rule, t Target, cycle string, due time.Time, day assets.Day, raise time.Time) Proposal {
+	return Proposal{
+		Rule: r, PlantID: o.in.Plant.ID, Target: t, Cycle: cycle, DueAt: micro(due), DueDay: day,
+		RaiseAt: micro(raise), LatestDay: day.AddDays(r.Template.LatestDays),
+	}
+}
+
+// daysBefore returns the same wall time so many plant days earlier.
+func (o *Outlook) daysBefore(t time.Time, days int) time.Time {
+	if days <= 0 {
+		return t
+	}
+	local := o.zone.Local(t)
+	before := o.zone.Instant(calendar.Local{Date: local.Date.AddDays(-days), Time: local.Time})
+	return before.Add(t.Sub(t.Truncate(time.Second)))
+}
+
+func (o *Outlook) day(t time.Time) assets.Day { return assets.Day(o.zone.Date(t).String()) }

@@ -1,0 +1,177 @@
+package rules
+
+import (
+	"slices"
+	"time"
+
+	"carryside/assets"
+	"carryside/schedule/calendar"
+	"carryside/schedule/workorder"
+)
+
+// Inputs is one plant as its register has it now, with its clocks and what its rules raised before.
+type Inputs struct {
+	Now         time.Time
+	Plant       assets.Plant
+	Lines       []assets.Line
+	Conveyors   []assets.Conveyor
+	Belts       []assets.Belt
+	Splices     []assets.Splice  // live ones; a preview of the past wants those ended in it as well
+	Findings    []assets.Finding // those a finding rule may still answer; later ones of the same target too
+	Families    map[int64]string // belt family by specification
+	Clocks      Clocks
+	Resplices   map[int64]int     // re-splices the take-up leaves, by belt; absent: not known
+	Rules       []Rule            // rules in force at the plant: life used comes from the one that falls due first
+	Occurrences []Occurrence      // what these rules raised at this plant
+	Orders      []workorder.Order // the orders those point to
+}
+
+// Outlook is a plant prepared for asking its rules what they raise.
+type Outlook struct {
+	in        Inputs
+	zone      calendar.Zone
+	lines     map[int64]*assets.Line
+	conveyors map[int64]*assets.Conveyor
+	belts     map[int64]*assets.Belt
+	splices   map[int64]*assets.Splice
+	fitted    map[int64]*assets.Belt // the belt on a conveyor now, by conveyor
+	inBelt    map[int64][]*assets.Splice
+	family    map[int64]string // by belt
+	past      history
+	life      map[int64]lifeLimit // by splice, filled as asked
+}
+
+// NewOutlook prepares a plant. The inputs must not change while it is used.
+func NewOutlook(in Inputs) *Outlook {
+	o := &Outlook{
+		in: in, zone: calendar.ZoneOf(in.Plant.Location()), life: map[int64]lifeLimit{},
+		lines: byID(in.Lines), conveyors: byID(in.Conveyors), belts: byID(in.Belts), splices: byID(in.Splices),
+		fitted: map[int64]*assets.Belt{}, inBelt: map[int64][]*assets.Splice{}, family: map[int64]string{},
+	}
+	for i := range in.Belts {
+		b := &in.Belts[i]
+		o.family[b.ID] = in.Families[b.SpecificationID]
+		if b.Removed == nil {
+			o.fitted[b.ConveyorID] = b
+		}
+	}
+	for i := range in.Splices {
+		s := &in.Splices[i]
+		o.inBelt[s.BeltID] = append(o.inBelt[s.BeltID], s)
+	}
+	o.past = newHistory(in.Occurrences, in.Orders)
+	return o
+}
+
+// versioned is any thing of the register.
+type versioned[T any] interface {
+	*T
+	Versioned() *assets.Version
+}
+
+func byID[T any, P versioned[T]](things []T) map[int64]*T {
+	m := make(map[int64]*T, len(things))
+	for i := range things {
+		m[P(&things[i]).Versioned().ID] = &things[i]
+	}
+	return m
+}
+
+// Since returns the instant after which a rule is asked when its plant was evaluated through mark last
+// (zero: never). A clock, a finding or a splice may be entered late, so rules that rest on them are asked
+// from their start; what was raised before is known by its key.
+func (r Rule) Since(mark, now time.Time) time.Time {
+	start := r.StartsAt.Time().Add(-time.Microsecond)
+	if mark.IsZero() {
+		mark = now
+		if r.plansDates() {
+			mark = start
+		}
+	}
+	from := start
+	switch {
+	case r.Trigger.Kind == TriggerCron:
+		from = mark.Add(-time.Microsecond)
+	case r.plansDates():
+		from = mark.AddDate(0, 0, -r.Template.LeadDays-1)
+	case r.Trigger.Kind == TriggerEvent:
+		from = mark.AddDate(0, 0, -lateEntryDays)
+	}
+	if from.Before(start) {
+		return start
+	}
+	return from
+}
+
+// lateEntryDays is how late a splice or belt may be entered and still get its run-in check. Without a bound,
+// a list of old splices brought in would raise a check for each. Our own choice.
+const lateEntryDays = 30
+
+// plansDates tells whether the dates of a trigger are fixed beforehand.
+func (r Rule) plansDates() bool {
+	return r.Trigger.Kind == TriggerCron || r.Trigger.Kind == TriggerInterval && r.Trigger.CountedFrom == FromPlan
+}
+
+// AppliesTo tells whether a rule is for a plant and switched on.
+func (r Rule) AppliesTo(p assets.Plant) bool {
+	return !r.Off && (r.PlantID == 0 || r.PlantID == p.ID) && (r.CustomerID == 0 || r.CustomerID == p.CustomerID)
+}
+
+// Propose returns the occurrences of a rule that are to be raised in (after, until], those of dates to come
+// as forecast from the clocks as they are projected now. What was raised before and not withdrawn is left out.
+// They come in order of the instant at which they are raised.
+func (o *Outlook) Propose(r Rule, after, until time.Time) []Proposal {
+	if !r.AppliesTo(o.in.Plant) || !after.Before(until) {
+		return nil
+	}
+	var found []Proposal
+	add := func(p Proposal) {
+		if p.RaiseAt.After(after) && !p.RaiseAt.After(until) {
+			found = append(found, p)
+		}
+	}
+	o.each(r, after, until, func(p Proposal) {
+		if no, from, free := o.past.free(p.key(), o.zone); free {
+			p.WithdrawalNo = no
+			p.RaiseAt = later(p.RaiseAt, from)
+			add(p)
+		}
+	})
+	slices.SortStableFunc(found, byRaising)
+	return found
+}
+
+func byRaising(a, b Proposal) int {
+	if c := a.RaiseAt.Compare(b.RaiseAt); c != 0 {
+		return c
+	}
+	return a.DueAt.Compare(b.DueAt)
+}
+
+// each visits every occurrence of a rule that may be raised in the span; some fall outside it.
+func (o *Outlook) each(r Rule, after, until time.Time, visit func(Proposal)) {
+	switch r.Trigger.Kind {
+	case TriggerCron:
+		o.eachCron(r, after, until, visit)
+	case TriggerInterval:
+		o.eachInterval(r, after, until, visit)
+	case TriggerHours, TriggerPasses:
+		o.eachClocked(r, until, visit)
+	case TriggerEvent:
+		o.eachEvent(r, visit)
+	case TriggerGrade:
+		o.eachFinding(r, visit)
+	case TriggerTakeUp:
+		o.eachTakeUp(r, visit)
+	}
+}
+
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
+}
+
+// micro cuts an instant to what the database keeps, so that a key or a span never hangs on nanoseconds.
+func micro(t time.Time) time.Time { return assets.InstantOf(t).Time() }

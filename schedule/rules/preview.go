@@ -1,0 +1,145 @@
+package rules
+
+import (
+	"slices"
+	"time"
+
+	"carryside/assets"
+)
+
+// Stroke is one occurrence on the year strip.
+type Stroke struct {
+	At    time.Time  // when it is raised
+	DueAt time.Time  // when it falls due
+	Day   assets.Day // plant date of DueAt
+	Past  bool       // in the year gone by
+}
+
+// PreviewRow is one target of the year strip.
+type PreviewRow struct {
+	Target     Target
+	ScopeFrom  time.Time // in scope from; zero: all along
+	ScopeUntil time.Time // until; zero: beyond the year
+	Stands     []Stroke  // as the rule stands; none for a new rule
+	Edited     []Stroke
+}
+
+// Counts are how many orders or reminders a rule raises.
+type Counts struct{ LastYear, NextYear int }
+
+// Preview is what a rule would have raised over the last year and will raise in the next.
+type Preview struct {
+	From, Now, Until time.Time
+	Rows             []PreviewRow // those in scope at any time of the two years
+	Stands, Edited   Counts
+}
+
+// Preview shows a rule as it stands (nil for a new one) and as edited, before it is saved: as if each had been
+// in force for the last year, and in the next with the hours as they are projected today. Nothing raised
+// before hides a stroke. Counted from the last completion, what is not yet done is taken as done on its due
+// date. Splices to be made in the coming year are not foreseen.
+func (o *Outlook) Preview(stands *Rule, edited Rule) Preview {
+	p := Preview{From: o.in.Now.AddDate(-1, 0, 0), Now: o.in.Now, Until: o.in.Now.AddDate(1, 0, 0)}
+	rows := map[Target]*PreviewRow{}
+	var order []Target
+	row := func(t Target) *PreviewRow {
+		if rows[t] == nil {
+			rows[t] = &PreviewRow{Target: t}
+			order = append(order, t)
+		}
+		return rows[t]
+	}
+	for _, t := range o.inScope(edited) {
+		if edited.Trigger.Kind != TriggerGrade && t.overlaps(p.From, p.Until) {
+			r := row(t.Target)
+			r.ScopeFrom, r.ScopeUntil = t.from, t.until
+		}
+	}
+	for _, q := range o.imagine(edited, p) {
+		r := row(q.Target)
+		r.Edited = append(r.Edited, p.stroke(q, &p.Edited))
+	}
+	if stands != nil {
+		for _, q := range o.imagine(*stands, p) {
+			r := row(q.Target)
+			r.Stands = append(r.Stands, p.stroke(q, &p.Stands))
+		}
+	}
+	for _, t := range order {
+		p.Rows = append(p.Rows, *rows[t])
+	}
+	return p
+}
+
+func (s stretch) overlaps(from, until time.Time) bool {
+	return s.from.Before(until) && (s.until.IsZero() || s.until.After(from))
+}
+
+func (p Preview) stroke(q Proposal, c *Counts) Stroke {
+	s := Stroke{At: q.RaiseAt, DueAt: q.DueAt, Day: q.DueDay, Past: !q.RaiseAt.After(p.Now)}
+	if s.Past {
+		c.LastYear++
+	} else {
+		c.NextYear++
+	}
+	return s
+}
+
+// imagine returns what a rule raises in the two years as if it had been in force since before them.
+func (o *Outlook) imagine(r Rule, p Preview) []Proposal {
+	r.StartsAt, r.Off = assets.InstantOf(p.From), false
+	fresh := o.forgetting()
+	if r.Trigger.CountedFrom == FromCompletion && r.Trigger.Kind != TriggerCron {
+		return fresh.chain(r, p)
+	}
+	return fresh.Propose(r, p.From.Add(-time.Microsecond), p.Until)
+}
+
+// forgetting is the same plant as if its rules had raised nothing; what was completed stays known.
+func (o *Outlook) forgetting() *Outlook {
+	c := *o
+	c.past = history{orders: o.past.orders, done: o.past.done}
+	return &c
+}
+
+// chain follows a rule that counts from completions through the two years: each cycle begins with what was
+// completed by then, or with the due date of the one before.
+func (o *Outlook) chain(r Rule, p Preview) []Proposal {
+	var out []Proposal
+	for _, t := range o.inScope(r) {
+		at := p.From
+		if e, ok := o.eventOf(r, t); ok && r.Trigger.Kind != TriggerInterval && e.completed == nil {
+			at = e.at
+		}
+		if done := o.past.completion(r, t.Target); done != nil {
+			at = done.DoneAt.Time()
+		}
+		for range 2 * 366 {
+			q, ok := o.following(r, t, at)
+			if !ok || q.RaiseAt.After(p.Until) || !q.DueAt.After(at) {
+				break
+			}
+			if !q.RaiseAt.Before(p.From) && t.holds(q.DueAt) {
+				out = append(out, q)
+			}
+			at = q.DueAt
+		}
+	}
+	slices.SortStableFunc(out, byRaising)
+	return out
+}
+
+// following is the occurrence that follows a completion at an instant.
+func (o *Outlook) following(r Rule, t inScope, done time.Time) (Proposal, bool) {
+	var due time.Time
+	var ok bool
+	if r.Trigger.Kind == TriggerInterval {
+		due, ok = o.intervalAfter(r.Trigger, done)
+	} else if c, counts := o.counterOf(r.Trigger.Kind, t.ConveyorID, t.BeltID, done); counts && r.countsFrom(t.own) {
+		due, ok = c.reaches(r.Trigger.count())
+	}
+	if !ok {
+		return Proposal{}, false
+	}
+	return o.proposal(r, t.Target, "", due, o.day(due), o.daysBefore(due, r.Template.LeadDays)), true
+}

@@ -1,0 +1,175 @@
+package rules
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"carryside/assets"
+	"carryside/schedule/calendar"
+)
+
+// because says in one sentence why something is raised: rule, clock with its values, date, and what the rule
+// rests on.
+func (o *Outlook) because(r Rule, what string) string {
+	return fmt.Sprintf("%s: %s (%s)", r.Name, what, r.Basis())
+}
+
+// Basis says what a rule rests on: "class P", "class B, run-in practice of ...".
+func (r Rule) Basis() string {
+	words := "class " + string(r.Class)
+	if r.Class == "" {
+		words = "no class given"
+	}
+	if r.Class == assets.ClassD {
+		words += ", a rule of thumb"
+	}
+	if r.Source != "" {
+		words += ", " + r.Source
+	}
+	return words
+}
+
+// Words says when a trigger fires, as the list of rules shows it.
+func (t Trigger) Words() string {
+	switch t.Kind {
+	case TriggerCron:
+		return "at " + t.Cron
+	case TriggerInterval:
+		every := "every " + plural(t.Every, t.Unit)
+		if t.Every == 1 {
+			every = "every " + t.Unit
+		}
+		switch {
+		case t.CountedFrom == FromMade && !t.Repeats:
+			return plural(t.Every, t.Unit) + " after it was made"
+		case t.CountedFrom == FromMade:
+			return every + " after it was made"
+		}
+		return every
+	case TriggerHours, TriggerPasses:
+		return t.countWords()
+	case TriggerEvent:
+		return strings.TrimSuffix(t.afterWords(), " it was") + " " + t.Event
+	case TriggerGrade:
+		return fmt.Sprintf("finding of grade %d or more", t.Grade)
+	case TriggerTakeUp:
+		return fmt.Sprintf("take-up leaves fewer than %s", plural(t.ResplicesLeft, "re-splice"))
+	}
+	return "no trigger"
+}
+
+func (t Trigger) countWords() string {
+	words := count(t.count()) + " " + t.clockWords()
+	if t.Repeats {
+		words = "every " + words
+	}
+	if t.CountedFrom == FromCompletion {
+		return words + " since last done"
+	}
+	return words + " since made"
+}
+
+// Words says in words what a rule looks at: "every splice", "hot vulcanised splices, life used 80 % or more".
+func (sc Scope) Words() string {
+	var parts []string
+	for _, f := range sc.Forms {
+		parts = append(parts, f.Words())
+	}
+	for _, b := range sc.Bonds {
+		if w := b.Words(); w != "" {
+			parts = append(parts, w)
+		}
+	}
+	parts = append(parts, sc.Families...)
+	head := "every " + sc.thing()
+	if len(parts) > 0 {
+		head = strings.Join(parts, " or ") + " " + sc.thing() + "s"
+	}
+	return head + sc.conditions()
+}
+
+func (sc Scope) thing() string {
+	if sc.Target == "" {
+		return string(TargetSplice)
+	}
+	return string(sc.Target)
+}
+
+func (sc Scope) conditions() string {
+	var b strings.Builder
+	if sc.AgeUnknown {
+		b.WriteString(", age not known")
+	}
+	if sc.UsedFrom > 0 {
+		fmt.Fprintf(&b, ", life used %s %% or more", strconv.FormatFloat(100*sc.UsedFrom, 'f', -1, 64))
+	}
+	for _, c := range []struct {
+		is      *bool
+		yes, no string
+	}{{sc.WashDown, "wash-down", "no wash-down"}, {sc.Outdoor, "outdoor", "indoor"}} {
+		if c.is != nil && *c.is {
+			b.WriteString(", " + c.yes)
+		} else if c.is != nil {
+			b.WriteString(", " + c.no)
+		}
+	}
+	if n := len(sc.Lines); n > 0 {
+		b.WriteString(", on " + plural(n, "line"))
+	}
+	if n := len(sc.Conveyors); n > 0 {
+		b.WriteString(", on " + plural(n, "conveyor"))
+	}
+	return b.String()
+}
+
+// whenWords writes a date of the register: as written where it is approximate.
+func (o *Outlook) whenWords(w assets.When) string {
+	day := o.dateWords(w.At.Time())
+	if !w.Timed && w.Earliest != "" {
+		day = dueWords(w.Earliest)
+	}
+	if !w.Exact() && w.AsWritten != "" {
+		return w.AsWritten + ", counted from " + day
+	}
+	return day
+}
+
+func (o *Outlook) dateWords(t time.Time) string { return dayWords(o.zone.Date(t)) }
+
+// dayWords writes a date as people read it: 14 Sep 2023.
+func dayWords(d calendar.Date) string {
+	y, m, day := d.Civil()
+	return fmt.Sprintf("%d %s %d", day, m.String()[:3], y)
+}
+
+func dueWords(d assets.Day) string {
+	date, err := calendar.ParseDate(string(d))
+	if err != nil || date.IsZero() {
+		return string(d)
+	}
+	return dayWords(date)
+}
+
+// count writes a whole number with hard spaces between thousands, rounded down, so that a limit does not
+// read as reached before it is. What sums of fractions lose in the last digits is forgiven.
+func count(v float64) string {
+	digits := strconv.FormatInt(int64(math.Floor(v+1e-6)), 10)
+	sign := ""
+	if strings.HasPrefix(digits, "-") {
+		sign, digits = "-", digits[1:]
+	}
+	for i := len(digits) - 3; i > 0; i -= 3 {
+		digits = digits[:i] + "\u00a0" + digits[i:]
+	}
+	return sign + digits
+}
+
+func plural(n int, unit string) string {
+	if n == 1 {
+		return "1 " + unit
+	}
+	return strconv.Itoa(n) + " " + unit + "s"
+}
