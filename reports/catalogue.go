@@ -1,0 +1,127 @@
+package reports
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"carryside/assets"
+)
+
+// Entry is a report of the catalogue. Menu, page, workbook, CSV and command line all read it.
+type Entry struct {
+	Slug     string // its name in addresses and on the command line
+	Title    string
+	Question string // the question it answers
+	Columns  []Column
+	notes    []string
+	rows     func(in Inputs, ctx context.Context, r *Report, plants []PlantName, yield func([]Cell) error) error
+}
+
+// Build prepares the report as of a day, "" for the moment of building. Its rows are computed while they
+// are written. A day or a scope that does not exist gives assets.Invalid.
+func (e Entry) Build(ctx context.Context, in Inputs, day assets.Day) (*Report, error) {
+	asOf, err := NewAsOf(day, in.Built)
+	if err != nil {
+		return nil, err
+	}
+	plants, err := in.plants(ctx)
+	if err != nil {
+		return nil, err
+	}
+	r := &Report{
+		Slug: e.Slug, Title: e.Title, Question: e.Question, Columns: e.Columns, Notes: e.notes,
+		AsOf: asOf, Scope: in.Filter.Words(everyPlant(plants)), By: in.By, Zone: in.zone(plants), Basis: in.basis(),
+	}
+	r.rows = func(ctx context.Context, yield func([]Cell) error) error {
+		r.Basis = in.basis()
+		return e.rows(in, ctx, r, plants, yield)
+	}
+	return r, nil
+}
+
+// Catalogue lists the reports.
+var Catalogue = []Entry{spliceAge}
+
+// Find returns the report of a slug.
+func Find(slug string) (Entry, error) {
+	var known []string
+	for _, e := range Catalogue {
+		if e.Slug == slug {
+			return e, nil
+		}
+		known = append(known, e.Slug)
+	}
+	return Entry{}, fmt.Errorf("there is no report %q; there are: %s: %w", slug, strings.Join(known, ", "), assets.ErrNotFound)
+}
+
+// Inputs is what a report is built from.
+type Inputs struct {
+	Source  Source
+	Filter  Filter
+	Built   time.Time      // the moment of building
+	Zone    *time.Location // the company's zone, for the moment of building; nil: UTC
+	By      string         // who has it made
+	Version string         // of the program
+}
+
+// Source is what the reports ask of the registry.
+type Source interface {
+	// Plants lists the plants whoever asks may see, in the order of customer and plant.
+	Plants(ctx context.Context) ([]PlantName, error)
+	// PlantAt returns one plant as its register has it at an instant, as known now, with its clocks.
+	PlantAt(ctx context.Context, plantID int64, at time.Time) (Plant, error)
+}
+
+// PlantName is a plant to be reported on.
+type PlantName struct {
+	ID       int64
+	Name     string
+	Customer string
+	Zone     *time.Location
+}
+
+// plants returns the plants in the filter; a name that is nobody's is said.
+func (in Inputs) plants(ctx context.Context) ([]PlantName, error) {
+	all, err := in.Source.Plants(ctx)
+	if err != nil {
+		return nil, fmt.Errorf("list the plants: %w", err)
+	}
+	some := slices.DeleteFunc(slices.Clone(all), func(p PlantName) bool { return !in.Filter.plant(p) })
+	if len(some) == 0 && in.Filter != (Filter{}) {
+		return nil, assets.Invalid{"scope": fmt.Sprintf("nothing you may see is called %s; check the names", in.Filter.Words(""))}
+	}
+	return some, nil
+}
+
+// everyPlant is what a scope without a filter is called.
+func everyPlant(plants []PlantName) string {
+	if len(plants) == 1 {
+		return plants[0].Name
+	}
+	return fmt.Sprintf("all %d plants", len(plants))
+}
+
+// zone is where the moment of building is told: the one plant's, else the company's.
+func (in Inputs) zone(plants []PlantName) *time.Location {
+	switch {
+	case len(plants) == 1 && plants[0].Zone != nil:
+		return plants[0].Zone
+	case in.Zone != nil:
+		return in.Zone
+	}
+	return time.UTC
+}
+
+func (in Inputs) basis() []Basis {
+	b := []Basis{
+		{"Known", "as known at the moment of building"},
+		{"Running hours", "the line through the accepted readings; after the last one, projected"},
+	}
+	if in.Version != "" {
+		b = append(b, Basis{"Program", "Carryside " + in.Version})
+	}
+	return b
+}

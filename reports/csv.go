@@ -1,0 +1,51 @@
+package reports
+
+import (
+	"context"
+	"encoding/csv"
+	"fmt"
+	"io"
+)
+
+// WriteCSV writes the report's rows as CSV (RFC 4180): UTF-8, comma, a heading row with units, dates
+// YYYY-MM-DD, numbers with a point. A text that a spreadsheet could take for a formula gets an apostrophe
+// in front; a number never does.
+func (r *Report) WriteCSV(ctx context.Context, out io.Writer) (Proof, error) {
+	w := csv.NewWriter(out)
+	w.UseCRLF = true
+	record := make([]string, len(r.Columns))
+	for i, c := range r.Columns {
+		record[i] = c.Title()
+	}
+	if err := w.Write(record); err != nil {
+		return Proof{}, fmt.Errorf("write CSV: %w", err)
+	}
+	proof, err := r.each(ctx, func(row []Cell) error {
+		for i, c := range row {
+			record[i] = inert(c)
+		}
+		return w.Write(record)
+	})
+	if err != nil {
+		return Proof{}, err
+	}
+	w.Flush()
+	if err := w.Error(); err != nil {
+		return Proof{}, fmt.Errorf("write CSV: %w", err)
+	}
+	return proof, nil
+}
+
+// inert returns the cell as CSV holds it: what begins with = + - @, a tab or a carriage return is data, not
+// a formula.
+func inert(c Cell) string {
+	s := c.Plain()
+	if c.kind != KindText || s == "" {
+		return s
+	}
+	switch s[0] {
+	case '=', '+', '-', '@', '\t', '\r':
+		return "'" + s
+	}
+	return s
+}

@@ -1,0 +1,136 @@
+package reports
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"iter"
+	"time"
+
+	"carryside/assets"
+)
+
+// Column is one column of a report.
+type Column struct {
+	Key     string // name in JSON and in the digest
+	Heading string
+	Unit    string
+	Kind    Kind
+	// Decimals is how many digits of a Number stand behind the point; values are rounded to them.
+	Decimals int
+	Meaning  string  // what it is, for the sheet of definitions
+	WidthCh  float64 // characters in the workbook; 0: by kind
+	Wrap     bool
+}
+
+// Title returns the heading with its unit: "Age, days".
+func (c Column) Title() string {
+	if c.Unit == "" {
+		return c.Heading
+	}
+	return c.Heading + ", " + c.Unit
+}
+
+// Basis is one thing a report rests on: a chain's journal position, the clock, the zone data.
+type Basis struct {
+	Name  string `json:"name"`
+	Value string `json:"value"`
+}
+
+// Report is a report as of a day, ready to be written in any form. Its rows are computed while they are read.
+type Report struct {
+	Slug     string
+	Title    string
+	Question string
+	AsOf     AsOf
+	Scope    string // in words: "Skarrow Grain Terminal"
+	By       string // who had it made
+	Basis    []Basis
+	Notes    []string // what a reader must know
+	Columns  []Column
+	Zone     *time.Location // of the moment of building: one plant's zone, or the company's
+
+	rows func(ctx context.Context, yield func([]Cell) error) error
+}
+
+// Rows hands over the rows in their order; a row may be kept only until the next one. An error ends them.
+func (r *Report) Rows(ctx context.Context) iter.Seq2[[]Cell, error] {
+	return func(yield func([]Cell, error) bool) {
+		err := r.rows(ctx, func(row []Cell) error {
+			if len(row) != len(r.Columns) {
+				panic(fmt.Sprintf("report %s: a row of %d cells for %d columns", r.Slug, len(row), len(r.Columns)))
+			}
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			if !yield(row, nil) {
+				return errStopped
+			}
+			return nil
+		})
+		if err != nil && !errors.Is(err, errStopped) {
+			yield(nil, err)
+		}
+	}
+}
+
+// errStopped ends rows that nobody reads on.
+var errStopped = errors.New("the reader stopped")
+
+// each reads all rows, digesting them, and hands each to write.
+func (r *Report) each(ctx context.Context, write func([]Cell) error) (Proof, error) {
+	d := newDigest(r.Columns)
+	for row, err := range r.Rows(ctx) {
+		if err != nil {
+			return Proof{}, fmt.Errorf("report %s: %w", r.Slug, err)
+		}
+		d.add(row)
+		if err := write(row); err != nil {
+			return Proof{}, fmt.Errorf("report %s: %w", r.Slug, err)
+		}
+	}
+	return d.proof(), nil
+}
+
+// Proof is what proves a report's rows: how many, and their digest.
+type Proof struct {
+	Rows   int
+	Digest string // SHA-256 of the canonical rows, hexadecimal
+}
+
+// AsOf is the day a report looks at and the moment it was built.
+type AsOf struct {
+	Day   assets.Day // "" : the moment of building
+	Built time.Time
+}
+
+// Now returns the instant the report looks at in a plant's zone: the end (24:00) of its day, or the moment
+// of building if that is earlier.
+func (a AsOf) Now(zone *time.Location) time.Time {
+	if a.Day == "" {
+		return a.Built
+	}
+	end, err := a.Day.End(zone)
+	if err != nil || end.After(a.Built) {
+		return a.Built
+	}
+	return end.UTC()
+}
+
+// NewAsOf checks the day: "" or YYYY-MM-DD.
+func NewAsOf(day assets.Day, built time.Time) (AsOf, error) {
+	if day != "" {
+		if _, err := day.End(time.UTC); err != nil {
+			return AsOf{}, assets.Invalid{"as-of": err.Error()}
+		}
+	}
+	return AsOf{Day: day, Built: built.UTC()}, nil
+}
+
+// Words says the day as people read it.
+func (a AsOf) Words() string {
+	if a.Day == "" {
+		return "the moment of building"
+	}
+	return ShownDay(a.Day) + ", end of day in each plant's zone, or the moment of building if that is earlier"
+}

@@ -1,0 +1,219 @@
+package reports
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+	"time"
+
+	"carryside/assets"
+	"carryside/schedule/calendar"
+	"carryside/schedule/due"
+	"carryside/schedule/rules"
+)
+
+// The splice age register answers, to a planner, a customer and an auditor: how old is every splice, and how
+// is it known? One row per splice that was live as of the day.
+var spliceAge = Entry{
+	Slug:     "splice-age",
+	Title:    "Splice age register",
+	Question: "How old is every splice, how is it known, and what sets its date?",
+	Columns:  spliceAgeColumns,
+	rows:     Inputs.spliceAgeRows,
+	notes: []string{
+		"Life used comes from the re-splice rule in force that falls due first. It says how much of that limit is used, not how likely the splice is to fail.",
+		"An age, a limit and a date in this register say nothing about whether a conveyor is safe to run. Site rules, local codes and qualified people decide that.",
+	},
+}
+
+var spliceAgeColumns = []Column{
+	{Key: "customer", Heading: "Customer", Kind: KindText, WidthCh: 20, Meaning: "who owns the plant"},
+	{Key: "plant", Heading: "Plant", Kind: KindText, WidthCh: 22, Meaning: "the site; its dates are those of its own time zone"},
+	{Key: "line", Heading: "Line", Kind: KindText, WidthCh: 16, Meaning: "the part of the plant that stands still together; empty where none is named"},
+	{Key: "conveyor", Heading: "Conveyor", Kind: KindText, WidthCh: 11, Meaning: "the conveyor's tag"},
+	{Key: "splice", Heading: "Splice", Kind: KindText, WidthCh: 8, Meaning: "the mark of the splice in its belt"},
+	{Key: "kind", Heading: "Made how", Kind: KindText, WidthCh: 24, Meaning: "bond and form of the splice"},
+	{Key: "made_on", Heading: "Made on", Kind: KindDay, WidthCh: 13, Meaning: "day it was made; an approximate date stands as it was written"},
+	{Key: "made_by", Heading: "Made by", Kind: KindText, WidthCh: 18, Meaning: "person or crew"},
+	{Key: "age_days", Heading: "Age", Unit: "days", Kind: KindInteger, WidthCh: 8, Meaning: "whole days from the end of the day it was made to the end of the as-of day, or to the moment of building; an approximate date counts from its earliest day; empty where the date is not known"},
+	{Key: "age_at_least_days", Heading: "Age at least", Unit: "days", Kind: KindInteger, WidthCh: 9, Meaning: "whole days from the latest day it can have been made; the same as the age where the date is exact"},
+	{Key: "age_hours", Heading: "Age", Unit: "running hours", Kind: KindNumber, Decimals: 1, WidthCh: 10, Meaning: "running hours of the conveyor since it was made, read off its hour meter and projected after the last reading; empty where the meter does not tell"},
+	{Key: "age_passes", Heading: "Age", Unit: "passes", Kind: KindInteger, WidthCh: 12, Meaning: "times the splice went once round the loop: 3600 x belt speed (m/s) x running hours / loop length (m), summed over the times of one speed and one length"},
+	{Key: "counted", Heading: "Hours and passes counted", Kind: KindText, WidthCh: 13, Meaning: "over its whole life, or at least: the meter was first read after it was made"},
+	{Key: "life_used_percent", Heading: "Life used", Unit: "%", Kind: KindInteger, WidthCh: 8, Meaning: "age on the clock that sets the date, of the age at which the rule in force that falls due first is reached, rounded down. It is not a chance of failing"},
+	{Key: "status", Heading: "Status", Kind: KindText, WidthCh: 18, Meaning: "the step life used stands on: under 50 %, 50 to 80 %, 80 to 100 %, past best age or rule; age not known; no limit set"},
+	{Key: "rule", Heading: "Rule that governs", Kind: KindText, WidthCh: 24, Wrap: true, Meaning: "the re-splice rule in force that falls due first"},
+	{Key: "class", Heading: "Class of evidence", Kind: KindText, WidthCh: 9, Meaning: "of that rule: A maker's instruction or standard for this belt, B handbook, C this plant's own history, P this plant's own decision, D rule of thumb (a reminder, never an order by itself)"},
+	{Key: "measured_against", Heading: "What sets the date", Kind: KindText, WidthCh: 40, Wrap: true, Meaning: "the reason in words with its numbers"},
+	{Key: "next_due", Heading: "Next due", Kind: KindDay, WidthCh: 13, Meaning: "day on which that rule is reached, by the hours as projected; empty where nothing sets a date or the belt stands still"},
+	{Key: "last_finding_on", Heading: "Last finding on", Kind: KindDay, WidthCh: 13, Meaning: "day of the last finding at this splice up to the as-of day"},
+	{Key: "last_finding", Heading: "Last finding", Kind: KindText, WidthCh: 20, Meaning: "its category"},
+	{Key: "last_finding_grade", Heading: "Grade", Kind: KindInteger, WidthCh: 7, Meaning: gradeMeaning()},
+}
+
+func gradeMeaning() string {
+	s := "of that finding:"
+	for i, w := range assets.GradeWords {
+		s += fmt.Sprintf(" %d %s,", i, w)
+	}
+	return s[:len(s)-1]
+}
+
+// Plant is one plant as of an instant.
+type Plant struct {
+	Register *assets.Register
+	Rules    []rules.Rule
+	Clocks   due.Clocks
+	Findings map[int64]assets.Finding // the last one by splice
+	Basis    []Basis                  // what it was read from: chain and position
+}
+
+// spliceAgeRows hands over the rows plant by plant, so that memory is that of the largest plant.
+func (in Inputs) spliceAgeRows(ctx context.Context, r *Report, plants []PlantName, yield func([]Cell) error) error {
+	found, seen := false, map[Basis]bool{}
+	for _, name := range plants {
+		zone := cmp.Or(name.Zone, time.UTC)
+		now := r.AsOf.Now(zone)
+		p, err := in.Source.PlantAt(ctx, name.ID, now)
+		if err != nil {
+			return fmt.Errorf("read %s: %w", name.Name, err)
+		}
+		for _, b := range p.Basis {
+			if !seen[b] {
+				seen[b] = true
+				r.Basis = append(r.Basis, b)
+			}
+		}
+		t := newSpliceAgeTable(name, p, now, in.Filter)
+		found = found || len(t.place) > 0
+		for _, st := range t.standings {
+			if err := yield(t.row(st)); err != nil {
+				return err
+			}
+		}
+	}
+	if !found && in.Filter.Line+in.Filter.Conveyor != "" {
+		return assets.Invalid{"scope": fmt.Sprintf("nothing you may see is called %s; check the names", in.Filter.Words(""))}
+	}
+	return nil
+}
+
+// spliceAgeTable is one plant's part of the register.
+type spliceAgeTable struct {
+	plant     PlantName
+	register  *assets.Register
+	findings  map[int64]assets.Finding
+	place     map[int64]int // of a conveyor in the filter, as one walks
+	standings []due.Standing
+	cells     []Cell
+}
+
+func newSpliceAgeTable(name PlantName, p Plant, now time.Time, f Filter) *spliceAgeTable {
+	t := &spliceAgeTable{plant: name, register: p.Register, findings: p.Findings, cells: make([]Cell, 0, len(spliceAgeColumns)),
+		place: make(map[int64]int, len(p.Register.Conveyors))}
+	for i, c := range p.Register.Conveyors {
+		if f.conveyor(c, p.Register.LineName(c)) {
+			t.place[c.ID] = i
+		}
+	}
+	t.standings = slices.DeleteFunc(due.Plant(now, p.Register, p.Rules, p.Clocks), func(st due.Standing) bool {
+		_, in := t.place[st.ConveyorID]
+		return !in
+	})
+	slices.SortStableFunc(t.standings, t.byPlace)
+	return t
+}
+
+// byPlace orders as one walks: along the lines and conveyors, then by the splices' marks.
+func (t *spliceAgeTable) byPlace(a, b due.Standing) int {
+	if c := cmp.Compare(t.place[a.ConveyorID], t.place[b.ConveyorID]); c != 0 {
+		return c
+	}
+	sa, _ := t.register.Splice(a.SpliceID)
+	sb, _ := t.register.Splice(b.SpliceID)
+	return cmp.Or(assets.CompareTags(sa.Number, sb.Number), cmp.Compare(sa.ID, sb.ID))
+}
+
+// row writes one splice's row; it is good until the next one.
+func (t *spliceAgeTable) row(st due.Standing) []Cell {
+	s, _ := t.register.Splice(st.SpliceID)
+	c, _ := t.register.Conveyor(st.ConveyorID)
+	limit := due.Limit{}
+	if st.Limit != nil {
+		limit = *st.Limit
+	}
+	t.cells = append(t.cells[:0],
+		Text(t.plant.Customer), Text(t.plant.Name), Text(t.register.LineName(c)), Text(c.Tag), Text(spliceMark(s.Number)),
+		Text(assets.KindWords(s.Form, s.Bond)), madeOn(s.Made, t.plant.Zone), Text(s.MadeBy),
+		days(st.Age, st.Age.Days), days(st.Age, st.Age.AtLeastDays),
+		figure(st.Age.RunHours, func(v float64) Cell { return Number(v, 1) }), figure(st.Age.Passes, Integer), Text(counted(st.Age)),
+		figure(st.Used, func(v float64) Cell { return Integer(100 * v) }), Text(string(st.Band)),
+		Text(limit.Name), Text(string(limit.Class)), Text(st.Reason), Day(st.DueDay))
+	f, found := t.findings[s.ID]
+	if !found {
+		t.cells = append(t.cells, Cell{}, Cell{}, Cell{})
+		return t.cells
+	}
+	grade := Cell{}
+	if f.Grade != nil {
+		grade = Integer(float64(*f.Grade))
+	}
+	t.cells = append(t.cells, Day(f.FoundDay), Text(f.Category), grade)
+	return t.cells
+}
+
+// spliceMark is how a splice is called beside its conveyor: S2.
+func spliceMark(number string) string {
+	if number == "" {
+		return ""
+	}
+	if number[0] >= '0' && number[0] <= '9' {
+		return "S" + number
+	}
+	return number
+}
+
+// madeOn is the day a splice was made, or its approximate date as written.
+func madeOn(w assets.When, zone *time.Location) Cell {
+	switch {
+	case w.Timed:
+		return Day(assets.Day(calendar.ZoneOf(zone).Date(w.At.Time()).String()))
+	case w.Exact():
+		return Day(w.Earliest)
+	case w.AsWritten != "":
+		return Text(w.AsWritten)
+	case w.Earliest != "" && w.Latest != "":
+		return Text(string(w.Earliest) + " to " + string(w.Latest))
+	case w.Latest != "":
+		return Text("by " + string(w.Latest))
+	case w.Earliest != "":
+		return Text("after " + string(w.Earliest))
+	}
+	return Text("not known")
+}
+
+func days(a due.Age, n int) Cell {
+	if !a.Known {
+		return Cell{}
+	}
+	return Integer(float64(n))
+}
+
+func figure(f due.Figure, cell func(float64) Cell) Cell {
+	if !f.Known {
+		return Cell{}
+	}
+	return cell(f.Value)
+}
+
+// counted says over what hours and passes were counted.
+func counted(a due.Age) string {
+	switch {
+	case !a.RunHours.Known:
+		return ""
+	case a.RunHours.AtLeast || a.Passes.AtLeast:
+		return "at least"
+	}
+	return "whole life"
+}

@@ -1,0 +1,116 @@
+package workbook
+
+import (
+	"fmt"
+	"time"
+
+	"github.com/xuri/excelize/v2"
+)
+
+// Cover is the first sheet of a report: what it is, as of when, of what, by whom, on what basis.
+type Cover struct {
+	Title    string
+	Question string // the question the report answers
+	Lines    []CoverLine
+	Notes    []string // cautions and how to check the file, below the lines
+}
+
+// CoverLine is a name and what it says: text, a count or an instant.
+type CoverLine struct {
+	Label string
+	Text  string
+	Count *int           // instead of Text
+	At    time.Time      // instead of Text, with Zone
+	Zone  *time.Location // nil: UTC
+}
+
+// CoverSheet is a cover that has its place in the workbook and is written last, when what it says of the
+// rows is known.
+type CoverSheet struct{ sheet *Sheet }
+
+// AddCover gives a cover its place.
+func (w *Writer) AddCover(name, header string) (*CoverSheet, error) {
+	s, err := w.newSheet(name, nil, Layout{Portrait: true, Header: header})
+	if err != nil {
+		return nil, fmt.Errorf("add the cover: %w", err)
+	}
+	for i, width := range []float64{24, 84} {
+		if err := s.stream.SetColWidth(i+1, i+1, width); err != nil {
+			return nil, fmt.Errorf("add the cover: %w", err)
+		}
+	}
+	return &CoverSheet{s}, nil
+}
+
+// Write writes the cover.
+func (c *CoverSheet) Write(cover Cover) error {
+	if err := c.sheet.cover(cover); err != nil {
+		return fmt.Errorf("write the cover: %w", err)
+	}
+	return nil
+}
+
+func (s *Sheet) cover(c Cover) error {
+	if err := s.styled(look{title: true}, c.Title); err != nil {
+		return err
+	}
+	if err := s.styled(look{}, c.Question); err != nil {
+		return err
+	}
+	s.row++ // an empty row
+	for _, l := range c.Lines {
+		if err := s.coverLine(l); err != nil {
+			return err
+		}
+	}
+	s.row++
+	for _, n := range c.Notes {
+		if err := s.styled(look{quiet: true}, n); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// styled writes a row of one text.
+func (s *Sheet) styled(l look, text string) error {
+	id, err := s.book.style(l)
+	if err != nil {
+		return err
+	}
+	s.cells = append(s.cells, excelize.Cell{StyleID: id, Value: cut(text)})
+	return s.EndRow()
+}
+
+func (s *Sheet) coverLine(l CoverLine) error {
+	label, err := s.book.style(look{label: true})
+	if err != nil {
+		return err
+	}
+	s.cells = append(s.cells, excelize.Cell{StyleID: label, Value: l.Label})
+	kind := Text
+	switch {
+	case l.Count != nil:
+		kind = Integer
+	case !l.At.IsZero():
+		kind = DateTime
+	}
+	id, err := s.book.style(look{kind: kind, wrap: kind == Text, label: true})
+	if err != nil {
+		return err
+	}
+	s.styles = []int{0, id}
+	switch kind {
+	case Integer:
+		s.Number(float64(*l.Count))
+	case DateTime:
+		zone := l.Zone
+		if zone == nil {
+			zone = time.UTC
+		}
+		s.DateTime(l.At, zone)
+	default:
+		s.Text(l.Text)
+	}
+	return s.EndRow()
+}
