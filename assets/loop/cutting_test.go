@@ -193,3 +193,18 @@ func TestRefusalsNameTheField(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+func TestResplicesShortenTheLoop(t *testing.T) {
+	cut, overlap, err := FingerResplice(80, 20)
+	if err != nil || cut != 120 || overlap != 80 {
+		t.Errorf("finger: %v, %v, %v", cut, overlap, err)
+	}
+	cut, overlap, err = SteppedResplice(400, 600, 25)
+	if err != nil || cut != 450 || overlap != 600 {
+		t.Errorf("stepped: %v, %v, %v", cut, overlap, err)
+	}
+	_, _, err = FingerResplice(0, 20)
+	refusedAs(t, err, BadInput)
+	_, _, err = SteppedResplice(400, -1, 0)
+	refusedAs(t, err, BadInput)
+}

@@ -7,6 +7,8 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+
+	"carryside/assets"
 )
 
 // pulleyCase is a pulley as the case files spell it.
@@ -237,5 +239,29 @@ func TestPairsRefused(t *testing.T) {
 			_, err := p.Measure()
 			refusedAs(t, err, tt.want)
 		})
+	}
+}
+
+func TestLoopOfTheRegister(t *testing.T) {
+	pulleys := []assets.Pulley{
+		{Role: assets.PulleyTail, DiameterM: 0.32, Placed: true},
+		{Role: assets.PulleyHead, XM: 8, DiameterM: 0.4, Placed: true},
+		{Role: assets.PulleySnub, XM: 7.55, YM: -0.12, DiameterM: 0.16, OuterFace: true, Placed: true},
+	}
+	l, placed := Of(pulleys, 0.006)
+	if !placed {
+		t.Fatal("placed pulleys make no loop")
+	}
+	path, err := l.Measure()
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "length", path.LengthMM, 17183.121741, 1e-5) // G-03 of loops.json
+	pulleys[1].Placed = false
+	if _, placed = Of(pulleys, 0.006); placed {
+		t.Error("a pulley without a place was measured")
+	}
+	if _, placed = Of(nil, 0.006); placed {
+		t.Error("a conveyor without pulleys was measured")
 	}
 }

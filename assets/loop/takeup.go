@@ -71,3 +71,31 @@ func (t TakeUp) check() error {
 	}
 	return nil
 }
+
+// FingerResplice is what remaking a finger splice takes out of the loop: one finger length and the trim of both ends are cut out, and the new fingers
+// overlap by their length. Common practice; what was really cut out is asked for when the work is closed.
+//
+// It returns a Refused for a finger length that is not above zero or a trim below it.
+func FingerResplice(fingerLengthMM, trimEachEndMM float64) (cutOutMM, overlapMM float64, err error) {
+	err = first(above("finger_length_mm", "the finger length", fingerLengthMM), atLeast0("trim_each_end_mm", "the trim", trimEachEndMM))
+	if err != nil {
+		return 0, 0, err
+	}
+	return fingerLengthMM + 2*trimEachEndMM, fingerLengthMM, nil
+}
+
+// SteppedResplice is what remaking a stepped splice takes out of the loop: the whole old splice and the trim of both ends are cut out along its bias,
+// and the new splice overlaps by its steps. Common practice.
+//
+// It returns a Refused for splice lengths that are not above zero or a trim below it.
+func SteppedResplice(oldSpliceMM, newSpliceMM, trimEachEndMM float64) (cutOutMM, overlapMM float64, err error) {
+	err = first(
+		above("old_splice_mm", "the old splice's length", oldSpliceMM),
+		above("new_splice_mm", "the new splice's length", newSpliceMM),
+		atLeast0("trim_each_end_mm", "the trim", trimEachEndMM),
+	)
+	if err != nil {
+		return 0, 0, err
+	}
+	return oldSpliceMM + 2*trimEachEndMM, newSpliceMM, nil
+}

@@ -1,6 +1,7 @@
 package unit
 
 import (
+	"math"
 	"math/big"
 	"strings"
 
@@ -24,9 +25,19 @@ func (m Measure) SI() float64 {
 	return f
 }
 
+// MM is a length in millimetres, as the calculator and the loop take it; NaN for what is no length.
+func (m Measure) MM() float64 {
+	mm, err := m.In("mm")
+	if err != nil {
+		return math.NaN()
+	}
+	f, _ := mm.Float64()
+	return f
+}
+
 // In is the exact value in another unit of the same dimension; a Refused where there is none.
 func (m Measure) In(unit string) (*big.Rat, error) {
-	to := Find(unit)
+	to := named(unit)
 	if to == nil || to.Dimension != m.Unit.Dimension {
 		return nil, refuse("%s is no unit of %s; choose another", unit, m.Unit.Dimension)
 	}
@@ -47,9 +58,10 @@ func (m Measure) bounded() (Measure, error) {
 // Decimals is how many decimals were typed.
 func (m Measure) Decimals() int { return m.decimals }
 
-// New makes a measure from a value in a table's unit, as files hold them; a Refused for an unknown unit or what is not a number.
+// New makes a measure from a value and a unit apart, as files hold them, the unit by its name or another spelling of it; a Refused
+// for an unknown unit or what is not a number.
 func New(value, unit string) (Measure, error) {
-	u := Find(unit)
+	u := named(unit)
 	if u == nil {
 		return Measure{}, refuse("the unit %q is not known; name it as the tables do", unit)
 	}
@@ -70,7 +82,7 @@ func (m Measure) ShownIn(unit string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	to := Find(unit)
+	to := named(unit)
 	if to.zeroAt == nil {
 		if shift, ok := tenfold(quotient(to.Worth, m.Unit.Worth)); ok {
 			return Fixed(v, max(0, m.Unit.Places(m.reading)+shift)), nil
@@ -86,7 +98,7 @@ func (m Measure) ShownTemperatures(other string) (here, there string, err error)
 	if err != nil {
 		return "", "", err
 	}
-	places := max(m.decimals, m.Unit.Places(m.reading), Find(other).Places(v))
+	places := max(m.decimals, m.Unit.Places(m.reading), named(other).Places(v))
 	return Fixed(m.reading, places), Fixed(v, places), nil
 }
 

@@ -153,6 +153,19 @@ func Find(name string) *Unit {
 	return nil
 }
 
+// named returns the unit of that table name or, when there is none, of that spelling; a lone °F is a temperature.
+func named(name string) *Unit {
+	if u := Find(name); u != nil {
+		return u
+	}
+	for _, u := range units {
+		if s := spelt(u.Dimension, name); s != nil {
+			return s
+		}
+	}
+	return nil
+}
+
 // spelt returns the unit of a dimension that a person means by what stands behind the number, or nil.
 func spelt(d Dimension, text string) *Unit {
 	text = strings.Join(strings.Fields(text), "")
@@ -173,7 +186,7 @@ func spelt(d Dimension, text string) *Unit {
 //
 // It returns a Refused for an unknown unit and for units that do not measure the same.
 func Convert(value *big.Rat, from, to string) (*big.Rat, error) {
-	f, t := Find(from), Find(to)
+	f, t := named(from), named(to)
 	switch {
 	case f == nil:
 		return nil, refuse("the unit %q is not known; name it as the tables do", from)

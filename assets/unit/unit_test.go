@@ -3,6 +3,7 @@ package unit
 import (
 	"encoding/json"
 	"errors"
+	"math"
 	"math/big"
 	"os"
 	"path/filepath"
@@ -250,6 +251,30 @@ func TestConversionsRefused(t *testing.T) {
 	}
 	_, err := New("1", "furlong")
 	refused(t, "furlong", err)
+}
+
+func TestUnitsByOtherSpellings(t *testing.T) {
+	for _, tt := range []struct{ value, from, to, want string }{
+		{"220", "PIW", "N/mm", "38.53"}, {"356", "°F", "°C", "180"}, {"100", "fpm", "m/s", "0.508"}, {"14.5", "lbf/in2", "MPa", "0.100"},
+		{"5", "gal/min", "l/min", "18.9"}, {"150", "mm", "m", "0.1500"}, {"6", "m/min", "m/s", "0.100"},
+	} {
+		m, err := New(tt.value, tt.from)
+		if err != nil {
+			t.Errorf("%s %s: %v", tt.value, tt.from, err)
+			continue
+		}
+		got, err := m.ShownIn(tt.to)
+		if err != nil || got != tt.want {
+			t.Errorf("%s %s in %s: got %s, %v; want %s", tt.value, tt.from, tt.to, got, err, tt.want)
+		}
+	}
+	m, err := New("24", "in")
+	if err != nil || m.MM() != 609.6 {
+		t.Errorf("24 in is %v mm, %v", m.MM(), err)
+	}
+	if m, err = New("24", "psi"); err != nil || !math.IsNaN(m.MM()) {
+		t.Errorf("24 psi is %v mm, %v", m.MM(), err)
+	}
 }
 
 func TestDecimals(t *testing.T) {
