@@ -1,0 +1,115 @@
+// Package server joins the screens and the sign-in into one handler and puts round it what every answer
+// needs: headers, limits, compression, protection against forms of other sites. It opens no socket and no
+// database: the command does.
+package server
+
+import (
+	"log/slog"
+	"net/http"
+	"strings"
+	"time"
+
+	"github.com/gin-gonic/gin"
+
+	"carryside/server/problem"
+	"carryside/server/signin"
+	"carryside/server/web"
+)
+
+// Config is what a server is made of.
+type Config struct {
+	Sources      web.Sources
+	People       signin.People
+	Now          func() time.Time
+	Log          *slog.Logger
+	Demo         bool   // the demonstration's sign-in: one button per role
+	Dev          string // folder with templates/ and static/ read anew at each page; "": the embedded ones
+	LoopbackOnly bool   // answer requests from and for this machine only
+}
+
+// Handler returns the whole server as one handler.
+func Handler(c Config) (http.Handler, error) {
+	site, err := web.New(web.Config{Sources: c.Sources, Desk: signin.NewDesk(c.People, c.Now), Now: c.Now,
+		Log: c.Log, Demo: c.Demo, Dev: c.Dev})
+	if err != nil {
+		return nil, err
+	}
+	gin.SetMode(gin.ReleaseMode)
+	e := gin.New()
+	e.HandleMethodNotAllowed = true
+	e.RedirectTrailingSlash = true
+	e.ContextWithFallback = true
+	if err := e.SetTrustedProxies(nil); err != nil {
+		return nil, err
+	}
+	e.Use(gin.CustomRecoveryWithWriter(nil, site.Recover))
+	site.Mount(e)
+
+	var h http.Handler = squeeze(e)
+	h = ownForms(c.Log, h)
+	if c.LoopbackOnly {
+		h = loopbackOnly(c.Log, h)
+	}
+	return secure(h), nil
+}
+
+// HTTP returns a server with time limits, so that a slow or silent client holds nothing for long.
+func HTTP(addr string, h http.Handler) *http.Server {
+	return &http.Server{
+		Addr: addr, Handler: h,
+		ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 2 * time.Minute, // a list of 100,000 readings over a site's line
+		WriteTimeout: 5 * time.Minute, IdleTimeout: 2 * time.Minute,
+		MaxHeaderBytes: 64 << 10,
+	}
+}
+
+// policy lets a page load its own style sheets, script, fonts and pictures and nothing else; nothing runs or
+// styles from within the page.
+const policy = "default-src 'none'; style-src 'self'; script-src 'self'; font-src 'self'; img-src 'self' data:; " +
+	"connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+
+func secure(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h := w.Header()
+		h.Set("Content-Security-Policy", policy)
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("X-Frame-Options", "DENY")
+		h.Set("Referrer-Policy", "same-origin")
+		h.Set("Cross-Origin-Opener-Policy", "same-origin")
+		h.Set("Cross-Origin-Resource-Policy", "same-origin")
+		h.Set("Permissions-Policy", "camera=(), geolocation=(), microphone=()")
+		next.ServeHTTP(w, r)
+	})
+}
+
+// ownForms refuses forms that a page of another site sends with this site's cookie.
+func ownForms(log *slog.Logger, next http.Handler) http.Handler {
+	p := http.NewCrossOriginProtection()
+	p.SetDenyHandler(refuse(log, problem.Status{Code: http.StatusForbidden, Title: "This came from another site's page",
+		Detail: "Open the page here and send it again. Nothing was kept."}))
+	return p.Handler(next)
+}
+
+func loopbackOnly(log *slog.Logger, next http.Handler) http.Handler {
+	elsewhere := refuse(log, problem.Status{Code: http.StatusForbidden, Title: "This program answers its own machine only",
+		Detail: "Open it by localhost or 127.0.0.1 on the machine it runs on."})
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if !signin.FromLoopback(r) {
+			elsewhere.ServeHTTP(w, r)
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+// refuse answers before any screen: in words, or with a problem document below /api.
+func refuse(log *slog.Logger, s problem.Status) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		p := problem.Of(log, r, s)
+		if strings.HasPrefix(r.URL.Path, "/api/") {
+			problem.WriteJSON(w, p)
+			return
+		}
+		http.Error(w, p.Title+". "+p.Detail, p.Status)
+	})
+}

@@ -1,0 +1,202 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"io"
+	"log/slog"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/PuerkitoBio/goquery"
+	"github.com/gin-gonic/gin"
+
+	"carryside/assets"
+	"carryside/server/signin"
+)
+
+// morning is the moment every page of these tests is drawn at: Wednesday 25 November 2026, 06:40 in Oslo.
+var morning = time.Date(2026, 11, 25, 5, 40, 0, 0, time.UTC)
+
+// fakePlant is a plant in memory. Its figures are those of the design's pictures, for show.
+type fakePlant struct {
+	frames []PlantFrame
+	list   []PlantSummary
+	staff  []assets.Person
+}
+
+func skarrow() *fakePlant {
+	p := assets.Plant{CustomerID: 1, Name: "Skarrow Grain Terminal", Zone: "Europe/Oslo", UnitSystem: assets.UnitsSI, Currency: "NOK"}
+	p.ID = 3
+	read := assets.InstantOf(time.Date(2026, 11, 24, 17, 0, 0, 0, time.UTC))
+	return &fakePlant{
+		frames: []PlantFrame{{Plant: p, Conveyors: 15, Splices: 32, HoursReadTo: read, Records: 18204}},
+		list:   []PlantSummary{{Plant: p, Customer: "Skarrow Harbour", Conveyors: 15, Splices: 32, Open: 10, Overdue: 1, ReadTo: read}},
+		staff: []assets.Person{
+			{ID: 1, Name: "I. Vanterel", Role: assets.RolePlanner}, {ID: 2, Name: "R. Asquenne", Role: assets.RoleTechnician},
+			{ID: 3, Name: "S. Ilveth", Role: assets.RoleAuditor},
+		},
+	}
+}
+
+func (f *fakePlant) PlantFrame(_ context.Context, scope assets.Scope, id int64) (PlantFrame, error) {
+	all, _, plants := scope.Reaches()
+	for _, p := range f.frames {
+		if p.Plant.ID == id && (all || len(plants) > 0 && plants[0] == id) {
+			return p, nil
+		}
+	}
+	return PlantFrame{}, assets.ErrNotFound
+}
+
+func (f *fakePlant) PlantList(context.Context, assets.Scope) ([]PlantSummary, error) {
+	return f.list, nil
+}
+
+func (f *fakePlant) SignIns(context.Context) ([]assets.Person, error) { return f.staff, nil }
+
+func (f *fakePlant) GrantsOf(_ context.Context, id int64) ([]assets.Grant, error) {
+	for _, p := range f.staff {
+		if p.ID == id {
+			return []assets.Grant{{PersonID: id, Role: p.Role, PlantID: 3}}, nil
+		}
+	}
+	return nil, nil
+}
+
+func (f *fakePlant) AddPerson(_ context.Context, name string, role assets.Role) (assets.Person, error) {
+	p := assets.Person{ID: int64(len(f.staff) + 1), Name: name, Role: role}
+	f.staff = append(f.staff, p)
+	return p, nil
+}
+
+func (f *fakePlant) sources() Sources { return Sources{Plants: f} }
+
+// visit is a browser at a site.
+type visit struct {
+	t      *testing.T
+	h      http.Handler
+	cookie []*http.Cookie
+	log    *bytes.Buffer
+}
+
+// atDoor mounts the screens over a fake plant; nobody is signed in.
+func atDoor(t *testing.T, f *fakePlant, demo bool) *visit {
+	t.Helper()
+	gin.SetMode(gin.TestMode)
+	log := &bytes.Buffer{}
+	now := func() time.Time { return morning }
+	site, err := New(Config{Sources: f.sources(), Desk: signin.NewDesk(f, now), Now: now,
+		Log: slog.New(slog.NewTextHandler(log, nil)), Demo: demo})
+	if err != nil {
+		t.Fatal(err)
+	}
+	e := gin.New()
+	e.HandleMethodNotAllowed = true
+	e.Use(gin.CustomRecoveryWithWriter(io.Discard, site.Recover))
+	site.Mount(e)
+	return &visit{t: t, h: e, log: log}
+}
+
+// as opens the site as the first person of a role.
+func as(t *testing.T, f *fakePlant, role assets.Role) *visit {
+	t.Helper()
+	v := atDoor(t, f, false)
+	for _, p := range f.staff {
+		if p.Role == role {
+			v.post("/signin", url.Values{"person": {Int(p.ID)}}, http.StatusSeeOther)
+			return v
+		}
+	}
+	t.Fatalf("nobody is %s", role)
+	return nil
+}
+
+func (v *visit) do(r *http.Request, status int) *httptest.ResponseRecorder {
+	v.t.Helper()
+	r.RemoteAddr, r.Host = "127.0.0.1:4000", "localhost:8080"
+	for _, c := range v.cookie {
+		r.AddCookie(c)
+	}
+	rec := httptest.NewRecorder()
+	v.h.ServeHTTP(rec, r)
+	if rec.Code != status {
+		v.t.Fatalf("%s %s: status %d, want %d\n%s\n%.600s", r.Method, r.URL, rec.Code, status, v.log, rec.Body)
+	}
+	if got := rec.Result().Cookies(); len(got) > 0 {
+		v.cookie = got
+	}
+	return rec
+}
+
+// get reads a page.
+func (v *visit) get(path string) *goquery.Document { return v.page(path, http.StatusOK) }
+
+// page reads a page that comes with a status.
+func (v *visit) page(path string, status int) *goquery.Document {
+	v.t.Helper()
+	return v.read(v.do(httptest.NewRequest("GET", path, nil), status))
+}
+
+// post sends a form and reads what comes back.
+func (v *visit) post(path string, form url.Values, status int) *goquery.Document {
+	v.t.Helper()
+	return v.read(v.send(path, form, status))
+}
+
+func (v *visit) send(path string, form url.Values, status int) *httptest.ResponseRecorder {
+	v.t.Helper()
+	r := httptest.NewRequest("POST", path, strings.NewReader(form.Encode()))
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	return v.do(r, status)
+}
+
+func (v *visit) read(rec *httptest.ResponseRecorder) *goquery.Document {
+	v.t.Helper()
+	d, err := goquery.NewDocumentFromReader(rec.Body)
+	if err != nil {
+		v.t.Fatal(err)
+	}
+	sound(v.t, d)
+	return d
+}
+
+// sound holds for every page: one headline, every reference on the page answered, nothing the policy drops.
+func sound(t *testing.T, d *goquery.Document) {
+	t.Helper()
+	if d.Find("main").Length() == 0 {
+		return
+	}
+	if n := d.Find("h1").Length(); n != 1 {
+		t.Errorf("%d headlines", n)
+	}
+	d.Find("[style], [onclick], style, script:not([src])").Each(func(_ int, s *goquery.Selection) {
+		t.Errorf("the page's policy drops %s", goquery.NodeName(s))
+	})
+	ids := map[string]int{}
+	d.Find("[id]").Each(func(_ int, s *goquery.Selection) { ids[s.AttrOr("id", "")]++ })
+	for id, n := range ids {
+		if n > 1 {
+			t.Errorf("id %q stands %d times", id, n)
+		}
+	}
+	for _, ref := range []string{"for", "aria-labelledby", "aria-describedby"} {
+		d.Find("[" + ref + "]").Each(func(_ int, s *goquery.Selection) {
+			if id := s.AttrOr(ref, ""); ids[id] == 0 {
+				t.Errorf("%s=%q points nowhere", ref, id)
+			}
+		})
+	}
+	d.Find(`a[href=""], a[href="#"], form[action=""]`).Each(func(_ int, s *goquery.Selection) {
+		t.Errorf("dead link %q", s.Text())
+	})
+}
+
+// text is the text of the first match, blanks made plain.
+func text(d *goquery.Document, selector string) string {
+	return strings.Join(strings.Fields(strings.ReplaceAll(d.Find(selector).First().Text(), nb, " ")), " ")
+}

@@ -1,0 +1,177 @@
+package web
+
+import (
+	"errors"
+	"net/url"
+	"strings"
+
+	"carryside/assets"
+)
+
+// Form is a form as shown: its fields with what stands in them and what is wrong with them. When it comes
+// back from a browser it keeps what was typed.
+//
+//	f := r.NewForm()
+//	f.Text("tag", "Tag", conveyor.Tag).Must().Hinted("as painted on the conveyor")
+//	if r.Posted() { err := save(...); if f.Refused(err) { return r.Refill("conveyor_form", page) } ... }
+type Form struct {
+	Fields []*Field
+	Whole  string // what is wrong with the form as a whole
+	Plain  Format
+	posted url.Values // nil: not posted
+	byName map[string]*Field
+}
+
+// Field is one field: label above, hint below, and a message when it was refused.
+type Field struct {
+	Name, Label, Hint, Value, Error string
+	Kind                            string // text, number, date, datetime-local, area, select, radio, tick, file, hidden, password
+	Unit                            string
+	Options                         []Option
+	Required, Wide                  bool
+	Autocomplete, Placeholder       string
+	Accept                          string
+	Step, Min, Max                  string
+}
+
+// Option is one choice of a field.
+type Option struct {
+	Value, Label string
+	Chosen       bool
+}
+
+// NewForm returns an empty form; posted is what a browser sent, nil when the form is shown first.
+func NewForm(posted url.Values) *Form {
+	return &Form{posted: posted, byName: map[string]*Field{}}
+}
+
+func (f *Form) add(kind, name, label, value string) *Field {
+	if f.posted != nil {
+		value = strings.TrimSpace(f.posted.Get(name))
+	}
+	field := &Field{Name: name, Label: label, Value: value, Kind: kind}
+	f.Fields = append(f.Fields, field)
+	f.byName[name] = field
+	return field
+}
+
+// Text adds a line of text.
+func (f *Form) Text(name, label, value string) *Field { return f.add("text", name, label, value) }
+
+// Number adds a number with its unit. It is a line of text with a number pad: people type "5'-3 1/2\"".
+func (f *Form) Number(name, label, value, unit string) *Field {
+	field := f.add("number", name, label, value)
+	field.Unit = unit
+	return field
+}
+
+// Area adds several lines of text.
+func (f *Form) Area(name, label, value string) *Field { return f.add("area", name, label, value) }
+
+// Date adds a date, YYYY-MM-DD.
+func (f *Form) Date(name, label, value string) *Field { return f.add("date", name, label, value) }
+
+// Moment adds a date with a time, YYYY-MM-DDTHH:MM, plant time.
+func (f *Form) Moment(name, label, value string) *Field {
+	return f.add("datetime-local", name, label, value)
+}
+
+// Select adds a choice from a list.
+func (f *Form) Select(name, label, value string, options []Option) *Field {
+	return f.choice("select", name, label, value, options)
+}
+
+// Radio adds a choice whose options all stand on the page.
+func (f *Form) Radio(name, label, value string, options []Option) *Field {
+	return f.choice("radio", name, label, value, options)
+}
+
+func (f *Form) choice(kind, name, label, value string, options []Option) *Field {
+	field := f.add(kind, name, label, value)
+	field.Options = append([]Option(nil), options...)
+	for i := range field.Options {
+		field.Options[i].Chosen = field.Options[i].Value == field.Value
+	}
+	return field
+}
+
+// Tick adds a box to tick; its value is "yes" when ticked.
+func (f *Form) Tick(name, label string, ticked bool) *Field {
+	return f.add("tick", name, label, pick(ticked, "yes", ""))
+}
+
+// File adds a file to send.
+func (f *Form) File(name, label, accept string) *Field {
+	field := f.add("file", name, label, "")
+	field.Accept = accept
+	return field
+}
+
+// Hidden adds a value that travels with the form: the version read, a key against sending twice.
+func (f *Form) Hidden(name, value string) *Field { return f.add("hidden", name, "", value) }
+
+// Hinted sets the hint below the field.
+func (fd *Field) Hinted(hint string) *Field { fd.Hint = hint; return fd }
+
+// Must marks the field as needed.
+func (fd *Field) Must() *Field { fd.Required = true; return fd }
+
+// OverBoth lets the field run over both columns of the form.
+func (fd *Field) OverBoth() *Field { fd.Wide = true; return fd }
+
+// Bad tells whether the field was refused.
+func (fd *Field) Bad() bool { return fd.Error != "" }
+
+// ID is the field's id on the page.
+func (fd *Field) ID() string { return "f-" + fd.Name }
+
+// Get returns a field by name, for a template that places each itself.
+func (f *Form) Get(name string) *Field { return f.byName[name] }
+
+// Value returns what stands in a field.
+func (f *Form) Value(name string) string {
+	if fd := f.byName[name]; fd != nil {
+		return fd.Value
+	}
+	return f.posted.Get(name)
+}
+
+// Ticked tells whether a box is ticked.
+func (f *Form) Ticked(name string) bool { return f.Value(name) == "yes" }
+
+// Refused puts the messages of assets.Invalid beside their fields and returns true. Any other error, nil
+// too, is not the form's: false.
+func (f *Form) Refused(err error) bool {
+	var bad assets.Invalid
+	if !errors.As(err, &bad) {
+		return false
+	}
+	for name, message := range bad {
+		message = Capital(strings.TrimSuffix(message, ".")) + "."
+		if fd := f.byName[name]; fd != nil {
+			fd.Error = message
+		} else if f.Whole == "" {
+			f.Whole = message
+		} else {
+			f.Whole += " " + message
+		}
+	}
+	return true
+}
+
+// Bad returns the refused fields in the order of the form.
+func (f *Form) Bad() []*Field {
+	var bad []*Field
+	for _, fd := range f.Fields {
+		if fd.Bad() {
+			bad = append(bad, fd)
+		}
+	}
+	return bad
+}
+
+// Wrong tells whether anything was refused.
+func (f *Form) Wrong() bool { return f.Whole != "" || len(f.Bad()) > 0 }
+
+// asInvalid finds assets.Invalid in an error.
+func asInvalid(err error, bad *assets.Invalid) bool { return errors.As(err, bad) }

@@ -1,0 +1,58 @@
+package web
+
+import (
+	"net/http"
+
+	"carryside/schedule/people"
+)
+
+// Route is one address: who may use it, under which screen it stands, what answers it.
+type Route struct {
+	Method, Path string
+	May          people.Deed // asked at the plant of the address; for addresses of no plant, anywhere
+	Under        string      // screen of the head: today, belts, orders, reports, plants
+	Back         string      // page of the return side that is current: its path below the plant
+	Body         int64       // largest body taken; 0: formLimit
+	Do           func(*Site, *Request) error
+}
+
+// formLimit is the largest body of a form without a file.
+const formLimit = 256 << 10
+
+const (
+	get  = http.MethodGet
+	post = http.MethodPost
+)
+
+// routes returns every address of somebody signed in, with who may use it. A route that is not here is no page.
+// Reading a plant shows that it is there: whoever may not read it is told that there is nothing. A deed that
+// a role does not have is refused with a page that says so.
+func routes() []Route {
+	return []Route{
+		{Method: get, Path: "/plants", May: people.Read, Under: "plants", Do: (*Site).plants},
+	}
+}
+
+// screens is every template of templates/screens. A file that is not named here, and a name without its
+// file, fails at start.
+var screens = []string{
+	"signin", "problem",
+	"plants",
+}
+
+// heads is the names that ride on the belt, in order; one without a route is absent.
+var heads = []struct{ word, screen, path string }{
+	{"Today", "today", ""},
+	{"Belts", "belts", "belts"},
+	{"Orders", "orders", "orders"},
+	{"Reports", "reports", "reports"},
+}
+
+// returns is the return side of each screen: its pages in words; one without a route is absent.
+var returns = map[string][]struct{ word, path string }{
+	"belts": {
+		{"Belts", "belts"}, {"Readings", "readings"}, {"Calculator", "calculator"},
+		{"Bring in a list", "import"}, {"Catalogues", "catalogues"},
+	},
+	"orders": {{"Orders", "orders"}, {"Rules", "rules"}, {"Stops", "stops"}},
+}
