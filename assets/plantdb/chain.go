@@ -3,6 +3,7 @@ package plantdb
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"carryside/assets"
 )
@@ -49,11 +50,15 @@ func (c *Change) Chain(customerID int64) (*Chain, error) {
 	return c.chains[customerID], nil
 }
 
-// PlantChain returns the chain that a plant's facts are journalled in: its customer's.
+// PlantChain returns the chain that a plant's facts are journalled in: its customer's. Where the act names
+// the plants it touches, a thing of another plant is not found: a number guessed in a form ends here.
 func (c *Change) PlantChain(plantID int64) (*Chain, error) {
 	customer, err := c.customerOf(plantID)
 	if err != nil {
 		return nil, err
+	}
+	if len(c.Act.Plants) > 0 && !slices.Contains(c.Act.Plants, plantID) && !slices.Contains(c.Act.Customers, customer) {
+		return nil, fmt.Errorf("plant %d: %w", plantID, assets.ErrNotFound)
 	}
 	return c.Chain(customer)
 }

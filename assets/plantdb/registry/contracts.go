@@ -20,3 +20,51 @@ func Contracts(ctx context.Context, db *plantdb.DB, scope assets.Scope, customer
 func Contract(ctx context.Context, db *plantdb.DB, scope assets.Scope, id int64) (assets.Contract, error) {
 	return one[assets.Contract](db.SQL(ctx).Scopes(plantdb.AsOf{}.Rows, plantdb.CustomersInScope(scope, "customer_id")).Where("id = ?", id))
 }
+
+// SaveContract adds a contract (ID 0), or changes it from an instant on (from 0: corrects it).
+func SaveContract(c *plantdb.Change, next *assets.Contract, from assets.Instant) error {
+	if err := checkContract(c, next); err != nil {
+		return err
+	}
+	ch, err := c.Chain(next.CustomerID)
+	if err != nil {
+		return err
+	}
+	if next.ID == 0 {
+		return plantdb.Create(c, ch, next)
+	}
+	return save(c, ch, next, from)
+}
+
+// EndContract takes a contract out of the lists from an instant on (0: it never was).
+func EndContract(c *plantdb.Change, id, rowID int64, from assets.Instant) error {
+	row, err := current[assets.Contract](c, id, rowID)
+	if err != nil {
+		return err
+	}
+	ch, err := c.Chain(row.CustomerID)
+	if err != nil {
+		return err
+	}
+	return plantdb.End(c, ch, &row, from)
+}
+
+func checkContract(c *plantdb.Change, next *assets.Contract) error {
+	bad := assets.Invalid{}
+	needText(bad, "number", next.Number, "the contract's number")
+	needText(bad, "from_day", string(next.FromDay), "the day from which it holds")
+	if next.UntilDay != "" && next.UntilDay < next.FromDay {
+		bad.Add("until_day", "the contract would end before it begins")
+	}
+	atLeast(bad, "response_hours", next.ResponseHours, 0, "the response time")
+	if len(next.PlantIDs) > 0 {
+		n, err := count(c, "SELECT count(*) FROM plants WHERE id IN ? AND customer_id = ? AND"+isCurrent, next.PlantIDs, next.CustomerID)
+		if err != nil {
+			return err
+		}
+		if int(n) != len(next.PlantIDs) {
+			bad.Add("plant_ids", "a contract covers plants of its own customer only")
+		}
+	}
+	return bad.Err()
+}

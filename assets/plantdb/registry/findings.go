@@ -90,3 +90,133 @@ func namedFindings(ctx context.Context, db *plantdb.DB, tx *gorm.DB) ([]assets.F
 	}
 	return found, err
 }
+
+// AddFinding records a finding. One with a client number that is known already is not recorded again: f then
+// holds what was recorded first, and again is true.
+func AddFinding(c *plantdb.Change, f *assets.Finding) (again bool, err error) {
+	if f.ClientID != "" {
+		held, err := list[assets.Finding](c.Tx().Scopes(plantdb.AsOf{}.Rows).Where("client_id = ?", f.ClientID))
+		if err != nil {
+			return false, err
+		}
+		if len(held) > 0 && held[0].PlantID == f.PlantID {
+			*f = held[0]
+			return true, nil
+		}
+	}
+	if err := checkFinding(c, f); err != nil {
+		return false, err
+	}
+	ch, err := c.PlantChain(f.PlantID)
+	if err != nil {
+		return false, err
+	}
+	return false, plantdb.Create(c, ch, f)
+}
+
+// CorrectFinding corrects a finding.
+func CorrectFinding(c *plantdb.Change, next *assets.Finding) error {
+	if err := checkFinding(c, next); err != nil {
+		return err
+	}
+	ch, err := c.PlantChain(next.PlantID)
+	if err != nil {
+		return err
+	}
+	return plantdb.Correct(c, ch, next)
+}
+
+// RefuseFollowUp signs that a finding gets no order, and why.
+func RefuseFollowUp(c *plantdb.Change, id, rowID int64, why string) error {
+	f, err := current[assets.Finding](c, id, rowID)
+	if err != nil {
+		return err
+	}
+	bad := assets.Invalid{}
+	needText(bad, "refused_why", why, "the reason for which nothing is done")
+	if f.FollowUpOrderID != 0 {
+		bad.Add("", "this finding has its order; withdraw that instead")
+	}
+	if c.Act.PersonID == 0 {
+		bad.Add("", "a refusal is signed by a person")
+	}
+	if err := bad.Err(); err != nil {
+		return err
+	}
+	f.RefusedBy, f.RefusedWhy = c.Act.PersonID, why
+	return amendFinding(c, &f)
+}
+
+// FollowUp points a finding to the order that came of it.
+func FollowUp(c *plantdb.Change, id, orderID int64) error {
+	f, err := current[assets.Finding](c, id, 0)
+	if err != nil {
+		return err
+	}
+	f.FollowUpOrderID = orderID
+	return amendFinding(c, &f)
+}
+
+func amendFinding(c *plantdb.Change, f *assets.Finding) error {
+	ch, err := c.PlantChain(f.PlantID)
+	if err != nil {
+		return err
+	}
+	return plantdb.Amend(c, ch, f, c.Now())
+}
+
+func checkFinding(c *plantdb.Change, f *assets.Finding) error {
+	bad := assets.Invalid{}
+	needText(bad, "category", f.Category, "the kind of finding")
+	if f.Grade != nil && (*f.Grade < 0 || *f.Grade > 4) {
+		bad.Add("grade", "the grade is 0 to 4")
+	}
+	if f.Grade == nil && f.Measurement == nil && f.Text == "" {
+		bad.Add("text", "say what was found: a grade, a measurement or a few words")
+	}
+	if f.Measurement != nil && f.Quantity == "" {
+		bad.Add("quantity", "say what was measured")
+	}
+	if f.FoundAt == 0 {
+		bad.Add("found_at", "say when this was found")
+	}
+	if f.FoundAt > c.Now() {
+		bad.Add("found_at", "this lies in the future; give the time at which it was found")
+	}
+	if err := placeFinding(c, bad, f); err != nil {
+		return err
+	}
+	return bad.Err()
+}
+
+// placeFinding fills in plant, conveyor and belt from the narrowest thing named and refuses what does not
+// belong together.
+func placeFinding(c *plantdb.Change, bad assets.Invalid, f *assets.Finding) error {
+	conveyorID, plantID := f.ConveyorID, f.PlantID
+	if f.SpliceID != 0 {
+		s, err := current[assets.Splice](c, f.SpliceID, 0)
+		if err != nil {
+			return err
+		}
+		f.BeltID, f.ConveyorID = s.BeltID, s.ConveyorID
+	} else if f.BeltID != 0 {
+		b, err := current[assets.Belt](c, f.BeltID, 0)
+		if err != nil {
+			return err
+		}
+		f.ConveyorID = b.ConveyorID
+	}
+	if f.ConveyorID == 0 {
+		bad.Add("conveyor_id", "say at which conveyor this was found")
+		return nil
+	}
+	conveyor, err := current[assets.Conveyor](c, f.ConveyorID, 0)
+	if err != nil {
+		return err
+	}
+	f.PlantID = conveyor.PlantID
+	if conveyorID != 0 && conveyorID != f.ConveyorID || plantID != 0 && plantID != f.PlantID {
+		bad.Add("target", "this splice or belt is on another conveyor")
+	}
+	return nil
+}

@@ -3,6 +3,7 @@ package registry
 import (
 	"context"
 	"slices"
+	"strings"
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
@@ -44,4 +45,99 @@ func People(ctx context.Context, db *plantdb.DB, scope assets.Scope, signing boo
 // GrantsOf returns the grants a person holds.
 func GrantsOf(ctx context.Context, db *plantdb.DB, personID int64) ([]assets.Grant, error) {
 	return list[assets.Grant](db.SQL(ctx).Where("person_id = ? AND known_to IS NULL", personID).Order("id"))
+}
+
+// PersonNamed returns the number of a person, or crew, of a customer (0: of the service company) by a name
+// as written, adding it to the table of people when it is new. "" is nobody and gives 0.
+func PersonNamed(c *plantdb.Change, customerID int64, name string) (int64, error) {
+	key := assets.NameKey(name)
+	if key == "" {
+		return 0, nil
+	}
+	var ids []int64
+	if err := c.Tx().Raw("SELECT id FROM people WHERE name_key = ? AND customer_id = ?", key, customerID).Scan(&ids).Error; err != nil {
+		return 0, err
+	}
+	if len(ids) > 0 {
+		return ids[0], nil
+	}
+	p := assets.Person{CustomerID: customerID, Name: strings.TrimSpace(name)}
+	err := AddPerson(c, &p)
+	return p.ID, err
+}
+
+// AddPerson adds a person to the table of people. Who is of a customer stands in its journal, by number: the
+// name is kept nowhere but in the table, so that it can be erased.
+func AddPerson(c *plantdb.Change, p *assets.Person) error {
+	p.NameKey = assets.NameKey(p.Name)
+	if p.NameKey == "" {
+		return assets.Invalid{"name": "give the person's name"}
+	}
+	n, err := count(c, "SELECT count(*) FROM people WHERE name_key = ? AND customer_id = ?", p.NameKey, p.CustomerID)
+	if err != nil {
+		return err
+	}
+	if n > 0 {
+		return assets.Invalid{"name": "there is a person of this name already; add what tells them apart"}
+	}
+	ch, err := c.Chain(p.CustomerID)
+	if err != nil {
+		return err
+	}
+	if p.ID, err = c.NewIDs("people", 1); err != nil {
+		return err
+	}
+	p.KnownFrom = ch.Position
+	if err := c.Tx().Create(p).Error; err != nil {
+		return err
+	}
+	c.Note(ch, plantdb.Written{Table: "people", ID: p.ID, After: map[string]any{"customer_id": p.CustomerID, "role": p.Role}})
+	return nil
+}
+
+// SetRole gives a person of the table the role they sign in with.
+func SetRole(c *plantdb.Change, personID int64, role assets.Role) error {
+	p, err := one[assets.Person](c.Tx().Where("id = ?", personID))
+	if err != nil {
+		return err
+	}
+	ch, err := c.Chain(p.CustomerID)
+	if err != nil {
+		return err
+	}
+	if err := c.Tx().Exec("UPDATE people SET role = ? WHERE id = ?", role, personID).Error; err != nil {
+		return err
+	}
+	c.Note(ch, plantdb.Written{Table: "people", ID: p.ID, Before: map[string]any{"role": p.Role}, After: map[string]any{"role": role}})
+	return nil
+}
+
+// GiveGrant gives a person a role for all, a customer or a plant. The act must declare the company.
+func GiveGrant(c *plantdb.Change, g *assets.Grant) error {
+	ch, err := c.Chain(0)
+	if err != nil {
+		return err
+	}
+	if g.ID, err = c.NewIDs("grants", 1); err != nil {
+		return err
+	}
+	g.KnownFrom, g.KnownTo = ch.Position, nil
+	return plantdb.Insert(c, ch, g.ID, g)
+}
+
+// TakeGrant takes a grant back. The act must declare the company.
+func TakeGrant(c *plantdb.Change, id int64) error {
+	g, err := one[assets.Grant](c.Tx().Where("id = ? AND known_to IS NULL", id))
+	if err != nil {
+		return err
+	}
+	ch, err := c.Chain(0)
+	if err != nil {
+		return err
+	}
+	if err := c.Tx().Exec("UPDATE grants SET known_to = ? WHERE id = ? AND known_to IS NULL", ch.Position, id).Error; err != nil {
+		return err
+	}
+	c.Note(ch, plantdb.Written{Table: "grants", ID: id, Before: map[string]any{"person_id": g.PersonID, "role": g.Role, "customer_id": g.CustomerID, "plant_id": g.PlantID}})
+	return nil
 }

@@ -2,6 +2,8 @@ package registry
 
 import (
 	"context"
+	"strings"
+	"time"
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
@@ -46,4 +48,66 @@ func Sizes(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int6
 		(SELECT count(*) FROM held_readings h WHERE h.plant_id = p.id AND h.decision = '') AS held
 		FROM plants p WHERE p.known_to IS NULL AND p.valid_to IS NULL AND `+where+` ORDER BY p.id`, args...).Scan(&sizes).Error
 	return sizes, err
+}
+
+// AddPlant adds a plant of a customer.
+func AddPlant(c *plantdb.Change, next *assets.Plant) error {
+	if err := checkPlant(c, next); err != nil {
+		return err
+	}
+	ch, err := c.Chain(next.CustomerID)
+	if err != nil {
+		return err
+	}
+	return plantdb.Create(c, ch, next)
+}
+
+// AlterPlant changes a plant's settings from an instant on (0: corrects them). It stays with its customer.
+func AlterPlant(c *plantdb.Change, next *assets.Plant, from assets.Instant) error {
+	if err := checkPlant(c, next); err != nil {
+		return err
+	}
+	ch, err := c.PlantChain(next.ID)
+	if err != nil {
+		return err
+	}
+	if ch.CustomerID != next.CustomerID {
+		return assets.Invalid{"customer_id": "a plant stays with its customer; add it to the other customer as a new plant"}
+	}
+	return save(c, ch, next, from)
+}
+
+func checkPlant(c *plantdb.Change, next *assets.Plant) error {
+	bad := assets.Invalid{}
+	needText(bad, "name", next.Name, "the plant's name")
+	next.NameKey = assets.NameKey(next.Name)
+	checkZone(bad, next.Zone)
+	checkCurrency(bad, next.Currency)
+	checkUnits(bad, next.UnitSystem)
+	n, err := count(c, "SELECT count(*) FROM plants WHERE customer_id = ? AND name_key = ? AND id <> ? AND"+isCurrent, next.CustomerID, next.NameKey, next.ID)
+	if err != nil {
+		return err
+	}
+	if n > 0 {
+		bad.Add("name", "this customer has a plant of this name already")
+	}
+	return bad.Err()
+}
+
+func checkZone(bad assets.Invalid, zone string) {
+	if _, err := time.LoadLocation(zone); err != nil || zone == "" || zone == "Local" {
+		bad.Add("zone", "give a time zone by its name, as in Europe/Berlin")
+	}
+}
+
+func checkCurrency(bad assets.Invalid, code string) {
+	if len(code) != 3 || strings.Trim(code, "ABCDEFGHIJKLMNOPQRSTUVWXYZ") != "" {
+		bad.Add("currency", "give the currency by its three letters, as in EUR")
+	}
+}
+
+func checkUnits(bad assets.Invalid, u assets.UnitSystem) {
+	if u != assets.UnitsSI && u != assets.UnitsUS {
+		bad.Add("unit_system", "choose SI or US customary units")
+	}
 }
