@@ -308,3 +308,34 @@ func TestTakeUpAtItsEnd(t *testing.T) {
 		t.Errorf("after the next re-splice: %v, want it free again", lines(next))
 	}
 }
+
+// Re-splices left = floor(2 x |now - new| / shortening) with shortening = cut-out + overlap (common practice): steps of
+// 3 x 0.25 m take 1.5 m out of the loop, so that 2.4 m of travel used allow three.
+func TestReSplicesLeft(t *testing.T) {
+	c := assets.Conveyor{TakeUpTravelM: 6}
+	c.ID = 10
+	noted := 0.8
+	b := assets.Belt{ConveyorID: 10, TakeUpUsedM: &noted, Fitted: exactly(t, "2024-01-01T00:00:00Z")}
+	splices := []assets.Splice{{Form: assets.FormStepped, StepLengthM: 0.25, Steps: 3}, {Form: assets.FormFinger, FingerLengthM: 0.08}}
+	measured := func(m float64, at string) assets.Finding {
+		return assets.Finding{ConveyorID: 10, Quantity: TakeUpTravel, Measurement: &m, FoundAt: assets.InstantOf(utc(t, at))}
+	}
+	tests := []struct {
+		name     string
+		findings []assets.Finding
+		want     int
+	}{
+		{"as noted when fitted", nil, 1},
+		{"measured since", []assets.Finding{measured(2.4, "2026-05-01"), measured(1.0, "2025-05-01")}, 3},
+		{"measured on the belt before", []assets.Finding{measured(5, "2023-05-01")}, 1},
+	}
+	for _, tt := range tests {
+		if got, ok := ResplicesLeft(c, b, splices, tt.findings); !ok || got != tt.want {
+			t.Errorf("%s: %d %v, want %d", tt.name, got, ok, tt.want)
+		}
+	}
+	c.TakeUpTravelM = 0
+	if _, ok := ResplicesLeft(c, b, splices, nil); ok {
+		t.Error("travel not known, and still counted")
+	}
+}
