@@ -131,7 +131,7 @@ func (o *Outlook) Propose(r Rule, after, until time.Time) []Proposal {
 		}
 	}
 	o.each(r, after, until, func(p Proposal) {
-		if no, from, free := o.past.free(p.key(), o.zone); free {
+		if no, from, free := o.past.free(p.Key(), o.zone); free {
 			p.WithdrawalNo = no
 			p.RaiseAt = later(p.RaiseAt, from)
 			add(p)

@@ -34,7 +34,8 @@ type Key struct {
 	Cycle      string
 }
 
-func (p Proposal) key() Key { return Key{p.Rule.ID, p.Target.Kind, p.Target.ID, p.Cycle} }
+// Key returns the key of a proposal without its withdrawal's number.
+func (p Proposal) Key() Key { return Key{p.Rule.ID, p.Target.Kind, p.Target.ID, p.Cycle} }
 
 // Key returns the key of an occurrence without its withdrawal's number.
 func (oc Occurrence) Key() Key { return Key{oc.RuleID, oc.TargetKind, oc.TargetID, oc.Cycle} }

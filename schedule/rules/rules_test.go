@@ -377,10 +377,10 @@ func TestNoRuleProposesAKeyTwice(t *testing.T) {
 		in.Occurrences, in.Orders = nil, nil
 		seen := map[Key]bool{}
 		for i, p := range NewOutlook(in).Propose(r, start.Add(-time.Microsecond), utc(t, "2027-06-01")) {
-			if seen[p.key()] {
-				rt.Fatalf("%v proposed twice", p.key())
+			if seen[p.Key()] {
+				rt.Fatalf("%v proposed twice", p.Key())
 			}
-			seen[p.key()] = true
+			seen[p.Key()] = true
 			if p.Why == "" || p.DueDay == "" || p.RaiseAt.Before(start) {
 				rt.Fatalf("%+v lacks its reason or day, or is raised before its rule began", p)
 			}

@@ -83,6 +83,6 @@ func (o *Outlook) gone(oc Occurrence) string {
 func (o *Outlook) wouldRaise(r Rule) map[Key]Proposal {
 	out := map[Key]Proposal{}
 	r.StartsAt = 0
-	o.forgetting().each(r, time.Time{}, o.in.Now.AddDate(2, 0, 0), func(p Proposal) { out[p.key()] = p })
+	o.forgetting().each(r, time.Time{}, o.in.Now.AddDate(2, 0, 0), func(p Proposal) { out[p.Key()] = p })
 	return out
 }
