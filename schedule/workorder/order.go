@@ -99,3 +99,6 @@ type Event struct {
 	Why       string
 	KnownFrom int64
 }
+
+// TableName is "order_events".
+func (Event) TableName() string { return "order_events" }
