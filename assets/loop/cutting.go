@@ -18,7 +18,8 @@ type Cut struct {
 
 // LengthMM is path / (1 + stretch) + allowance per splice x splices + 2 x trim, common practice.
 //
-// It returns a Refused for a path that is not above zero or another figure below zero. It leaves out shrinkage of new belts.
+// It returns a Refused for a path that is not above zero or another figure below zero. It leaves out shrinkage of new
+// belts.
 func (c Cut) LengthMM() (float64, error) {
 	if err := first(
 		above("path_mm", "the path", c.PathMM),
@@ -38,10 +39,11 @@ type Bias struct {
 	FromSquareDeg *float64
 }
 
-// OffsetMM is how far one edge of a splice lies ahead of the other: width x offset per width, or width x tan(angle from square).
+// OffsetMM is how far one edge of a splice lies ahead of the other: width x offset per width, or width x tan(angle
+// from square).
 //
-// It returns a Refused for a width that is not above zero, an angle outside [0, 90)°, and both or neither ways of giving the slant: a
-// splice cut square is an angle of 0.
+// It returns a Refused for a width that is not above zero, an angle outside [0, 90)°, and both or neither ways of
+// giving the slant: a splice cut square is an angle of 0.
 func (b Bias) OffsetMM(widthMM float64) (float64, error) {
 	if err := above("width_mm", "the belt width", widthMM); err != nil {
 		return 0, err
@@ -77,8 +79,8 @@ type SteppedFigures struct {
 	PlyCountEfficiency float64 // the share of the plies that carries across the splice
 }
 
-// Figures gives steps = plies - 1 (as tabulated from DIN 22102-3), allowance = steps x step + bias offset + 2 x trim, and the efficiency by ply
-// count, (plies - 1) / plies.
+// Figures gives steps = plies - 1 (as tabulated from DIN 22102-3), allowance = steps x step + bias offset + 2 x trim,
+// and the efficiency by ply count, (plies - 1) / plies.
 //
 // It returns a Refused for fewer than two plies, a step that is not above zero, or what Bias.OffsetMM refuses.
 func (s Stepped) Figures() (SteppedFigures, error) {
@@ -111,8 +113,9 @@ type FingerFigures struct {
 	WeldLinePerWidth float64 // length of the seam for each unit of belt width
 }
 
-// Figures gives full = floor(width / pitch) in exact decimals (609.6 / 25.4 is 24), the remnant, flank = sqrt(length² + (pitch/2)²), half
-// angle = atan((pitch/2) / length) and seam per width = 2 flank / pitch. The remnant rule is common practice.
+// Figures gives full = floor(width / pitch) in exact decimals (609.6 / 25.4 is 24), the remnant, flank = sqrt(length²
+// + (pitch/2)²), half angle = atan((pitch/2) / length) and seam per width = 2 flank / pitch. The remnant rule is
+// common practice.
 //
 // It returns a Refused for a size that is not above zero, and for more than a million fingers.
 func (f Fingers) Figures() (FingerFigures, error) {
@@ -153,7 +156,8 @@ func floorOf(r *big.Rat) int64 {
 // liftPlanAboveKG is the mass from which lifting needs a plan, common practice.
 const liftPlanAboveKG = 25
 
-// MassKG is width x length x mass per area, and whether it is above the 25 kg from which the lift needs a plan (common practice).
+// MassKG is width x length x mass per area, and whether it is above the 25 kg from which the lift needs a plan (common
+// practice).
 //
 // It returns a Refused for a figure that is not above zero. Reckoned in exact decimals, so that 25 kg is not above 25 kg.
 func MassKG(widthMM, lengthM, perAreaKGM2 float64) (kg float64, liftPlan bool, err error) {

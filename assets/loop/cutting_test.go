@@ -6,7 +6,8 @@ import (
 	"testing"
 )
 
-// figureCase is one case of formulas.json: arithmetic; the rules it names are common practice, steps = plies - 1 as tabulated from DIN 22102-3.
+// figureCase is one case of formulas.json: arithmetic; the rules it names are common practice, steps = plies - 1 as
+// tabulated from DIN 22102-3.
 type figureCase struct {
 	ID       string             `json:"id"`
 	What     string             `json:"what"`

@@ -47,8 +47,8 @@ const (
 	maxPulleys = 500 // a long overland belt has some dozens
 	maxMM      = 1e9 // 1000 km
 
-	// sameAngle, in radians, is the wrap below which a belt only touches: a billionth of a millimetre on a metre of radius, well above what
-	// float64 loses on a loop of kilometres.
+	// sameAngle, in radians, is the wrap below which a belt only touches: a billionth of a millimetre on a metre of
+	// radius, well above what float64 loses on a loop of kilometres.
 	sameAngle = 1e-9
 	// clearMM is the distance below which things touch without cutting.
 	clearMM = 1e-6
@@ -56,14 +56,15 @@ const (
 
 // Measure works out the loop's path.
 //
-// For pulley i let s be +1 when the belt turns counterclockwise on it, else -1, and r its radius to the neutral layer. The run from i
-// to j, with D the distance and a the direction from centre to centre and k = s_j r_j - s_i r_i, has the direction a - asin(k/D) and
-// the length sqrt(D² - k²); the wrap is s (direction after - direction before) in [0, 360)°. A wrap of zero stays zero.
+// For pulley i let s be +1 when the belt turns counterclockwise on it, else -1, and r its radius to the neutral layer.
+// The run from i to j, with D the distance and a the direction from centre to centre and k = s_j r_j - s_i r_i, has
+// the direction a - asin(k/D) and the length sqrt(D² - k²); the wrap is s (direction after - direction before) in [0,
+// 360)°. A wrap of zero stays zero.
 //
-// It returns a Refused of the first class that applies, in this order: BadInput for fewer than two pulleys or a size out of range;
-// PulleysOverlap for bare pulleys that cut each other; NoTangent where the belt does not fit between two neighbours;
-// BeltCrossesItself when it turns another number of times than once round, or two runs cross; BeltHitsPulley.
-// Elementary geometry; lengths are good to 1e-6 mm on loops of a kilometre.
+// It returns a Refused of the first class that applies, in this order: BadInput for fewer than two pulleys or a size
+// out of range; PulleysOverlap for bare pulleys that cut each other; NoTangent where the belt does not fit between two
+// neighbours; BeltCrossesItself when it turns another number of times than once round, or two runs cross;
+// BeltHitsPulley. Elementary geometry; lengths are good to 1e-6 mm on loops of a kilometre.
 func (l Loop) Measure() (*Path, error) {
 	if err := l.check(); err != nil {
 		return nil, err
@@ -84,8 +85,8 @@ func (l Loop) Measure() (*Path, error) {
 	return path, l.checkClear(path)
 }
 
-// Sketch works out the path for a drawing out of scale, with pulleys drawn larger than they are: only BadInput and NoTangent are
-// refused, for enlarged pulleys may overlap where the real ones do not.
+// Sketch works out the path for a drawing out of scale, with pulleys drawn larger than they are: only BadInput and
+// NoTangent are refused, for enlarged pulleys may overlap where the real ones do not.
 func (l Loop) Sketch() (*Path, error) {
 	if err := l.check(); err != nil {
 		return nil, err
@@ -173,8 +174,8 @@ func (l Loop) checkApart() error {
 	return nil
 }
 
-// closer reports whether two centres are closer than half the sum of two diameters plus a distance. Near equality it is decided in exact
-// decimals, so that pulleys that touch are not said to cut each other.
+// closer reports whether two centres are closer than half the sum of two diameters plus a distance. Near equality it
+// is decided in exact decimals, so that pulleys that touch are not said to cut each other.
 func closer(p, q Pulley, diameterP, diameterQ, plus float64) bool {
 	distance, need := math.Hypot(p.XMM-q.XMM, p.YMM-q.YMM), math.Abs((diameterP+diameterQ)/2+plus)
 	size := max(math.Abs(p.XMM), math.Abs(p.YMM), math.Abs(q.XMM), math.Abs(q.YMM), need)
@@ -198,8 +199,8 @@ func squareOf(a, b float64) *big.Rat {
 	return d.Mul(d, d)
 }
 
-// checkTurnsOnce refuses a belt that turns another number of times than once round: a closed line that does not cross itself turns
-// exactly once (Hopf's theorem on turning tangents).
+// checkTurnsOnce refuses a belt that turns another number of times than once round: a closed line that does not cross
+// itself turns exactly once (Hopf's theorem on turning tangents).
 func (l Loop) checkTurnsOnce(path *Path) error {
 	total, once := 0.0, 2*math.Pi
 	for _, a := range path.arcs {

@@ -19,8 +19,9 @@ type pulleyCase struct {
 	Face Face    `json:"face"`
 }
 
-// loopCase is one case of loops.json. The figures were worked out with 50-digit arithmetic (mpmath) from tangents and arcs, checked
-// against tangents found by bisection with arcs as 4000 chords, and against the perimeter of convex hulls.
+// loopCase is one case of loops.json. The figures were worked out with 50-digit arithmetic (mpmath) from tangents and
+// arcs, checked against tangents found by bisection with arcs as 4000 chords, and against the perimeter of convex
+// hulls.
 type loopCase struct {
 	ID    string `json:"id"`
 	Name  string `json:"name"`

@@ -33,8 +33,9 @@ type PairPath struct {
 //	open     L = 2 sqrt(C² - (R-r)²) + pi (R+r) + 2 (R-r) asin((R-r)/C); wraps 180° ± 2 asin((R-r)/C)
 //	crossed  L = 2 sqrt(C² - (R+r)²) + (R+r) (pi + 2 asin((R+r)/C)); both wraps 180° + 2 asin((R+r)/C)
 //
-// A crossed belt is twisted, so that the same face touches both pulleys. It returns a Refused: BadInput, PulleysOverlap when C is
-// below (D+d)/2, NoTangent when a crossed belt does not fit between the pulleys. Elementary geometry, in every machine handbook.
+// A crossed belt is twisted, so that the same face touches both pulleys. It returns a Refused: BadInput,
+// PulleysOverlap when C is below (D+d)/2, NoTangent when a crossed belt does not fit between the pulleys. Elementary
+// geometry, in every machine handbook.
 func (p Pair) Measure() (PairPath, error) {
 	if err := p.check(); err != nil {
 		return PairPath{}, err

@@ -12,7 +12,8 @@ type Piece struct {
 	From, To Point
 	StartMM  float64 // from the zero mark, where the belt leaves the first pulley
 	LengthMM float64
-	// Of an arc: its centre, its radius, the direction from the centre to From, and how far it sweeps (counterclockwise above zero).
+	// Of an arc: its centre, its radius, the direction from the centre to From, and how far it sweeps
+	// (counterclockwise above zero).
 	Centre             Point
 	RadiusMM           float64
 	AngleRad, SweepRad float64
@@ -114,7 +115,8 @@ func (p *Path) measureUp() {
 	}
 }
 
-// Pieces are the runs and arcs in the belt's order from the zero mark; arcs of pulleys that the belt only touches are left out.
+// Pieces are the runs and arcs in the belt's order from the zero mark; arcs of pulleys that the belt only touches are
+// left out.
 func (p *Path) Pieces() []Piece {
 	n := len(p.runs)
 	pieces := make([]Piece, 0, 2*n)
@@ -133,10 +135,11 @@ func (p *Path) Run(i int) Piece { return p.runs[i] }
 // Arc is the piece on pulley i; its sweep is zero where the belt only touches.
 func (p *Path) Arc(i int) Piece { return p.arcs[i] }
 
-// At is the place at a distance along the belt from the zero mark, and the belt's direction there in radians, counterclockwise from x.
+// At is the place at a distance along the belt from the zero mark, and the belt's direction there in radians,
+// counterclockwise from x.
 //
-// Any finite distance is taken: the belt is endless, so it is brought into [0, length), and one below zero counts backwards. NaN and
-// infinities give the zero mark.
+// Any finite distance is taken: the belt is endless, so it is brought into [0, length), and one below zero counts
+// backwards. NaN and infinities give the zero mark.
 func (p *Path) At(distanceMM float64) (place Point, directionRad float64) {
 	s := math.Mod(distanceMM, p.LengthMM)
 	if math.IsNaN(s) {

@@ -93,8 +93,8 @@ func TestTwoPulleysAgreeWithTheClosedForm(t *testing.T) {
 	})
 }
 
-// TestConvexLoopIsItsHull checks loops that touch with the inner face only against the perimeter of the convex hull of many points on each
-// pulley's circle at the neutral layer: a method that knows no tangents.
+// TestConvexLoopIsItsHull checks loops that touch with the inner face only against the perimeter of the convex hull of
+// many points on each pulley's circle at the neutral layer: a method that knows no tangents.
 func TestConvexLoopIsItsHull(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		n := rapid.IntRange(3, 9).Draw(t, "pulleys")

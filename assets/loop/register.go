@@ -5,8 +5,9 @@ import (
 	"carryside/assets/unit"
 )
 
-// Of makes the loop of a conveyor's pulleys as the register keeps them: in belt order from the tail along the carry side, x in the direction of the
-// material, so the belt runs clockwise. It reports false when a pulley's place was not given; then there is nothing to measure.
+// Of makes the loop of a conveyor's pulleys as the register keeps them: in belt order from the tail along the carry
+// side, x in the direction of the material, so the belt runs clockwise. It reports false when a pulley's place was not
+// given; then there is nothing to measure.
 func Of(pulleys []assets.Pulley, beltThicknessM float64) (Loop, bool) {
 	l := Loop{Sense: Clockwise, ThicknessMM: unit.MillimetresOf(beltThicknessM)}
 	for _, p := range pulleys {

@@ -11,7 +11,8 @@ type Roll struct {
 
 // Length gives the belt on the roll, pi (outer² - core²) / (4 thickness), and its turns, (outer - core) / (2 thickness).
 //
-// It returns a Refused for a thickness that is not above zero or an outer diameter below the core's. It takes the belt as wound tight.
+// It returns a Refused for a thickness that is not above zero or an outer diameter below the core's. It takes the belt
+// as wound tight.
 func (r Roll) Length() (metres, turns float64, err error) {
 	if err := first(checkRoll(r.OuterMM, r.CoreMM), above("thickness_mm", "the belt thickness", r.ThicknessMM)); err != nil {
 		return 0, 0, err

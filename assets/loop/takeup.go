@@ -23,9 +23,10 @@ type Budget struct {
 	ResplicesLeft int
 }
 
-// Budget gives used = (now - new) / (end - new), shortening = cut-out + overlap, half of it in travel, and re-splices left =
-// floor(2 x |now - new| / shortening), in exact decimals; none when the take-up stands tighter than with a new belt, for then
-// there is nothing to give back. Formula common practice; orders are usually raised at 60 and 85 % used, common practice too.
+// Budget gives used = (now - new) / (end - new), shortening = cut-out + overlap, half of it in travel, and re-splices
+// left = floor(2 x |now - new| / shortening), in exact decimals; none when the take-up stands tighter than with a new
+// belt, for then there is nothing to give back. Formula common practice; orders are usually raised at 60 and 85 %
+// used, common practice too.
 //
 // It returns a Refused for a scale without length, and a shortening that is not above zero.
 func (t TakeUp) Budget() (Budget, error) {
@@ -72,8 +73,9 @@ func (t TakeUp) check() error {
 	return nil
 }
 
-// FingerResplice is what remaking a finger splice takes out of the loop: one finger length and the trim of both ends are cut out, and the new fingers
-// overlap by their length. Common practice; what was really cut out is asked for when the work is closed.
+// FingerResplice is what remaking a finger splice takes out of the loop: one finger length and the trim of both ends
+// are cut out, and the new fingers overlap by their length. Common practice; what was really cut out is asked for when
+// the work is closed.
 //
 // It returns a Refused for a finger length that is not above zero or a trim below it.
 func FingerResplice(fingerLengthMM, trimEachEndMM float64) (cutOutMM, overlapMM float64, err error) {
@@ -84,8 +86,8 @@ func FingerResplice(fingerLengthMM, trimEachEndMM float64) (cutOutMM, overlapMM 
 	return fingerLengthMM + 2*trimEachEndMM, fingerLengthMM, nil
 }
 
-// SteppedResplice is what remaking a stepped splice takes out of the loop: the whole old splice and the trim of both ends are cut out along its bias,
-// and the new splice overlaps by its steps. Common practice.
+// SteppedResplice is what remaking a stepped splice takes out of the loop: the whole old splice and the trim of both
+// ends are cut out along its bias, and the new splice overlaps by its steps. Common practice.
 //
 // It returns a Refused for splice lengths that are not above zero or a trim below it.
 func SteppedResplice(oldSpliceMM, newSpliceMM, trimEachEndMM float64) (cutOutMM, overlapMM float64, err error) {

@@ -7,8 +7,8 @@ import (
 	"carryside/assets"
 )
 
-// Field is what one box of a form, or one column of a screen, takes and shows: a unit for plants on SI and one for plants on
-// US customary units, and how many decimals.
+// Field is what one box of a form, or one column of a screen, takes and shows: a unit for plants on SI and one for
+// plants on US customary units, and how many decimals.
 type Field struct {
 	Dimension
 	SI, US string // names of units

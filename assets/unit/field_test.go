@@ -173,8 +173,8 @@ func closeTo(a, b *big.Rat) bool {
 	return x == y
 }
 
-// FuzzParseLength holds that any text is read or refused, that what is read is bounded and can be shown, and that the shown form is
-// read back to the nearest sixteenth.
+// FuzzParseLength holds that any text is read or refused, that what is read is bounded and can be shown, and that the
+// shown form is read back to the nearest sixteenth.
 func FuzzParseLength(f *testing.F) {
 	for _, c := range readTables(f).Lengths {
 		f.Add(c.Typed)

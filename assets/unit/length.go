@@ -18,8 +18,9 @@ var (
 //
 //	fieldUnit  the unit of a number without one: "mm", "m", "in", "ft", FeetInches (a lone number is feet) or "" for none
 //
-// After feet the inch mark may be missing. It returns a Refused for twelve inches or more beside feet, a fraction not below one after a
-// whole number, a denominator of zero, decimals with a fraction, powers of ten, and a number with no unit where the field gives none.
+// After feet the inch mark may be missing. It returns a Refused for twelve inches or more beside feet, a fraction not
+// below one after a whole number, a denominator of zero, decimals with a fraction, powers of ten, and a number with no
+// unit where the field gives none.
 func ParseLength(typed, fieldUnit string) (Measure, error) {
 	if len(typed) > maxTyped {
 		return Measure{}, refuse("the length is longer than %d characters; shorten it", maxTyped)

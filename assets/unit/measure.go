@@ -44,7 +44,8 @@ func (m Measure) In(unit string) (*big.Rat, error) {
 	return to.of(m.Stored()), nil
 }
 
-// largest is the size of any stored value, far beyond the trade; past it a slip of the finger would fill a screen with digits.
+// largest is the size of any stored value, far beyond the trade; past it a slip of the finger would fill a screen with
+// digits.
 var largest = frac("1000000000000000")
 
 // bounded refuses a measure past largest.
@@ -58,8 +59,8 @@ func (m Measure) bounded() (Measure, error) {
 // Decimals is how many decimals were typed.
 func (m Measure) Decimals() int { return m.decimals }
 
-// New makes a measure from a value and a unit apart, as files hold them, the unit by its name or another spelling of it; a Refused
-// for an unknown unit or what is not a number.
+// New makes a measure from a value and a unit apart, as files hold them, the unit by its name or another spelling of
+// it; a Refused for an unknown unit or what is not a number.
 func New(value, unit string) (Measure, error) {
 	u := named(unit)
 	if u == nil {
@@ -75,8 +76,9 @@ func New(value, unit string) (Measure, error) {
 // Shown is the reading in its own unit with no fewer decimals than were typed.
 func (m Measure) Shown() string { return Fixed(m.reading, max(m.Unit.Places(m.reading), m.decimals)) }
 
-// ShownIn is the reading in another unit with that unit's decimals. Between units a power of ten apart the resolution is
-// kept instead (2.0 bar is 0.20 MPa): nothing was converted, the point only moved. A Refused for a unit of another dimension.
+// ShownIn is the reading in another unit with that unit's decimals. Between units a power of ten apart the resolution
+// is kept instead (2.0 bar is 0.20 MPa): nothing was converted, the point only moved. A Refused for a unit of another
+// dimension.
 func (m Measure) ShownIn(unit string) (string, error) {
 	v, err := m.In(unit)
 	if err != nil {
@@ -91,8 +93,8 @@ func (m Measure) ShownIn(unit string) (string, error) {
 	return Fixed(v, to.Places(v)), nil
 }
 
-// ShownTemperatures are the reading and its value in the other unit, both with the same decimals: one where one was typed or where
-// either is below ten degrees and a whole degree would say little, else none.
+// ShownTemperatures are the reading and its value in the other unit, both with the same decimals: one where one was
+// typed or where either is below ten degrees and a whole degree would say little, else none.
 func (m Measure) ShownTemperatures(other string) (here, there string, err error) {
 	v, err := m.In(other)
 	if err != nil {

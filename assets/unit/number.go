@@ -56,7 +56,8 @@ func plain(typed string) string {
 	return strings.ReplaceAll(s, "''", `"`)
 }
 
-// parseNumber reads a decimal number with a point, thousands apart by blanks or not at all, and says how many decimals were typed.
+// parseNumber reads a decimal number with a point, thousands apart by blanks or not at all, and says how many decimals
+// were typed.
 func parseNumber(text string) (*big.Rat, int, error) {
 	s := strings.TrimSpace(text)
 	if strings.HasPrefix(s, "- ") {
@@ -85,8 +86,8 @@ func parseNumber(text string) (*big.Rat, int, error) {
 	return r, len(decimals), nil
 }
 
-// decimal10 turns digits with at most one point, known to be such, into their value. Noughts in front go first: big.Rat may take them for
-// the mark of an octal number.
+// decimal10 turns digits with at most one point, known to be such, into their value. Noughts in front go first:
+// big.Rat may take them for the mark of an octal number.
 func decimal10(digits string) *big.Rat {
 	digits = strings.TrimSuffix(strings.TrimLeft(digits, "0"), ".")
 	if digits == "" {

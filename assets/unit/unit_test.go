@@ -10,8 +10,8 @@ import (
 	"testing"
 )
 
-// tables is units.json: typed lengths, factors and temperatures worked out in exact fractions from the definitions of inch, foot
-// and pound (international agreement of 1959) and of standard gravity (NIST SP 811).
+// tables is units.json: typed lengths, factors and temperatures worked out in exact fractions from the definitions of
+// inch, foot and pound (international agreement of 1959) and of standard gravity (NIST SP 811).
 type tables struct {
 	Lengths []struct {
 		ID        string `json:"id"`

@@ -58,7 +58,8 @@ type list struct {
 	entries []json.RawMessage
 }
 
-// listsInOrder reads the arrays of an object in the order in which they are written; a Go map would lose it, and with it the numbering.
+// listsInOrder reads the arrays of an object in the order in which they are written; a Go map would lose it, and with
+// it the numbering.
 func listsInOrder(document []byte) ([]list, error) {
 	d := json.NewDecoder(bytes.NewReader(document))
 	if open, err := d.Token(); err != nil || open != json.Delim('{') {

@@ -9,8 +9,8 @@ import (
 	"testing"
 )
 
-// These tests hold the way from a case file to the printed answer against the tables of the packages that compute; where the figures come from
-// is said beside those tables.
+// These tests hold the way from a case file to the printed answer against the tables of the packages that compute;
+// where the figures come from is said beside those tables.
 
 // tableOf reads a case file of another package's testdata.
 func tableOf(t *testing.T, folder, name string) []byte {
