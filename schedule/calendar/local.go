@@ -22,11 +22,11 @@ func ParseTimeOfDay(s string) (TimeOfDay, error) {
 	}
 	total := 0
 	for i, limit := range []int{24, 59, 59}[:len(parts)] {
-		n, err := strconv.Atoi(parts[i])
-		if err != nil || len(parts[i]) != 2 || n < 0 || n > limit {
+		n, err := strconv.ParseUint(parts[i], 10, 8)
+		if err != nil || len(parts[i]) != 2 || int(n) > limit {
 			return 0, bad
 		}
-		total = total*60 + n
+		total = total*60 + int(n)
 	}
 	if len(parts) == 2 {
 		total *= 60

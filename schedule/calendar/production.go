@@ -147,11 +147,11 @@ func (p *Production) Reach(from time.Time, hours float64) (time.Time, bool) {
 	var at time.Time
 	p.walk(from, from.AddDate(200, 0, 0), func(s step) bool {
 		switch {
-		case s.hours < left:
+		case s.hours < left-roundingHours:
 			left -= s.hours
 		case s.weeks > 1:
 			// The target lies in one of these weeks: take the whole ones, then look day by day.
-			whole := max(0, min(int(math.Ceil(left/p.plainWeek))-1, s.weeks-1))
+			whole := max(0, min(int(math.Ceil((left-roundingHours)/p.plainWeek))-1, s.weeks-1))
 			at, _ = p.reachDays(s.first.AddDays(7*whole), left-float64(whole)*p.plainWeek, from)
 		default:
 			at, _ = p.reachDays(s.first, left, from)
@@ -163,24 +163,24 @@ func (p *Production) Reach(from time.Time, hours float64) (time.Time, bool) {
 
 // reachDays finds the instant at which the shifts from a date on have brought so many hours, none before from.
 func (p *Production) reachDays(d Date, hours float64, from time.Time) (time.Time, bool) {
-	var last time.Time
 	for range 15 {
 		for _, s := range p.startingOn(d) {
 			s, some := s.clip(from, s.end)
 			if !some {
 				continue
 			}
-			if s.hours() >= hours {
-				return s.start.Add(time.Duration(hours * float64(time.Hour))), true
+			if s.hours() >= hours-roundingHours {
+				return s.start.Add(time.Duration(min(hours, s.hours()) * float64(time.Hour))), true
 			}
 			hours -= s.hours()
-			last = s.end
 		}
 		d = d.AddDays(1)
 	}
-	// Only rounding is left of hours when the days are used up.
-	return last, !last.IsZero()
+	return time.Time{}, false
 }
+
+// roundingHours is what a sum of shifts may be off in binary: some microseconds.
+const roundingHours = 1e-8
 
 // step is one or several days with the planned hours of the shifts that start on them.
 type step struct {

@@ -48,6 +48,9 @@ func ParseRecurrence(rule string, start Local, excluded ...Local) (*Recurrence, 
 	if r.rule, err = buildRule(rule, parts, start); err != nil {
 		return nil, err
 	}
+	if _, some := r.rule.Iterator()(); !some {
+		return nil, refuse(NeverOccurs, "the recurrence rule %q never occurs; correct its days", rule)
+	}
 	return r, nil
 }
 

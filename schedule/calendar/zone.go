@@ -121,10 +121,17 @@ func (z Zone) again(wall int64, end time.Time) Showing {
 	return Twice
 }
 
-// stretch returns the offset in force at t, in seconds, and the instant at which it ends (zero: never).
+// stretch returns the offset in force at t, in seconds, and the instant at which it may change (zero: never).
+//
+// After the last change in the zone data the standard library also ends a stretch with the year, in leap years a day
+// early: on their last day it gives an end that is past already. The next UTC midnight then stands in for it; an end
+// without a change of offset does no harm.
 func stretch(t time.Time) (offset int64, end time.Time) {
 	_, o := t.Zone()
 	_, end = t.ZoneBounds()
+	if !end.IsZero() && !end.After(t) {
+		end = t.Truncate(24 * time.Hour).Add(24 * time.Hour)
+	}
 	return int64(o), end
 }
 
