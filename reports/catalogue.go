@@ -1,6 +1,7 @@
 package reports
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -81,6 +82,23 @@ type PlantName struct {
 	Name     string
 	Customer string
 	Zone     *time.Location
+}
+
+// PlantNames names plants with their customers, in the order of customer and plant. A customer who is not
+// there leaves the name empty.
+func PlantNames(customers []assets.Customer, plants []assets.Plant) []PlantName {
+	owner := make(map[int64]string, len(customers))
+	for _, c := range customers {
+		owner[c.ID] = c.Name
+	}
+	out := make([]PlantName, 0, len(plants))
+	for _, p := range plants {
+		out = append(out, PlantName{ID: p.ID, Name: p.Name, Customer: owner[p.CustomerID], Zone: p.Location()})
+	}
+	slices.SortStableFunc(out, func(a, b PlantName) int {
+		return cmp.Or(assets.CompareTags(a.Customer, b.Customer), assets.CompareTags(a.Name, b.Name), cmp.Compare(a.ID, b.ID))
+	})
+	return out
 }
 
 // plants returns the plants in the filter; a name that is nobody's is said.

@@ -25,7 +25,8 @@ import (
 type commands struct {
 	Version kong.VersionFlag `env:"-" help:"Print the version and leave."`
 
-	Calc calcCommand `cmd:"" help:"Answer a file of check cases with the functions the screens use."`
+	Calc   calcCommand   `cmd:"" help:"Answer a file of check cases with the functions the screens use."`
+	Export exportCommand `cmd:"" help:"Write a report to a file: workbook, CSV, JSON or page."`
 }
 
 // Program is what a command is run with: where it writes, and the clock, which only this package reads.

@@ -1,0 +1,187 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"carryside/assets"
+	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/registry"
+	"carryside/reports"
+)
+
+// exportCommand writes a report to a file: for whoever wants the register without a screen.
+type exportCommand struct {
+	Report string `arg:"" name:"report" help:"Which report; splice-age is the splice age register."`
+	AsOf   string `name:"as-of" placeholder:"DATE" help:"The day it looks at, YYYY-MM-DD: its end in each plant's time zone. Without it, now."`
+	Scope  string `placeholder:"PARTS" help:"What it covers: customer=NAME,plant=NAME,line=NAME,conveyor=TAG, each part optional. Without it, everything."`
+	DB     string `name:"db" default:"carryside.db" placeholder:"FILE|URL" help:"The installation's database."`
+	Out    string `required:"" placeholder:"FILE" help:"File to write; its ending says how: .xlsx, .csv, .json or .html."`
+}
+
+// Help lists the reports.
+func (c *exportCommand) Help() string {
+	var b strings.Builder
+	for _, e := range reports.Catalogue {
+		fmt.Fprintf(&b, "%s: %s. %s\n", e.Slug, e.Title, e.Question)
+	}
+	return b.String()
+}
+
+// Run writes the whole file or none.
+func (c *exportCommand) Run(ctx context.Context, p *Program) error {
+	entry, err := reports.Find(c.Report)
+	if err != nil {
+		return &UsageError{strings.TrimSuffix(err.Error(), ": "+assets.ErrNotFound.Error())}
+	}
+	write, err := writerFor(c.Out)
+	if err != nil {
+		return err
+	}
+	filter, err := reports.ParseFilter(c.Scope)
+	if err != nil {
+		return &UsageError{"--scope: " + err.Error()}
+	}
+	now := p.Now()
+	if _, err := reports.NewAsOf(assets.Day(c.AsOf), now); err != nil {
+		return &UsageError{"--as-of: " + err.Error()}
+	}
+	db, err := plantdb.Open(ctx, plantdb.Config{DSN: c.DB})
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	in := reports.Inputs{Source: &reportSource{db: db, scope: assets.JobScope()}, Filter: filter, Built: now, By: operator(), Version: version()}
+	if in.Zone, err = companyZone(ctx, db); err != nil {
+		return err
+	}
+	report, err := entry.Build(ctx, in, assets.Day(c.AsOf))
+	if err != nil {
+		return err
+	}
+	proof, err := c.writeFile(ctx, report, write)
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(p.Stdout, "%s: %d rows, digest of the rows %s\n", c.Out, proof.Rows, proof.Digest)
+	return err
+}
+
+// writeReport writes a report in one form.
+type writeReport func(*reports.Report, context.Context, io.Writer) (reports.Proof, error)
+
+// writerFor chooses the form by the ending of the file's name.
+func writerFor(name string) (writeReport, error) {
+	switch strings.ToLower(filepath.Ext(name)) {
+	case ".xlsx":
+		return (*reports.Report).WriteXLSX, nil
+	case ".csv":
+		return (*reports.Report).WriteCSV, nil
+	case ".json":
+		return (*reports.Report).WriteJSON, nil
+	case ".html":
+		return (*reports.Report).WritePage, nil
+	}
+	return nil, &UsageError{fmt.Sprintf("--out %s: the ending says the form; write .xlsx, .csv, .json or .html", name)}
+}
+
+// writeFile writes beside the file and puts it in its place when it is whole.
+func (c *exportCommand) writeFile(ctx context.Context, r *reports.Report, write writeReport) (reports.Proof, error) {
+	f, err := os.CreateTemp(filepath.Dir(c.Out), ".carryside-*"+filepath.Ext(c.Out))
+	if err != nil {
+		return reports.Proof{}, fmt.Errorf("%s cannot be written; choose a folder that exists and may be written to: %w", c.Out, err)
+	}
+	defer os.Remove(f.Name()) // gone already when all went well
+	proof, err := write(r, ctx, f)
+	err = errors.Join(err, f.Chmod(0o644), f.Close())
+	if err != nil {
+		return reports.Proof{}, err
+	}
+	if err := os.Rename(f.Name(), c.Out); err != nil {
+		return reports.Proof{}, fmt.Errorf("%s cannot be written: %w", c.Out, err)
+	}
+	return proof, nil
+}
+
+// operator is who works at the command line of this host.
+func operator() string {
+	host, err := os.Hostname()
+	if err != nil || host == "" {
+		return "operator"
+	}
+	return "operator at " + host
+}
+
+// companyZone is the zone in which a moment over several plants is told.
+func companyZone(ctx context.Context, db *plantdb.DB) (*time.Location, error) {
+	company, err := registry.Company(ctx, db, plantdb.AsOf{})
+	if errors.Is(err, assets.ErrNotFound) {
+		return time.UTC, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("read the company: %w", err)
+	}
+	return assets.Plant{Zone: company.Zone}.Location(), nil
+}
+
+// reportSource reads what reports ask for from the database.
+type reportSource struct {
+	db    *plantdb.DB
+	scope assets.Scope
+}
+
+// Plants lists the plants of the scope in the order of customer and plant.
+func (s *reportSource) Plants(ctx context.Context) ([]reports.PlantName, error) {
+	customers, err := registry.Customers(ctx, s.db, s.scope)
+	if err != nil {
+		return nil, err
+	}
+	plants, err := registry.Plants(ctx, s.db, s.scope)
+	if err != nil {
+		return nil, err
+	}
+	return reports.PlantNames(customers, plants), nil
+}
+
+// PlantAt reads one plant as of an instant.
+func (s *reportSource) PlantAt(ctx context.Context, plantID int64, at time.Time) (reports.Plant, error) {
+	instant := assets.InstantOf(at)
+	state, err := loadPlant(ctx, s.db, s.scope, plantID, instant, instant)
+	if err != nil {
+		return reports.Plant{}, err
+	}
+	found, err := registry.LastFindings(ctx, s.db, s.scope, plantID, instant)
+	if err != nil {
+		return reports.Plant{}, err
+	}
+	findings := make(map[int64]assets.Finding, len(found))
+	for of, f := range found {
+		if of.SpliceID != 0 {
+			findings[of.SpliceID] = f
+		}
+	}
+	basis, err := s.basis(ctx, state.Register)
+	return reports.Plant{Register: state.Register, Rules: state.Rules, Clocks: state.Clocks, Findings: findings, Basis: basis}, err
+}
+
+// basis says how far the journals reach that the plant was read from.
+func (s *reportSource) basis(ctx context.Context, reg *assets.Register) ([]reports.Basis, error) {
+	own, err := s.db.HeadPosition(ctx, reg.Plant.ID)
+	if err != nil {
+		return nil, err
+	}
+	company, err := s.db.CompanyPosition(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return []reports.Basis{
+		{Name: "Journal of the company", Value: fmt.Sprintf("to entry %d", company)},
+		{Name: "Journal of " + reg.Customer.Name, Value: fmt.Sprintf("to entry %d", own)},
+	}, nil
+}
