@@ -118,10 +118,15 @@ func (p *Production) allOn(d Date) []span {
 	return merged(spans)
 }
 
-// startingOn returns what the shifts starting on a date add to those of the day before. A shift is at most 24 hours on the
-// wall, so older ones are over; leaving out the overlap makes the hours of days add up.
+// startingOn returns what the shifts starting on a date add to those of earlier dates; leaving out the overlap makes the
+// hours of days add up. A shift is at most 24 hours on the wall, so those of the day before matter, and where the date
+// line takes a whole date those of the day before that.
 func (p *Production) startingOn(d Date) []span {
-	return without(p.allOn(d), p.allOn(d.AddDays(-1)))
+	spans := p.allOn(d)
+	for back := 1; back <= 2 && len(spans) > 0; back++ {
+		spans = without(spans, p.allOn(d.AddDays(-back)))
+	}
+	return spans
 }
 
 // Planned returns the planned hours P(from, to): the overlap of [from, to) with the calendar's shifts, in elapsed hours.
@@ -247,9 +252,9 @@ func (p *Production) plainDays(d, last Date) int {
 	if i < len(p.special) {
 		days = min(days, p.special[i].DaysSince(d))
 	}
-	// From the start of the day before, since d leaves out its night shift; up to two days before the change, since a shift
-	// of the last day reaches into the next one.
-	if _, change := stretch(p.zone.StartOfDay(d.AddDays(-1)).In(p.zone.Location())); !change.IsZero() {
+	// From two days before, since d leaves out the night shift of the day before and the date line may take that day whole;
+	// up to two days before the change, since a shift of the last day reaches into the next one.
+	if _, change := stretch(p.zone.StartOfDay(d.AddDays(-2)).In(p.zone.Location())); !change.IsZero() {
 		days = min(days, p.zone.Date(change).DaysSince(d)-2)
 	}
 	return max(0, days)
