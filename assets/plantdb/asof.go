@@ -27,6 +27,14 @@ func (a AsOf) Rows(tx *gorm.DB) *gorm.DB {
 	return tx.Where(where, args...)
 }
 
+// KnownRows adds only what was known, for queries that want every stretch of a thing's time.
+func (a AsOf) KnownRows(tx *gorm.DB) *gorm.DB {
+	if a.Known == 0 {
+		return tx.Where("known_to IS NULL")
+	}
+	return tx.Where("known_from <= ? AND (known_to IS NULL OR known_to > ?)", a.Known, a.Known)
+}
+
 // On returns the conditions for a table under an alias ("" for none) in hand-written SQL.
 func (a AsOf) On(alias string) (where string, args []any) {
 	valid, known := "@valid_to IS NULL", "@known_to IS NULL"

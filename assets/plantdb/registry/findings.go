@@ -46,23 +46,21 @@ func OpenGrades(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID
 		Where("plant_id = ? AND grade >= ? AND follow_up_order_id = 0 AND refused_by = 0", plantID, grade).Order("found_at, id"))
 }
 
-// LastFindings returns the newest finding up to an instant (0: now) of each running splice of a plant, and
-// of each conveyor the newest that is about no splice, by what it is about.
+// LastFindings returns the newest finding up to an instant (0: now) of each splice of a plant that ran then,
+// and of each conveyor the newest that is about no splice, by what it is about.
 func LastFindings(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, until assets.Instant) (map[Target]assets.Finding, error) {
 	if err := db.Reach(ctx, scope, plantID); err != nil {
 		return nil, err
 	}
-	if until == 0 {
-		until = 1<<63 - 1
+	live := "t.ended IS NULL"
+	args := []any{latest(until), plantID}
+	if until != 0 {
+		live = "t.made_at <= ? AND (t.ended IS NULL OR t.ended > ?)"
+		args = append(args, until, until)
 	}
-	newest := func(of, table, live string) string {
-		return `SELECT (SELECT f.row_id FROM findings f WHERE ` + of + ` AND f.known_to IS NULL AND f.valid_to IS NULL
-			AND f.found_at <= ? ORDER BY f.found_at DESC, f.id DESC LIMIT 1) FROM ` + table + ` t
-			WHERE t.plant_id = ? AND t.known_to IS NULL AND t.valid_to IS NULL AND ` + live
-	}
-	ofSplices := newest("f.splice_id = t.id AND f.splice_id <> 0", "splices", "t.ended IS NULL")
-	ofConveyors := newest("f.conveyor_id = t.id AND f.splice_id = 0", "conveyors", "t.status <> 'retired'")
-	found, err := namedFindings(ctx, db, db.SQL(ctx).Where("row_id IN ("+ofSplices+" UNION ALL "+ofConveyors+")", until, plantID, until, plantID))
+	query := newestFinding("f.splice_id = t.id AND f.splice_id <> 0", "splices", live) + " UNION ALL " +
+		newestFinding("f.conveyor_id = t.id AND f.splice_id = 0", "conveyors", "t.status <> 'retired'")
+	found, err := namedFindings(ctx, db, db.SQL(ctx).Where("row_id IN ("+query+")", append(args, latest(until), plantID)...))
 	last := make(map[Target]assets.Finding, len(found))
 	for _, f := range found {
 		t := Target{SpliceID: f.SpliceID}
@@ -72,6 +70,21 @@ func LastFindings(ctx context.Context, db *plantdb.DB, scope assets.Scope, plant
 		last[t] = f
 	}
 	return last, err
+}
+
+// newestFinding selects, for each thing of a plant, the row of its newest finding up to an instant.
+func newestFinding(of, table, live string) string {
+	return `SELECT (SELECT f.row_id FROM findings f WHERE ` + of + ` AND f.known_to IS NULL AND f.valid_to IS NULL
+		AND f.found_at <= ? ORDER BY f.found_at DESC, f.id DESC LIMIT 1) FROM ` + table + ` t
+		WHERE t.plant_id = ? AND t.known_to IS NULL AND t.valid_to IS NULL AND ` + live
+}
+
+// latest is an instant, or the end of time where none is given.
+func latest(until assets.Instant) assets.Instant {
+	if until == 0 {
+		return 1<<63 - 1
+	}
+	return until
 }
 
 // namedFindings runs a query of findings and fills in who found each.

@@ -41,15 +41,11 @@ func living(asOf plantdb.AsOf) lives {
 }
 
 func ended(asOf plantdb.AsOf, since assets.Instant) lives {
-	until := asOf.Valid
-	if until == 0 {
-		until = 1<<63 - 1
-	}
 	return lives{
 		conveyors: "1 = 1",
 		belts:     "fitted_at <= ? AND (removed IS NULL OR removed >= ?)",
 		splices:   "made_at <= ? AND (ended IS NULL OR ended >= ?)",
-		args:      []any{until, since},
+		args:      []any{latest(asOf.Valid), since},
 	}
 }
 
@@ -113,4 +109,28 @@ func nameRegister(ctx context.Context, tx *plantdb.DB, r *assets.Register) (err 
 		r.Splices[i].MadeBy = r.People[r.Splices[i].MadeByID]
 	}
 	return nil
+}
+
+// Stretches returns the earlier stretches of a plant's conveyors and belts: rows that were so until something
+// changed (speed, pulleys, loop length), by thing and in order of time. With the rows of the register, which
+// hold now, they tell how fast splices passed at any time. Two queries; few things have any.
+func Stretches(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf) (conveyors map[int64][]assets.Conveyor, belts map[int64][]assets.Belt, err error) {
+	if conveyors, err = stretches(ctx, db, scope, plantID, asOf, func(c assets.Conveyor) int64 { return c.ID }); err != nil {
+		return nil, nil, err
+	}
+	belts, err = stretches(ctx, db, scope, plantID, asOf, func(b assets.Belt) int64 { return b.ID })
+	return conveyors, belts, err
+}
+
+func stretches[T any](ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf, id func(T) int64) (map[int64][]T, error) {
+	tx := db.SQL(ctx).Scopes(asOf.KnownRows, plantdb.InScope(scope, "plant_id")).Where("plant_id = ? AND valid_to IS NOT NULL", plantID).Order("valid_from, id")
+	if asOf.Valid != 0 {
+		tx = tx.Where("valid_from <= ?", asOf.Valid)
+	}
+	rows, err := list[T](tx)
+	of := map[int64][]T{}
+	for _, r := range rows {
+		of[id(r)] = append(of[id(r)], r)
+	}
+	return of, err
 }
