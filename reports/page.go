@@ -14,9 +14,13 @@ import (
 func (r *Report) WritePage(ctx context.Context, out io.Writer) (Proof, error) {
 	w := bufio.NewWriter(out)
 	fmt.Fprintf(w, pageHead, html.EscapeString(r.Title+", "+r.Scope), pageStyle, html.EscapeString(r.Title), html.EscapeString(r.Question), html.EscapeString(r.Scope), html.EscapeString(r.AsOf.Words()))
-	w.WriteString("<table>\n<thead><tr>")
+	w.WriteString("<table>\n<colgroup>")
 	for _, c := range r.Columns {
-		fmt.Fprintf(w, `<th scope="col"%s>%s</th>`, c.numeric(), html.EscapeString(c.Title()))
+		fmt.Fprintf(w, `<col style="width:%.1f%%">`, 100*c.WidthCh/r.widthCh())
+	}
+	w.WriteString("</colgroup>\n<thead><tr>")
+	for _, c := range r.Columns {
+		fmt.Fprintf(w, `<th scope="col"%s>%s</th>`, c.align(), html.EscapeString(c.Title()))
 	}
 	w.WriteString("</tr></thead>\n<tbody>\n")
 	proof, err := r.each(ctx, func(row []Cell) error { return r.pageRow(w, row) })
@@ -34,7 +38,7 @@ func (r *Report) WritePage(ctx context.Context, out io.Writer) (Proof, error) {
 func (r *Report) pageRow(w *bufio.Writer, row []Cell) error {
 	w.WriteString("<tr>")
 	for i, c := range row {
-		w.WriteString("<td" + r.Columns[i].numeric() + ">")
+		w.WriteString("<td" + r.Columns[i].align() + ">")
 		w.WriteString(html.EscapeString(c.Shown()))
 		w.WriteString("</td>")
 	}
@@ -42,12 +46,24 @@ func (r *Report) pageRow(w *bufio.Writer, row []Cell) error {
 	return err
 }
 
-// numeric sets figures to the right.
-func (c Column) numeric() string {
-	if c.Kind == KindInteger || c.Kind == KindNumber {
+// align sets figures to the right and keeps dates on one line.
+func (c Column) align() string {
+	switch c.Kind {
+	case KindInteger, KindNumber:
 		return ` class="num"`
+	case KindDay, KindInstant:
+		return ` class="day"`
 	}
 	return ""
+}
+
+// widthCh is the width of all columns, characters.
+func (r *Report) widthCh() float64 {
+	sum := 0.0
+	for _, c := range r.Columns {
+		sum += c.WidthCh
+	}
+	return max(1, sum)
 }
 
 // pageFoot writes the title block and the definitions.
@@ -92,11 +108,12 @@ body { font: 9pt/1.35 sans-serif; color: #000; background: #fff; margin: 0 }
 main { margin: 0 auto; padding: 8px }
 h1 { font-size: 16pt; margin: 0 0 4px } h2 { font-size: 11pt }
 p { margin: 2px 0 }
-table { border-collapse: collapse; width: 100%; font-size: 7pt; margin: 8px 0; border-top: 3px solid #000 }
+table { border-collapse: collapse; width: 100%; font-size: 6.5pt; margin: 8px 0; border-top: 3px solid #000 }
 thead { display: table-header-group } tr { break-inside: avoid }
-th { text-align: left; vertical-align: bottom; border-bottom: 1px solid #000; padding: 2px 4px }
-td { vertical-align: top; border-bottom: 1px solid #bbb; padding: 2px 4px }
+th { text-align: left; vertical-align: bottom; border-bottom: 1px solid #000; padding: 2px 3px }
+td { vertical-align: top; border-bottom: 1px solid #bbb; padding: 2px 3px }
 .num { text-align: right; white-space: nowrap; font-variant-numeric: tabular-nums }
+td.day { white-space: nowrap } th.num { white-space: normal }
 .tb { display: flex; flex-wrap: wrap; border: 1px solid #000; margin: 8px 0; break-inside: avoid }
 .tb div { padding: 2px 8px; border-right: 1px solid #000 } .tb dt { font-size: 7pt; font-weight: normal } dd { margin: 0 }
 dt { font-weight: bold; margin-top: 4px } .tb dd { overflow-wrap: anywhere }

@@ -19,7 +19,7 @@ type Column struct {
 	// Decimals is how many digits of a Number stand behind the point; values are rounded to them.
 	Decimals int
 	Meaning  string  // what it is, for the sheet of definitions
-	WidthCh  float64 // characters in the workbook; 0: by kind
+	WidthCh  float64 // characters; on paper all columns share the width of the sheet
 	Wrap     bool
 }
 

@@ -4,8 +4,10 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strings"
 	"time"
 	"unicode/utf16"
+	"unicode/utf8"
 
 	"github.com/xuri/excelize/v2"
 )
@@ -111,6 +113,7 @@ type Sheet struct {
 	layout  Layout
 	styles  []int
 	cells   []any // of the row being written
+	lines   int   // of text in its tallest cell
 	row     int   // last row written, from 1
 	ended   bool
 }
@@ -178,6 +181,10 @@ func (c Column) width() float64 {
 	return 12
 }
 
+// textCh is how many letters of ordinary text stand beside each other: letters are narrower than the digits
+// a width is measured in, and the indent takes one.
+func (c Column) textCh() float64 { return c.width()*1.1 - 2 }
+
 // heading writes and freezes the heading row.
 func (s *Sheet) heading() error {
 	panes := &excelize.Panes{Freeze: true, YSplit: 1, XSplit: s.layout.FrozenColumns, ActivePane: "bottomLeft"}
@@ -188,11 +195,12 @@ func (s *Sheet) heading() error {
 	if err := s.stream.SetPanes(panes); err != nil {
 		return err
 	}
-	id, err := s.book.style(look{heading: true, wrap: true})
-	if err != nil {
-		return err
-	}
 	for _, c := range s.columns {
+		id, err := s.book.style(look{heading: true, wrap: true, kind: c.Kind})
+		if err != nil {
+			return err
+		}
+		s.lines = max(s.lines, wrapped(c.Title(), c.textCh()))
 		s.cells = append(s.cells, excelize.Cell{StyleID: id, Value: c.Title()})
 	}
 	return s.EndRow()
@@ -205,7 +213,31 @@ func (s *Sheet) Text(v string) {
 		s.Empty()
 		return
 	}
+	if i := len(s.cells); i < len(s.columns) && s.columns[i].Wrap {
+		s.lines = max(s.lines, wrapped(v, s.columns[i].textCh()))
+	}
 	s.add(cut(v))
+}
+
+// wrapped estimates on how many lines a text stands in a cell of so many characters. Not every program
+// fits rows to wrapped text when it opens a file, so the height is written; a line too many does no harm.
+func wrapped(text string, widthCh float64) int {
+	lines := 0
+	for part := range strings.Lines(text) {
+		lines++
+		room := widthCh
+		for word := range strings.FieldsSeq(part) {
+			n := float64(utf8.RuneCountInString(word))
+			for room < n && room < widthCh {
+				lines, room = lines+1, widthCh
+			}
+			for ; n > widthCh; n -= widthCh {
+				lines++
+			}
+			room -= n + 1
+		}
+	}
+	return max(1, lines)
 }
 
 // Number adds a figure. What is no finite number is left empty.
@@ -259,12 +291,21 @@ func (s *Sheet) EndRow() error {
 	if err != nil {
 		return fmt.Errorf("row %d of sheet %q: %w", s.row, s.name, err)
 	}
-	err = s.stream.SetRow(ref, s.cells)
-	s.cells = s.cells[:0]
+	err = s.stream.SetRow(ref, s.cells, s.height()...)
+	s.cells, s.lines = s.cells[:0], 0
 	if err != nil {
 		return fmt.Errorf("row %d of sheet %q: %w", s.row, s.name, err)
 	}
 	return nil
+}
+
+// height returns the height of a row of several lines; one of a single line has the sheet's own.
+func (s *Sheet) height() []excelize.RowOpts {
+	if s.lines < 2 {
+		return nil
+	}
+	const line, most = 13.0, 409.0 // points: 10 point text; the tallest row there is
+	return []excelize.RowOpts{{Height: min(2+line*float64(s.lines), most)}}
 }
 
 // Rows returns how many rows stand below the heading.

@@ -34,7 +34,7 @@ func (w *Writer) AddCover(name, header string) (*CoverSheet, error) {
 	if err != nil {
 		return nil, fmt.Errorf("add the cover: %w", err)
 	}
-	for i, width := range []float64{24, 84} {
+	for i, width := range []float64{26, coverTextCh} {
 		if err := s.stream.SetColWidth(i+1, i+1, width); err != nil {
 			return nil, fmt.Errorf("add the cover: %w", err)
 		}
@@ -50,11 +50,15 @@ func (c *CoverSheet) Write(cover Cover) error {
 	return nil
 }
 
+// coverTextCh is the width of what the cover says, characters.
+const coverTextCh = 84
+
 func (s *Sheet) cover(c Cover) error {
+	s.lines = 2 // of ordinary text: room for the title
 	if err := s.styled(look{title: true}, c.Title); err != nil {
 		return err
 	}
-	if err := s.styled(look{}, c.Question); err != nil {
+	if err := s.styled(look{label: true}, c.Question); err != nil {
 		return err
 	}
 	s.row++ // an empty row
@@ -100,6 +104,7 @@ func (s *Sheet) coverLine(l CoverLine) error {
 		return err
 	}
 	s.styles = []int{0, id}
+	s.lines = wrapped(l.Text, coverTextCh)
 	switch kind {
 	case Integer:
 		s.Number(float64(*l.Count))

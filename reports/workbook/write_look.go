@@ -42,7 +42,7 @@ func (l look) style() *excelize.Style {
 		Font:      &excelize.Font{Family: "Arial", Size: 10, Color: ink},
 		Alignment: &excelize.Alignment{Vertical: "top", WrapText: l.wrap},
 	}
-	if f := l.format(); f != "" {
+	if f := l.format(); f != "" && !l.heading {
 		s.CustomNumFmt = &f
 	}
 	switch {
@@ -57,8 +57,13 @@ func (l look) style() *excelize.Style {
 	case l.quiet:
 		s.Font.Color, s.Font.Size = quietInk, 9
 	}
-	if l.kind != Text && l.label {
+	switch {
+	case l.label || l.title || l.quiet:
 		s.Alignment.Horizontal = "left"
+	case l.kind == Integer || l.kind == Number || l.kind == Percent:
+		s.Alignment.Horizontal = "right"
+	default:
+		s.Alignment.Horizontal, s.Alignment.Indent = "left", 1 // a gap to the figures beside it
 	}
 	return s
 }
