@@ -52,11 +52,16 @@ func shown(s calendar.Showing) string {
 }
 
 // proposal fills what every trigger fills alike. The due day is given apart, because an end of day belongs
-// to the day it ends.
+// to the day it ends. What fell due before its rule began has its latest date counted from that beginning:
+// nobody had decided it before.
 func (o *Outlook) proposal(r Rule, t Target, cycle string, due time.Time, day assets.Day, raise time.Time) Proposal {
+	from := day
+	if begun := o.day(r.StartsAt.Time()); r.StartsAt != 0 && begun > from {
+		from = begun
+	}
 	return Proposal{
 		Rule: r, PlantID: o.in.Plant.ID, Target: t, Cycle: cycle, DueAt: micro(due), DueDay: day,
-		RaiseAt: micro(raise), LatestDay: day.AddDays(r.Template.LatestDays),
+		RaiseAt: micro(raise), LatestDay: from.AddDays(r.Template.LatestDays),
 	}
 }
 

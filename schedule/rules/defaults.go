@@ -72,11 +72,6 @@ var defaults = []Rule{
 		Scope:    Scope{AgeUnknown: true},
 		Trigger:  Trigger{Kind: TriggerInterval, Every: 24, Unit: "day", CountedFrom: FromMade},
 		Template: Template{Kind: workorder.KindInspection, Title: "first inspection of {target}", LatestDays: 14, WorkHours: 0.5, Crew: 1, BeltStands: true}},
-
-	{Name: "Take-up at its end", Class: assets.ClassD, Source: practice + ": order belt before the last re-splice",
-		Scope:    Scope{Target: TargetBelt},
-		Trigger:  Trigger{Kind: TriggerTakeUp, ResplicesLeft: 1},
-		Template: Template{Kind: workorder.KindInsertPiece, Title: "plan an insert piece or a new belt", LatestDays: 60, WorkHours: 8, Crew: 2, BeltStands: true}},
 }
 
 // runIn follows a new splice so many hours after it was made.

@@ -84,7 +84,7 @@ func (r Rule) Since(mark, now time.Time) time.Time {
 	start := r.StartsAt.Time().Add(-time.Microsecond)
 	if mark.IsZero() {
 		mark = now
-		if r.plansDates() {
+		if r.PlansDates() {
 			mark = start
 		}
 	}
@@ -92,7 +92,7 @@ func (r Rule) Since(mark, now time.Time) time.Time {
 	switch {
 	case r.Trigger.Kind == TriggerCron:
 		from = mark.Add(-time.Microsecond)
-	case r.plansDates():
+	case r.PlansDates():
 		from = mark.AddDate(0, 0, -r.Template.LeadDays-1)
 	case r.Trigger.Kind == TriggerEvent:
 		from = mark.AddDate(0, 0, -lateEntryDays)
@@ -107,8 +107,8 @@ func (r Rule) Since(mark, now time.Time) time.Time {
 // a list of old splices brought in would raise a check for each. Our own choice.
 const lateEntryDays = 30
 
-// plansDates tells whether the dates of a trigger are fixed beforehand.
-func (r Rule) plansDates() bool {
+// PlansDates tells whether the dates of a trigger are fixed beforehand.
+func (r Rule) PlansDates() bool {
 	return r.Trigger.Kind == TriggerCron || r.Trigger.Kind == TriggerInterval && r.Trigger.CountedFrom == FromPlan
 }
 

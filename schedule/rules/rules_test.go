@@ -391,3 +391,27 @@ func TestNoRuleProposesAKeyTwice(t *testing.T) {
 		}
 	})
 }
+
+func TestTriggersInWords(t *testing.T) {
+	for _, tt := range []struct {
+		want    string
+		trigger Trigger
+	}{
+		{"every Tuesday at 06:00", Trigger{Kind: TriggerCron, Cron: "0 6 * * 2"}},
+		{"every day at 22:30", Trigger{Kind: TriggerCron, Cron: "30 22 * * *"}},
+		{"Monday to Friday at 06:00", Trigger{Kind: TriggerCron, Cron: "0 6 * * 1-5"}},
+		{"on day 31 of every month at 06:00", Trigger{Kind: TriggerCron, Cron: "0 6 31 * *"}},
+		{"cron 0 6,14,22 * * *", Trigger{Kind: TriggerCron, Cron: "0 6,14,22 * * *"}},
+		{"every 8 weeks", Trigger{Kind: TriggerInterval, Every: 8, Unit: "week", CountedFrom: FromPlan}},
+		{"48 months after it was made", Trigger{Kind: TriggerInterval, Every: 48, Unit: "month", CountedFrom: FromMade}},
+		{"3\u00a0000 running hours since last done", Trigger{Kind: TriggerHours, Hours: 3000, CountedFrom: FromCompletion}},
+		{"every 1\u00a0000 passes since made", Trigger{Kind: TriggerPasses, Passes: 1000, Repeats: true}},
+		{"24 h after splice made", Trigger{Kind: TriggerEvent, Event: EventSpliceMade, AfterHours: 24}},
+		{"finding of grade 3 or more", Trigger{Kind: TriggerGrade, Grade: 3}},
+		{"take-up leaves fewer than 2 re-splices", Trigger{Kind: TriggerTakeUp, ResplicesLeft: 2}},
+	} {
+		if got := tt.trigger.Words(); got != tt.want {
+			t.Errorf("%q, want %q", got, tt.want)
+		}
+	}
+}

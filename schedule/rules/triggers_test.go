@@ -287,8 +287,8 @@ func TestFindings(t *testing.T) {
 	if !slices.Equal(lines(got), want) {
 		t.Fatalf("%v, want %v", lines(got), want)
 	}
-	if !got[0].RaiseAt.Equal(start) || got[1].LatestDay != "2026-12-08" || got[1].Target.SpliceID != 32 || got[1].Order(in.Now).FindingID != 1 {
-		t.Errorf("raised %v, latest %s, order %+v", got[0].RaiseAt, got[1].LatestDay, got[1].Order(in.Now))
+	if !got[0].RaiseAt.Equal(start) || got[0].LatestDay != "2026-11-15" || got[1].LatestDay != "2026-12-08" || got[1].Target.SpliceID != 32 || got[1].Order(in.Now).FindingID != 1 {
+		t.Errorf("raised %v, latest %s and %s, order %+v; want the old one's latest date counted from the rule's start", got[0].RaiseAt, got[0].LatestDay, got[1].LatestDay, got[1].Order(in.Now))
 	}
 }
 

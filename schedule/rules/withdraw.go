@@ -47,7 +47,7 @@ func (o *Outlook) doubt(r Rule, oc Occurrence, would map[int64]map[Key]Proposal)
 	if gone := o.gone(oc); gone != "" {
 		return gone
 	}
-	if r.plansDates() || r.Trigger.Kind == TriggerGrade {
+	if r.PlansDates() || r.Trigger.Kind == TriggerGrade {
 		return "" // a planned date stays planned; a finding is answered by its order
 	}
 	if would[r.ID] == nil {

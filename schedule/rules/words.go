@@ -36,7 +36,7 @@ func (r Rule) Basis() string {
 func (t Trigger) Words() string {
 	switch t.Kind {
 	case TriggerCron:
-		return "at " + t.Cron
+		return cronWords(t.Cron)
 	case TriggerInterval:
 		every := "every " + plural(t.Every, t.Unit)
 		if t.Every == 1 {
@@ -59,6 +59,36 @@ func (t Trigger) Words() string {
 		return fmt.Sprintf("take-up leaves fewer than %s", plural(t.ResplicesLeft, "re-splice"))
 	}
 	return "no trigger"
+}
+
+// weekdays by their cron number; 7 is Sunday again.
+var weekdays = []string{"Sunday", "Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"}
+
+// cronWords says the common forms in words ("every Tuesday at 06:00") and leaves the others as written.
+func cronWords(expr string) string {
+	f := strings.Fields(expr)
+	if len(f) != 5 || f[3] != "*" {
+		return "cron " + expr
+	}
+	minute, err := strconv.Atoi(f[0])
+	hour, err2 := strconv.Atoi(f[1])
+	if err != nil || err2 != nil {
+		return "cron " + expr
+	}
+	at := fmt.Sprintf(" at %02d:%02d", hour, minute)
+	weekday, err := strconv.Atoi(f[4])
+	day, err2 := strconv.Atoi(f[2])
+	switch {
+	case f[2] == "*" && f[4] == "*":
+		return "every day" + at
+	case f[2] == "*" && f[4] == "1-5":
+		return "Monday to Friday" + at
+	case f[2] == "*" && err == nil && weekday >= 0 && weekday <= 7:
+		return "every " + weekdays[weekday] + at
+	case f[4] == "*" && err2 == nil:
+		return fmt.Sprintf("on day %d of every month", day) + at
+	}
+	return "cron " + expr
 }
 
 func (t Trigger) countWords() string {

@@ -1,0 +1,205 @@
+// Package outlook reads one plant as its rules see it: the register as of now, the usage clocks, the findings a
+// rule may still answer, and what its rules raised before. A handful of statements, whatever the plant's size;
+// it decides nothing (schedule/rules) and writes nothing (plantdb/orders).
+//
+//	plant, err := outlook.Load(ctx, db, scope, plantID, now)
+//	look := rules.NewOutlook(plant.Inputs)
+package outlook
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"carryside/assets"
+	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/orders"
+	"carryside/assets/plantdb/registry"
+	"carryside/schedule/due"
+	"carryside/schedule/rules"
+)
+
+// Plant is a plant as its rules see it.
+type Plant struct {
+	Register *assets.Register
+	Clocks   due.Clocks
+	Inputs   rules.Inputs
+	Through  map[int64]time.Time // through when each rule was evaluated
+	Before   []rules.Rule        // versions of rules that ended after they were evaluated last
+}
+
+// Load reads a plant as of now, all of it of one moment.
+func Load(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, now time.Time) (*Plant, error) {
+	return load(ctx, db, scope, plantID, now, func(tx *plantdb.DB) (*assets.Register, error) {
+		return registry.PlantAsOf(ctx, tx, scope, plantID, plantdb.AsOf{})
+	})
+}
+
+// LoadYear reads the same with the belts and splices that ended in the last year: for the preview of a rule.
+func LoadYear(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, now time.Time) (*Plant, error) {
+	return load(ctx, db, scope, plantID, now, func(tx *plantdb.DB) (*assets.Register, error) {
+		return registry.PlantHistoryAsOf(ctx, tx, scope, plantID, plantdb.AsOf{}, assets.InstantOf(now.AddDate(-1, 0, 0)))
+	})
+}
+
+func load(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, now time.Time, register func(*plantdb.DB) (*assets.Register, error)) (*Plant, error) {
+	p := &Plant{}
+	err := db.InSnapshot(ctx, func(tx *plantdb.DB) error {
+		reg, err := register(tx)
+		if err != nil {
+			return err
+		}
+		p.Register = reg
+		l := loader{db: tx, scope: scope, plant: plantID, now: now, p: p}
+		return l.load(ctx)
+	})
+	if err != nil {
+		return nil, fmt.Errorf("read plant %d for its rules: %w", plantID, err)
+	}
+	return p, nil
+}
+
+// loader reads one plant inside one snapshot.
+type loader struct {
+	db    *plantdb.DB
+	scope assets.Scope
+	plant int64
+	now   time.Time
+	p     *Plant
+}
+
+func (l loader) load(ctx context.Context) error {
+	all, err := orders.RulesOf(ctx, l.db, l.scope, l.plant, plantdb.AsOf{})
+	if err != nil {
+		return err
+	}
+	reg, in := l.p.Register, &l.p.Inputs
+	*in = rules.Inputs{Now: l.now, Plant: reg.Plant, Lines: reg.Lines, Conveyors: reg.Conveyors, Belts: reg.Belts, Splices: reg.Splices,
+		Families: make(map[int64]string, len(reg.Specifications))}
+	for _, s := range reg.Specifications {
+		in.Families[s.ID] = s.Family
+	}
+	for _, r := range all {
+		if r.AppliesTo(reg.Plant) {
+			in.Rules = append(in.Rules, r)
+		}
+	}
+	for _, step := range []func(context.Context) error{l.progress, l.superseded, l.raised, l.findings, l.clocks} {
+		if err := step(ctx); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// progress reads through when each rule was evaluated.
+func (l loader) progress(ctx context.Context) error {
+	marks, err := orders.Progress(ctx, l.db, l.plant)
+	l.p.Through = make(map[int64]time.Time, len(marks))
+	for rule, at := range marks {
+		l.p.Through[rule] = at.Time()
+	}
+	return err
+}
+
+// superseded reads the versions of rules that were in force after they were evaluated last and ended since: what
+// they planned until then is still raised.
+func (l loader) superseded(ctx context.Context) error {
+	for _, r := range l.p.Inputs.Rules {
+		mark, evaluated := l.p.Through[r.ID]
+		if !evaluated || !r.StartsAt.Time().After(mark) {
+			continue
+		}
+		var old []rules.Rule
+		err := l.db.SQL(ctx).Where("id = ? AND known_to IS NULL AND valid_to > ?", r.ID, assets.InstantOf(mark)).Order("valid_from").Find(&old).Error
+		if err != nil {
+			return err
+		}
+		l.p.Before = append(l.p.Before, old...)
+	}
+	return nil
+}
+
+// raised reads what the rules raised: of those that plan dates what was raised since shortly before their mark,
+// of the others all, because they are asked from their start.
+func (l loader) raised(ctx context.Context) error {
+	in := &l.p.Inputs
+	var planned, others []int64
+	since := l.now
+	for _, r := range in.Rules {
+		if !r.PlansDates() {
+			others = append(others, r.ID)
+			continue
+		}
+		planned = append(planned, r.ID)
+		mark, evaluated := l.p.Through[r.ID]
+		if !evaluated {
+			mark = r.StartsAt.Time()
+		}
+		// What is asked about again was raised at most the lead before it fell due; two days for zones and clocks.
+		if from := mark.AddDate(0, 0, -r.Template.LeadDays-3); from.Before(since) {
+			since = from
+		}
+	}
+	const columns = "id, plant_id, rule_id, target_kind, target_id, cycle, withdrawal_no, order_id, joined"
+	err := l.db.SQL(ctx).Select(columns).Where("plant_id = ? AND (rule_id IN ? OR (rule_id IN ? AND raised_at >= ?))", l.plant, others, planned, assets.InstantOf(since)).
+		Order("id").Find(&in.Occurrences).Error
+	if err != nil {
+		return err
+	}
+	const orderColumns = "id, number, state, done_at, withdrawn_at, in_error, holds_until"
+	return l.db.SQL(ctx).Select(orderColumns).
+		Where("plant_id = ? AND known_to IS NULL AND valid_to IS NULL AND id IN (SELECT o.order_id FROM occurrences o WHERE o.plant_id = ? AND o.order_id <> 0)", l.plant, l.plant).
+		Find(&in.Orders).Error
+}
+
+// findings reads what finding and take-up rules rest on; nothing where the plant has no such rule.
+func (l loader) findings(ctx context.Context) error {
+	grade, takeUp := 5, false
+	for _, r := range l.p.Inputs.Rules {
+		switch r.Trigger.Kind {
+		case rules.TriggerGrade:
+			grade = min(grade, r.Trigger.Grade)
+		case rules.TriggerTakeUp:
+			takeUp = true
+		}
+	}
+	if err := l.openGrades(ctx, grade); err != nil || !takeUp {
+		return err
+	}
+	return l.takeUps(ctx)
+}
+
+// openGrades reads the unanswered findings of a grade or worse, and what was found better on the same splices.
+func (l loader) openGrades(ctx context.Context, grade int) (err error) {
+	in := &l.p.Inputs
+	if grade > 4 {
+		return nil
+	}
+	if in.Findings, err = registry.OpenGrades(ctx, l.db, l.scope, l.plant, grade); err != nil || len(in.Findings) == 0 {
+		return err
+	}
+	var conveyors []int64
+	for _, f := range in.Findings {
+		conveyors = append(conveyors, f.ConveyorID)
+	}
+	var better []assets.Finding
+	err = l.db.SQL(ctx).Where("plant_id = ? AND known_to IS NULL AND valid_to IS NULL AND conveyor_id IN ? AND grade < ? AND found_at > ?",
+		l.plant, conveyors, 4, in.Findings[0].FoundAt).Find(&better).Error
+	in.Findings = append(in.Findings, better...)
+	return err
+}
+
+// takeUps counts the re-splices that each belt's take-up leaves.
+func (l loader) takeUps(ctx context.Context) error {
+	var measured []assets.Finding
+	err := l.db.SQL(ctx).Where("plant_id = ? AND known_to IS NULL AND valid_to IS NULL AND quantity = ?", l.plant, rules.TakeUpTravel).Find(&measured).Error
+	l.p.Inputs.Resplices = map[int64]int{}
+	for _, b := range l.p.Register.Belts {
+		c, _ := l.p.Register.Conveyor(b.ConveyorID)
+		if left, known := rules.ResplicesLeft(c, b, l.p.Register.SplicesOf(b.ID), measured); known {
+			l.p.Inputs.Resplices[b.ID] = left
+		}
+	}
+	return err
+}
