@@ -16,7 +16,12 @@ import (
 )
 
 // nobody is a table of people with one planner and no plants.
-type nobody struct{ web.Plants }
+type nobody struct {
+	web.Fleets
+	web.Orders
+	web.Days
+	web.Finds
+}
 
 func (nobody) SignIns(context.Context) ([]assets.Person, error) {
 	return []assets.Person{{ID: 1, Name: "I. Vanterel", Role: assets.RolePlanner}}, nil
@@ -34,7 +39,7 @@ func (nobody) PlantList(context.Context, assets.Scope) ([]web.PlantSummary, erro
 
 func handler(t *testing.T, loopback bool) http.Handler {
 	t.Helper()
-	h, err := Handler(Config{Sources: web.Sources{Plants: nobody{}}, People: nobody{}, Now: func() time.Time { return time.Unix(1.8e9, 0) },
+	h, err := Handler(Config{Sources: web.Sources{Plants: nobody{}, Fleets: nobody{}, Orders: nobody{}, Days: nobody{}, Finds: nobody{}}, People: nobody{}, Now: func() time.Time { return time.Unix(1.8e9, 0) },
 		Log: slog.New(slog.NewTextHandler(io.Discard, nil)), LoopbackOnly: loopback})
 	if err != nil {
 		t.Fatal(err)

@@ -16,6 +16,8 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"carryside/assets"
+	"carryside/schedule/rules"
+	"carryside/schedule/workorder"
 	"carryside/server/signin"
 )
 
@@ -27,20 +29,36 @@ type fakePlant struct {
 	frames []PlantFrame
 	list   []PlantSummary
 	staff  []assets.Person
+	fleet  *Fleet
+	past   map[int64]*Past
+	orders []workorder.Order
+	events []workorder.Event
+	stops  []assets.StopWindow
+	remind []rules.Occurrence
+	news   News
+	held   int
+	grades []assets.Finding
+	steps  []Act // steps taken
+	made   []Resplice
 }
 
 func skarrow() *fakePlant {
 	p := assets.Plant{CustomerID: 1, Name: "Skarrow Grain Terminal", Zone: "Europe/Oslo", UnitSystem: assets.UnitsSI, Currency: "NOK"}
 	p.ID = 3
 	read := assets.InstantOf(time.Date(2026, 11, 24, 17, 0, 0, 0, time.UTC))
-	return &fakePlant{
+	f := &fakePlant{
 		frames: []PlantFrame{{Plant: p, Conveyors: 15, Splices: 32, HoursReadTo: read, Records: 18204}},
 		list:   []PlantSummary{{Plant: p, Customer: "Skarrow Harbour", Conveyors: 15, Splices: 32, Open: 10, Overdue: 1, ReadTo: read}},
 		staff: []assets.Person{
 			{ID: 1, Name: "I. Vanterel", Role: assets.RolePlanner}, {ID: 2, Name: "R. Asquenne", Role: assets.RoleTechnician},
 			{ID: 3, Name: "S. Ilveth", Role: assets.RoleAuditor},
 		},
+		news: News{People: map[int64]string{1: "I. Vanterel", 2: "R. Asquenne"}},
+		past: map[int64]*Past{},
 	}
+	f.fillFleet(p)
+	f.fillOrders()
+	return f
 }
 
 func (f *fakePlant) PlantFrame(_ context.Context, scope assets.Scope, id int64) (PlantFrame, error) {
@@ -74,7 +92,9 @@ func (f *fakePlant) AddPerson(_ context.Context, name string, role assets.Role) 
 	return p, nil
 }
 
-func (f *fakePlant) sources() Sources { return Sources{Plants: f} }
+func (f *fakePlant) sources() Sources {
+	return Sources{Plants: f, Fleets: f, Orders: f, Days: f, Finds: f}
+}
 
 // visit is a browser at a site.
 type visit struct {

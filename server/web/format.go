@@ -77,16 +77,23 @@ func With(number, unit string) string {
 	return number + nb + unit
 }
 
-// Count writes a number of things in words up to twelve as the trade's lists do, and their noun in the right
-// number: "no splices", "one splice", "15 conveyors".
+var numberWords = [...]string{"no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"}
+
+// Word writes a number of things as sentences do: in words up to twelve, in figures above; 0 is "no".
+func Word(n int) string {
+	if n >= 0 && n < len(numberWords) {
+		return numberWords[n]
+	}
+	return Int(int64(n))
+}
+
+// Count writes a number of things in words and their noun in the right number: "no splices", "one splice",
+// "15 conveyors".
 func Count(n int, one, many string) string {
-	switch n {
-	case 0:
-		return "no " + many
-	case 1:
+	if n == 1 {
 		return "one " + one
 	}
-	return Int(int64(n)) + nb + many
+	return Word(n) + nb + many
 }
 
 // Figure writes a number of things with the number in figures: "1 splice", "0 splices".

@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"net/url"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/gin-gonic/gin"
@@ -139,4 +140,27 @@ func (r *Request) readForm(limit int64) error {
 func isMultipart(req *http.Request) bool {
 	ct := req.Header.Get("Content-Type")
 	return len(ct) >= 19 && ct[:19] == "multipart/form-data"
+}
+
+// Offer adds a button to a page if the address it leads to is built and open to whoever asks. The pattern is
+// the route's below the plant ("conveyors/:conveyor/finding"); ids fill its names in order.
+func (r *Request) Offer(p *Page, word, pattern string, main bool, ids ...int64) {
+	if to, ok := r.Link(pattern, ids...); ok {
+		p.Do = append(p.Do, Action{Word: word, To: to, Main: main})
+	}
+}
+
+// Link returns the address of a page below the plant's, and whether it is built and open to whoever asks.
+func (r *Request) Link(pattern string, ids ...int64) (string, bool) {
+	if !open(r, pattern) {
+		return "", false
+	}
+	parts := strings.Split(pattern, "/")
+	for i, part := range parts {
+		if strings.HasPrefix(part, ":") && len(ids) > 0 {
+			parts[i] = strconv.FormatInt(ids[0], 10)
+			ids = ids[1:]
+		}
+	}
+	return r.At(strings.Join(parts, "/")), true
 }

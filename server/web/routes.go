@@ -30,6 +30,8 @@ const (
 func routes() []Route {
 	return []Route{
 		{Method: get, Path: "/plants", May: people.Read, Under: "plants", Do: (*Site).plants},
+		{Method: get, Path: "/plants/:plant/belts", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).belts},
+		{Method: get, Path: "/plants/:plant/conveyors/:conveyor", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).conveyor},
 	}
 }
 
@@ -37,7 +39,7 @@ func routes() []Route {
 // file, fails at start.
 var screens = []string{
 	"signin", "problem",
-	"plants",
+	"plants", "belts", "conveyor",
 }
 
 // heads is the names that ride on the belt, in order; one without a route is absent.

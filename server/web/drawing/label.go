@@ -12,6 +12,7 @@ type label struct {
 	rank   int // room is given in this order: past, 80 to 100 %, unknown, others
 	level  int
 	step   float64 // height of a level; below zero goes down
+	beside bool    // stands beside its mark, not above or below
 	splice Splice
 }
 

@@ -3,6 +3,7 @@ package drawing
 import (
 	"html/template"
 	"math"
+	"strings"
 )
 
 // Detail is a belt as its conveyor's page shows it, with words in the plant's units.
@@ -117,7 +118,7 @@ func (s *svg) zeroMark(f *figure, ox, oy float64) {
 
 // splices draws marks and labels; every splice is a link of its own.
 func (s *svg) splices(f *figure, ox, oy float64) []*label {
-	var above, below []*label
+	var above, below, aside []*label
 	angles := map[*label]float64{}
 	lost := 0.0
 	for _, sp := range byBand(f.belt.Splices) {
@@ -133,22 +134,30 @@ func (s *svg) splices(f *figure, ox, oy float64) []*label {
 		x, y, angle, carry := f.at(*sp.PositionM)
 		l.x, l.y = ox+x, oy+y
 		angles[l] = angle
-		if carry {
+		_, ly := f.line(x / math.Max(f.head.x, 1))
+		l.beside = y > ly+2.5*f.sz.headR && f.takeUp >= 0 // hanging with the take-up
+		switch {
+		case l.beside:
+			aside = append(aside, l)
+		case carry:
 			above = append(above, l)
-		} else {
+		default:
 			l.step = -l.step
 			below = append(below, l)
 		}
 	}
 	kept := map[*label]bool{}
 	written := append(settle(append([]*label(nil), above...), 1), settle(append([]*label(nil), below...), 1)...)
+	if len(aside) > 0 {
+		written = append(written, aside[len(aside)-1]) // beside the take-up is room for one: the most used
+	}
 	for _, l := range written {
 		kept[l] = true
 	}
-	for _, l := range append(above, below...) {
+	for _, l := range append(append(above, below...), aside...) {
 		s.mark(l, angles[l], f.sz.seam, true)
 		if kept[l] {
-			s.label(l, angles[l])
+			s.label(l)
 		}
 		s.raw("</a>")
 	}
@@ -171,11 +180,14 @@ func (s *svg) mark(l *label, angle, scale float64, placed bool) {
 }
 
 // label writes a splice's name and note: above the carry side, below the return side, beside a vertical run.
-func (s *svg) label(l *label, angle float64) {
+func (s *svg) label(l *label) {
 	up := float64(l.level) * l.step
 	name, note := l.splice.Used.Text(), l.splice.Note
+	if l.splice.Used.Name != "" && l.splice.Used.Known {
+		name = l.splice.Used.Name + ", " + strings.TrimPrefix(name, l.splice.Used.Name+" ")
+	}
 	switch {
-	case math.Abs(math.Abs(math.Mod(angle, 180))-90) < 30:
+	case l.beside:
 		s.path("lead", "M"+num(l.x-20)+" "+num(l.y)+"h-15")
 		s.text("b l halo", l.x-40, l.y+1, "end", name)
 		s.text("d s halo", l.x-40, l.y+16, "end", note)

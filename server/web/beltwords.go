@@ -1,0 +1,166 @@
+package web
+
+import (
+	"carryside/assets"
+	"carryside/schedule/due"
+	"carryside/server/web/drawing"
+)
+
+// This file turns register and standings into what tables, drawings and sentences say of belts and splices,
+// the same on every screen.
+
+// fleetView is a plant's fleet with its standings by splice.
+type fleetView struct {
+	*Fleet
+	f  Format
+	at map[int64]int
+}
+
+func viewOf(fl *Fleet, f Format) fleetView {
+	v := fleetView{Fleet: fl, f: f, at: make(map[int64]int, len(fl.Standings))}
+	for i, s := range fl.Standings {
+		v.at[s.SpliceID] = i
+	}
+	return v
+}
+
+// standing returns where a splice stands; an ended one has no standing.
+func (v fleetView) standing(spliceID int64) (due.Standing, bool) {
+	i, ok := v.at[spliceID]
+	if !ok {
+		return due.Standing{}, false
+	}
+	return v.Standings[i], true
+}
+
+// live returns the live splices of the belt on a conveyor.
+func (v fleetView) live(conveyorID int64) []assets.Splice {
+	b, ok := v.Register.BeltOn(conveyorID, 0)
+	if !ok {
+		return nil
+	}
+	var out []assets.Splice
+	for _, s := range v.Register.SplicesOf(b.ID) {
+		if _, stands := v.at[s.ID]; stands {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// spliceMark is how a splice is called beside its conveyor.
+func spliceMark(s assets.Splice) string { return "S" + s.Number }
+
+// usedOf is a standing as a mark of the seam ramp.
+func usedOf(name string, s due.Standing) drawing.Used {
+	u := drawing.Used{Name: name, Share: s.Used.Value, Known: s.Used.Known, AtLeast: s.Used.AtLeast}
+	if !u.Known {
+		u.Says = string(s.Band)
+	}
+	return u
+}
+
+// drawn is a conveyor with its belt as it is drawn.
+func (v fleetView) drawn(c assets.Conveyor, plantID int64) drawing.Belt {
+	d := drawing.Belt{Tag: c.Tag, Name: c.Name, To: at(plantID, "conveyors", c.ID), Pulleys: c.Pulleys,
+		CentresM: c.CentreDistanceM, InclineDeg: c.InclineDeg, TakeUpKind: c.TakeUpKind}
+	if b, ok := v.Register.BeltOn(c.ID, 0); ok {
+		d.LoopM = b.LoopLengthM
+	}
+	for _, s := range v.live(c.ID) {
+		st, _ := v.standing(s.ID)
+		d.Splices = append(d.Splices, drawing.Splice{Used: usedOf(spliceMark(s), st), PositionM: s.PositionM,
+			Note: v.madeWords(s), To: at(plantID, "splices", s.ID)})
+	}
+	return d
+}
+
+// madeWords says when a splice was made: "made 17 Oct 2026", "date not known".
+func (v fleetView) madeWords(s assets.Splice) string {
+	if s.Made.Unknown() && s.Made.AsWritten == "" {
+		return "date not known"
+	}
+	return "made " + v.f.When(s.Made)
+}
+
+// worst returns the standing of a conveyor that is used most; unknown ages only where there is nothing else.
+func (v fleetView) worst(conveyorID int64) (assets.Splice, due.Standing, bool) {
+	var best assets.Splice
+	var st due.Standing
+	found := false
+	for _, s := range v.live(conveyorID) {
+		cur, _ := v.standing(s.ID)
+		better := !found || cur.Used.Known && (!st.Used.Known || cur.Used.Value > st.Used.Value)
+		if better {
+			best, st, found = s, cur, true
+		}
+	}
+	return best, st, found
+}
+
+// soonest returns the splice of a conveyor whose date comes first.
+func (v fleetView) soonest(conveyorID int64) (assets.Splice, due.Standing, bool) {
+	var best assets.Splice
+	var st due.Standing
+	found := false
+	for _, s := range v.live(conveyorID) {
+		cur, _ := v.standing(s.ID)
+		if cur.DueDay != "" && (!found || cur.DueDay < st.DueDay) {
+			best, st, found = s, cur, true
+		}
+	}
+	return best, st, found
+}
+
+// beltWords says width and specification: "1 400 mm, EP 1000/4 6+3".
+func (v fleetView) beltWords(b assets.Belt) string {
+	words := v.specWords(b)
+	if b.WidthM == 0 {
+		return words
+	}
+	width := v.f.Width(b.WidthM)
+	if words == "" {
+		return width
+	}
+	return width + ", " + words
+}
+
+func (v fleetView) specWords(b assets.Belt) string {
+	if s, ok := v.Register.Specification(b.SpecificationID); ok {
+		return s.Name
+	}
+	return b.Specification
+}
+
+// kindsWords says how the splices of a belt are made, once where all are alike.
+func kindsWords(splices []assets.Splice) string {
+	if len(splices) == 0 {
+		return "none"
+	}
+	first := assets.KindWords(splices[0].Form, splices[0].Bond)
+	for _, s := range splices[1:] {
+		if assets.KindWords(s.Form, s.Bond) != first {
+			return "of several kinds"
+		}
+	}
+	return first
+}
+
+// figureOf writes a figure that may be missing or a lower bound.
+func figureOf(f due.Figure, write func(float64) string) string {
+	switch {
+	case !f.Known:
+		return "not known"
+	case f.AtLeast:
+		return "at least " + write(f.Value)
+	}
+	return write(f.Value)
+}
+
+// limitWords names what sets a splice's date: "passes, class C".
+func limitWords(s due.Standing) string {
+	if s.Limit == nil {
+		return ""
+	}
+	return string(s.Limit.Clock) + ", class " + string(s.Limit.Class)
+}
