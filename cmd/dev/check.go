@@ -16,9 +16,9 @@ import (
 	"time"
 )
 
-// taggedPackages hold files that plain builds leave out (they need chromium or LibreOffice);
-// vet and staticcheck look at them as well, so that they cannot rot unseen.
-var taggedPackages = []string{"./cmd/dev", "./server/browsertest/...", "./reports/officetest/..."}
+// taggedPackages hold files that plain builds leave out (they need chromium, LibreOffice or
+// PostgreSQL); vet and staticcheck look at them as well, so that they cannot rot unseen.
+var taggedPackages = []string{"./cmd/dev", "./server/browsertest/...", "./reports/officetest/...", "./assets/plantdb/..."}
 
 // step is one part of the check; run reports what is wrong on out and in its error.
 type step struct {
@@ -52,7 +52,7 @@ func checkSteps(tools toolchain) []step {
 	if tools.race {
 		testArgs = append(testArgs, "-race")
 	}
-	tagged := "-tags=browser,office"
+	tagged := "-tags=browser,office,postgres"
 	return []step{
 		{"gofmt", checkFormat},
 		{"go vet", tools.goStep("vet", "./...")},
