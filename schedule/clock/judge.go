@@ -34,8 +34,8 @@ func (c Class) Words() string {
 	}
 }
 
-// roundingHours is what sums of decimal readings may be off in binary; no meter shows a thousandth of it.
-const roundingHours = 1e-6
+// roundingHours is what sums of decimal readings may be off in binary; no meter shows a thousand times as much.
+const roundingHours = 1e-7
 
 // Judge says what becomes of a new reading beside the accepted points around it.
 //

@@ -163,10 +163,11 @@ func (d Duty) When(p Projection, from time.Time, passes float64) (time.Time, boo
 	return time.Time{}, false, nil
 }
 
-// whenRun returns when so many hours more are run; a belt at speed zero runs none.
+// whenRun returns when so many hours more are run; a belt at speed zero runs none. Rounding must not carry the target past
+// the moment the belt stops into its next start.
 func whenRun(p Projection, hours, more float64, turning bool) (time.Time, bool) {
 	if !turning {
 		return time.Time{}, false
 	}
-	return p.When(hours + more)
+	return p.When(hours + max(0, more-roundingHours))
 }

@@ -106,7 +106,7 @@ func (p *Projection) observe(trailing time.Duration) {
 		p.plan, p.basis = nil, ObservedMeanRate
 		x = p.exposure(from, p.start.At)
 	}
-	p.rate = ran / x
+	p.rate = max(0, ran/x)
 	p.variance = p.observedVariance(from, x)
 	p.rateVar = p.variance / x
 }
