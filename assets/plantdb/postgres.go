@@ -62,22 +62,3 @@ func postgresSentence(err error) error {
 	}
 	return err
 }
-
-// CreatePostgres makes an empty database on a server.
-func CreatePostgres(ctx context.Context, server, name string) error {
-	return onServer(ctx, server, "CREATE DATABASE "+pgx.Identifier{name}.Sanitize())
-}
-
-// DropPostgres removes a database from a server with everybody connected to it.
-func DropPostgres(ctx context.Context, server, name string) error {
-	return onServer(ctx, server, "DROP DATABASE IF EXISTS "+pgx.Identifier{name}.Sanitize()+" WITH (FORCE)")
-}
-
-func onServer(ctx context.Context, server, statement string) error {
-	conn, err := pgx.Connect(ctx, server)
-	if err != nil {
-		return postgresSentence(err)
-	}
-	_, err = conn.Exec(ctx, statement)
-	return errors.Join(err, conn.Close(ctx))
-}

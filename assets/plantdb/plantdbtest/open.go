@@ -1,25 +1,23 @@
 // Package plantdbtest gives a test a fresh database with the schema of the program: SQLite in the test's
-// own folder, or PostgreSQL when its address is in CARRYSIDE_TEST_POSTGRES. Nothing is mocked.
+// own folder, or PostgreSQL when the test is built with the tag postgres. Nothing is mocked.
 //
 //	db := plantdbtest.Open(t)
+//
+// The same tests run on both engines:
+//
+//	go test ./assets/plantdb/...
+//	CARRYSIDE_TEST_POSTGRES=postgres://... go test -tags postgres ./assets/plantdb/...
 package plantdbtest
 
 import (
 	"context"
-	"fmt"
-	"net/url"
 	"os"
 	"path/filepath"
 	"sync"
-	"sync/atomic"
 	"testing"
-	"time"
 
 	"carryside/assets/plantdb"
 )
-
-// postgresVariable names the environment variable with the address of a PostgreSQL server.
-const postgresVariable = "CARRYSIDE_TEST_POSTGRES"
 
 // Open returns a fresh migrated database, closed and gone when the test ends.
 func Open(t testing.TB) *plantdb.DB {
@@ -30,10 +28,7 @@ func Open(t testing.TB) *plantdb.DB {
 // Address makes a fresh database and returns its file or address, for tests that open it twice.
 func Address(t testing.TB) string {
 	t.Helper()
-	if server := os.Getenv(postgresVariable); server != "" {
-		return postgresAddress(t, server)
-	}
-	return sqliteFile(t)
+	return freshAddress(t)
 }
 
 // Again opens another handle on a database.
@@ -70,7 +65,8 @@ var template = sync.OnceValues(func() ([]byte, error) {
 	return os.ReadFile(path)
 })
 
-func sqliteFile(t testing.TB) string {
+// SQLiteFile makes a fresh migrated SQLite file and returns its path, whatever engine the tests run on.
+func SQLiteFile(t testing.TB) string {
 	t.Helper()
 	content, err := template()
 	if err != nil {
@@ -81,27 +77,4 @@ func sqliteFile(t testing.TB) string {
 		t.Fatal(err)
 	}
 	return path
-}
-
-// made counts this process's databases, so that each has a name of its own.
-var made atomic.Int64
-
-// postgresAddress creates a database on the server and drops it when the test ends.
-func postgresAddress(t testing.TB, server string) string {
-	t.Helper()
-	name := fmt.Sprintf("carryside_%d_%d_%d", os.Getpid(), time.Now().UnixNano(), made.Add(1))
-	if err := plantdb.CreatePostgres(context.Background(), server, name); err != nil {
-		t.Fatalf("create a database on the server of %s: %v", postgresVariable, err)
-	}
-	t.Cleanup(func() {
-		if err := plantdb.DropPostgres(context.Background(), server, name); err != nil {
-			t.Errorf("drop the test's database: %v", err)
-		}
-	})
-	address, err := url.Parse(server)
-	if err != nil {
-		t.Fatal(err)
-	}
-	address.Path = "/" + name
-	return address.String()
 }
