@@ -68,7 +68,23 @@ func occurrences(c *Case) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	return plannedList(cron.Between(zone, from, to)), nil
+	return planned(cron, zone, from, to)
+}
+
+// planned expands an expression month by month, so that a span of centuries is refused before it fills the memory.
+func planned(cron calendar.Cron, zone calendar.Zone, from, to time.Time) (any, error) {
+	var found []calendar.Occurrence
+	for from.Before(to) {
+		next := from.AddDate(0, 1, 0)
+		if next.After(to) {
+			next = to
+		}
+		if found = append(found, cron.Between(zone, from, next)...); len(found) > longestSeries {
+			return nil, &Refusal{"too_many", "the expression occurs more than 100 000 times in that span; ask for a shorter one"}
+		}
+		from = next
+	}
+	return plannedList(found), nil
 }
 
 // cronCheck says whether a rule form would take an expression.

@@ -1,6 +1,7 @@
 package calc
 
 import (
+	"math"
 	"slices"
 	"time"
 
@@ -35,7 +36,7 @@ func readMeter(c *Case) (*metered, error) {
 	name, resolution := c.Text("zone"), c.Object("meter").NumberOr("resolution_h", 0)
 	var list []entered
 	for _, r := range c.Objects("readings") {
-		list = append(list, entered{r.Whole("n"), r.Text("at"), r.Number("value_h")})
+		list = append(list, entered{r.Whole("n"), r.Text("at"), finite(r, "value_h")})
 	}
 	if err := c.Err(); err != nil {
 		return nil, err
@@ -63,6 +64,19 @@ func readMeter(c *Case) (*metered, error) {
 	return m, nil
 }
 
+// mostOfAnything bounds hours, speeds and lengths: sums and quotients of what is below it are numbers.
+const mostOfAnything = 1e12
+
+// finite reads a needed number of a size that can be counted with.
+func finite(f *Fields, name string) float64 {
+	v := f.Number(name)
+	if math.Abs(v) > mostOfAnything {
+		f.fail(name, "a number below 1e12")
+		return 0
+	}
+	return v
+}
+
 // meterEvents reads replacements and rollovers.
 func meterEvents(c *Case, m *metered, readings []clock.Reading) ([]clock.Event, error) {
 	if !c.Has("events") {
@@ -74,10 +88,10 @@ func meterEvents(c *Case, m *metered, readings []clock.Reading) ([]clock.Event, 
 		var err error
 		switch kind := e.Text("kind"); kind {
 		case "replacement":
-			event = clock.Event{OldFinal: e.Number("old_final_h"), NewStart: e.Number("new_start_h")}
+			event = clock.Event{OldFinal: finite(e, "old_final_h"), NewStart: finite(e, "new_start_h")}
 			event.At, err = instant(m.zone, e.Text("at"))
 		case "rollover":
-			event = clock.Event{Rollover: true, RangeH: c.Object("meter").Number("rolls_over_at_h")}
+			event = clock.Event{Rollover: true, RangeH: finite(c.Object("meter"), "rolls_over_at_h")}
 			i := slices.Index(m.numbers, e.Whole("at_reading"))
 			if i < 0 {
 				return nil, &Refusal{"unknown_reading", "a rollover is declared at a reading that is not there; correct at_reading"}
@@ -171,6 +185,9 @@ func projection(c *Case) (any, error) {
 	m, err := readMeter(c)
 	if err != nil {
 		return nil, err
+	}
+	if !(days > 0 && days <= 36525) {
+		return nil, &Refusal{"bad_interval", "the trailing period is a number of days from above 0 to 36525; correct trailing_days"}
 	}
 	plan, err := production(c, m.zone)
 	if err != nil {
@@ -331,7 +348,7 @@ func levels(c *Case, zone calendar.Zone, name string) ([]clock.Level, error) {
 		if err != nil {
 			return nil, err
 		}
-		list = append(list, clock.Level{From: from, Value: f.Number("value")})
+		list = append(list, clock.Level{From: from, Value: finite(f, "value")})
 	}
 	slices.SortStableFunc(list, func(a, b clock.Level) int { return a.From.Compare(b.From) })
 	return list, c.Err()
@@ -348,7 +365,7 @@ func bends(c *Case, zone calendar.Zone) ([]clock.Bends, error) {
 		if err != nil {
 			return nil, err
 		}
-		list = append(list, clock.Bends{From: from, Plain: int(f.Whole("plain")), Reverse: int(f.Whole("reverse"))})
+		list = append(list, clock.Bends{From: from, Plain: int(finite(f, "plain")), Reverse: int(finite(f, "reverse"))})
 	}
 	slices.SortStableFunc(list, func(a, b clock.Bends) int { return a.From.Compare(b.From) })
 	return list, c.Err()
