@@ -21,7 +21,7 @@ type run struct {
 	weekH     float64 // planned hours a week
 	hours     float64 // running hours so far
 	loopM     float64
-	usedM     float64 // take-up travel used
+	usedM     float64 // take-up travel used, from the new-belt end: what re-splices may still give back
 	belt      int     // index of the belt row in force
 	beltSince time.Time
 	live      []liveSplice
@@ -71,7 +71,7 @@ func (c siteConveyor) cutM() float64 {
 // fit puts a new belt on at t with all its splices.
 func (r *run) fit(t time.Time, first bool) {
 	b := r.b
-	r.loopM, r.usedM, r.beltSince = r.spec.loopM(), 0.15*r.spec.travelM, t
+	r.loopM, r.usedM, r.beltSince = r.spec.loopM(), 0.85*r.spec.travelM, t
 	used := r.usedM
 	fitted := assets.Exactly(t, r.zone)
 	who := r.crews[b.rng.IntN(len(r.crews))]
@@ -152,10 +152,10 @@ func (r *run) week(t time.Time) {
 	r.changeWornBelt(t)
 }
 
-// changeWornBelt fits a new belt when the cover is worn or the take-up is at its end.
+// changeWornBelt fits a new belt when the cover is worn or the take-up has nothing left to give back.
 func (r *run) changeWornBelt(t time.Time) {
 	worn := t.Sub(r.beltSince).Hours() > r.spec.beltYears*365.25*24*r.b.between(0.98, 1.05)
-	if !worn && r.usedM+r.spec.cutM()/2 <= r.spec.travelM {
+	if !worn && r.usedM >= r.spec.cutM()/2 {
 		return
 	}
 	at := t.AddDate(0, 0, 7) // at the turn of the week, after whatever was remade in it
@@ -164,7 +164,7 @@ func (r *run) changeWornBelt(t time.Time) {
 	}
 	why := "cover worn"
 	if !worn {
-		why = "take-up at the end of its travel"
+		why = "take-up back at its new-belt end, no length left for a re-splice"
 	}
 	var retired []int
 	for _, l := range r.live {
@@ -182,7 +182,8 @@ func (r *run) changeWornBelt(t time.Time) {
 	r.order(workorder.KindBeltChange, "renew the belt", why, at, 9, made, retired)
 }
 
-// remake replaces splice l at t: the loop is shortened, the take-up travels back by half of it.
+// remake replaces splice l at t: the loop is shortened, the take-up comes back towards its new-belt end by half
+// of it.
 func (r *run) remake(l liveSplice, t time.Time, why assets.RetiredWhy) {
 	if made := r.b.fleet.Splices[l.index].Made.At.Time(); !t.After(made) {
 		t = made.Add(30 * time.Minute) // it let go in its first minutes
@@ -200,12 +201,13 @@ func (r *run) remake(l liveSplice, t time.Time, why assets.RetiredWhy) {
 	r.end(l, t, why, mode)
 	cut := r.spec.cutM()
 	r.loopM -= cut
-	r.usedM += cut / 2
+	r.usedM -= cut / 2
 	old := &b.fleet.Belts[r.belt]
 	from := assets.InstantOf(t)
 	next := *old
 	old.ValidTo = &from
-	next.ValidFrom, next.LoopLengthM = from, round(r.loopM, 2)
+	used := round(r.usedM, 3)
+	next.ValidFrom, next.LoopLengthM, next.TakeUpUsedM = from, round(r.loopM, 2), &used
 	b.fleet.Belts = append(b.fleet.Belts, next)
 	r.belt = len(b.fleet.Belts) - 1
 	who := r.crews[b.rng.IntN(len(r.crews))]

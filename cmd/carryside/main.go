@@ -25,6 +25,8 @@ import (
 type commands struct {
 	Version kong.VersionFlag `env:"-" help:"Print the version and leave."`
 
+	Serve  serveCommand  `cmd:"" help:"Serve the screens of an installation."`
+	Demo   demoCommand   `cmd:"" help:"Serve three invented plants to look around in."`
 	Calc   calcCommand   `cmd:"" help:"Answer a file of check cases with the functions the screens use."`
 	Export exportCommand `cmd:"" help:"Write a report to a file: workbook, CSV, JSON or page."`
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"strings"
+	"time"
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
@@ -27,6 +28,7 @@ type Filter struct {
 	Since      assets.Instant // closed or changed at or after
 	OverdueOn  assets.Day     // open with a latest date before this day
 	Text       string         // number, or words of title and reason
+	Conveyors  []int64        // any of these; nil: all
 	IDs        []int64
 	Limit      int
 	Offset     int
@@ -81,6 +83,9 @@ func (f Filter) narrow(tx *gorm.DB) *gorm.DB {
 	}
 	if f.LineID != 0 {
 		tx = tx.Where("conveyor_id IN (SELECT c.id FROM conveyors c WHERE c.line_id = ? AND c.known_to IS NULL AND c.valid_to IS NULL)", f.LineID)
+	}
+	if f.Conveyors != nil {
+		tx = tx.Where("conveyor_id IN ?", append([]int64{-1}, f.Conveyors...))
 	}
 	if f.Kind != "" {
 		tx = tx.Where("kind = ?", f.Kind)
@@ -156,6 +161,23 @@ func Count(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int6
 			coalesce(sum(CASE WHEN state IN ('done','signed','withdrawn') THEN 1 ELSE 0 END),0) AS closed,
 			coalesce(sum(CASE WHEN state = 'signed' THEN 1 ELSE 0 END),0) AS signed`, today).Scan(&n).Error
 	return n, err
+}
+
+// OverdueByPlant counts the open orders past their latest date at now, by plant. A date is over when it is over
+// everywhere on earth, so that a list over many zones never calls one overdue too early.
+func OverdueByPlant(ctx context.Context, db *plantdb.DB, scope assets.Scope, now time.Time) (map[int64]int, error) {
+	var rows []struct {
+		PlantID int64
+		N       int
+	}
+	err := db.SQL(ctx).Model(&workorder.Order{}).Scopes(plantdb.AsOf{}.Rows, plantdb.InScope(scope, "plant_id")).
+		Where("state IN ('raised','accepted','placed','started') AND latest_day <> '' AND latest_day < ?", assets.DayOf(now.UTC().Add(-12*time.Hour))).
+		Select("plant_id, count(*) AS n").Group("plant_id").Scan(&rows).Error
+	out := make(map[int64]int, len(rows))
+	for _, r := range rows {
+		out[r.PlantID] = r.N
+	}
+	return out, err
 }
 
 // Events returns the history of an order, oldest first.

@@ -1,0 +1,194 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"time"
+
+	"carryside/assets"
+	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/clocks"
+	"carryside/assets/plantdb/fleetdb"
+	"carryside/assets/plantdb/orders"
+	"carryside/assets/plantdb/registry"
+	"carryside/assets/samplefleet"
+	"carryside/cmd/carryside/jobs"
+	"carryside/schedule/workorder"
+)
+
+// demoCommand serves three invented plants out of a folder of its own.
+type demoCommand struct {
+	Listen string `default:"127.0.0.1:8080" placeholder:"ADDR" help:"Loopback address to listen on; port 0 takes a free one."`
+	Today  string `placeholder:"DATE" help:"The day the demonstration stands at, YYYY-MM-DD. Without it, today."`
+	Keep   string `placeholder:"DIR" help:"Keep the database in this folder instead of one that goes when the program ends."`
+}
+
+// Run draws the plants, writes them down and serves them.
+func (d *demoCommand) Run(ctx context.Context, p *Program) error {
+	if err := loopback(d.Listen); err != nil {
+		return err
+	}
+	now, err := d.clock(p.Now)
+	if err != nil {
+		return err
+	}
+	folder, leave, err := d.folder()
+	if err != nil {
+		return err
+	}
+	defer leave()
+	db, err := plantdb.Open(ctx, plantdb.Config{DSN: filepath.Join(folder, "demo.db"), Create: true})
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	if err := d.fill(ctx, db, now()); err != nil {
+		return err
+	}
+	hello := "Carryside demonstration: one service company, three invented plants, in " + folder
+	return serveOn(ctx, p, db, serving{listen: d.Listen, now: now, demo: true, hello: hello})
+}
+
+// clock is the wall clock, or one that stands at 06:40 UTC of --today when the program starts and goes on from there.
+func (d *demoCommand) clock(wall func() time.Time) (func() time.Time, error) {
+	if d.Today == "" {
+		return wall, nil
+	}
+	day, err := time.Parse(time.DateOnly, d.Today)
+	if err != nil || day.Year() < 1960 || day.Year() > 2200 {
+		return nil, &UsageError{fmt.Sprintf("--today %s: write a date such as 2026-11-25", d.Today)}
+	}
+	begun, at := wall(), day.Add(6*time.Hour+40*time.Minute)
+	return func() time.Time { return at.Add(wall().Sub(begun)) }, nil
+}
+
+// folder makes the folder of the database: a new one each start, or the one to keep.
+func (d *demoCommand) folder() (path string, leave func(), err error) {
+	if d.Keep == "" {
+		path, err = os.MkdirTemp("", "carryside-demo-")
+		return path, func() { os.RemoveAll(path) }, err
+	}
+	if err = os.MkdirAll(d.Keep, 0o755); err != nil {
+		return "", nil, fmt.Errorf("--keep %s cannot be made: %w", d.Keep, err)
+	}
+	return d.Keep, func() {}, nil
+}
+
+// fill draws the plants into an empty database; one that was kept stays as it is.
+func (d *demoCommand) fill(ctx context.Context, db *plantdb.DB, now time.Time) error {
+	demo, err := db.IsDemo(ctx)
+	if err != nil || demo {
+		return err
+	}
+	head, err := db.CompanyPosition(ctx)
+	if err != nil {
+		return err
+	}
+	if head > 0 {
+		return errors.New("this folder holds a database that is no demonstration; choose another folder with --keep")
+	}
+	if err := fleetdb.Write(ctx, db, samplefleet.Demo(now)); err != nil {
+		return err
+	}
+	if err := db.MarkDemo(ctx); err != nil {
+		return err
+	}
+	quiet := slog.New(slog.DiscardHandler)
+	if _, err := jobs.Evaluator(db, quiet).Evaluate(ctx, now); err != nil {
+		return err
+	}
+	return placeSome(ctx, db, now)
+}
+
+// placeSome takes some of the orders just raised a step on, as a planner would have: the earliest are placed in the
+// next stop of their line that comes before their latest date, a few are accepted, the rest are as raised.
+func placeSome(ctx context.Context, db *plantdb.DB, now time.Time) error {
+	plants, err := registry.Plants(ctx, db, assets.JobScope())
+	if err != nil {
+		return err
+	}
+	for _, p := range plants {
+		if err := placeAt(ctx, db, p, now); err != nil {
+			return fmt.Errorf("place orders at %s: %w", p.Name, err)
+		}
+	}
+	return nil
+}
+
+func placeAt(ctx context.Context, db *plantdb.DB, p assets.Plant, now time.Time) error {
+	scope := assets.PlantScope(p.ID)
+	reg, err := registry.PlantAsOf(ctx, db, scope, p.ID, plantdb.AsOf{})
+	if err != nil {
+		return err
+	}
+	open, _, err := orders.List(ctx, db, scope, orders.Filter{PlantID: p.ID, Open: true})
+	if err != nil {
+		return err
+	}
+	stops, err := clocks.Windows(ctx, db, scope, p.ID, clocks.Span{From: assets.InstantOf(now)})
+	if err != nil {
+		return err
+	}
+	people, err := registry.People(ctx, db, assets.JobScope(), true)
+	if err != nil {
+		return err
+	}
+	planner := workorder.Actor{Roles: []assets.Role{assets.RolePlanner}}
+	var crew []int64
+	for _, one := range people {
+		switch {
+		case one.Role == assets.RolePlanner:
+			planner.PersonID = one.ID
+		case one.Role == assets.RoleTechnician && len(crew) < 2:
+			crew = append(crew, one.ID)
+		}
+	}
+	act := plantdb.Act{PersonID: planner.PersonID, Origin: plantdb.Demo, Action: "place orders", Now: now, Plants: []int64{p.ID}}
+	return db.Change(ctx, act, func(c *plantdb.Change) error {
+		for i, o := range open {
+			if i%3 == 2 || o.Kind == workorder.KindInsertPiece {
+				continue
+			}
+			if o, err = take(c, o, func(o workorder.Order) (workorder.Order, workorder.Event, error) {
+				return workorder.Accept(o, planner, now, now)
+			}); err != nil {
+				return err
+			}
+			conveyor, _ := reg.Conveyor(o.ConveyorID)
+			stop, ok := stopFor(stops, conveyor.LineID, o.LatestDay, p.Location())
+			if !ok || i%4 == 3 {
+				continue
+			}
+			placed := workorder.Placement{WindowID: stop.ID, WindowDay: assets.DayOf(stop.End.Time().In(p.Location())), People: crew, Kit: "press, cutter"}
+			if _, err = take(c, o, func(o workorder.Order) (workorder.Order, workorder.Event, error) {
+				return workorder.Place(o, planner, now, now, placed)
+			}); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// take writes one step of an order.
+func take(c *plantdb.Change, o workorder.Order, step func(workorder.Order) (workorder.Order, workorder.Event, error)) (workorder.Order, error) {
+	after, event, err := step(o)
+	if err != nil {
+		return o, err
+	}
+	return after, orders.Step(c, &after, event)
+}
+
+// stopFor returns the first stop of a line that ends by the latest date.
+func stopFor(stops []assets.StopWindow, lineID int64, latest assets.Day, zone *time.Location) (assets.StopWindow, bool) {
+	for _, w := range stops {
+		if (w.LineID == lineID || w.LineID == 0) && (latest == "" || assets.DayOf(w.End.Time().In(zone)) <= latest) {
+			return w, true
+		}
+	}
+	return assets.StopWindow{}, false
+}

@@ -1,0 +1,254 @@
+// Package desk joins the screens to the database. It decides nothing: each of its methods is a few statements of
+// plantdb and a pure function.
+package desk
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"carryside/assets"
+	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/clocks"
+	"carryside/assets/plantdb/orders"
+	"carryside/assets/plantdb/outlook"
+	"carryside/assets/plantdb/registry"
+	"carryside/server/web"
+)
+
+// Desk joins the screens to the database. It keeps the standings of plants looked at until something of the
+// plant changes or a few minutes have passed, so that a page costs its own plant's size once, not each time.
+type Desk struct {
+	db  *plantdb.DB
+	now func() time.Time
+
+	mu     sync.Mutex // guards fleets
+	fleets map[int64]*keptFleet
+}
+
+// keptFleet is a plant's register with its standings, and what they were computed from.
+type keptFleet struct {
+	head, company int64 // positions of the customer's and the company's chain
+	at            time.Time
+	used          time.Time
+	fleet         *web.Fleet
+	plant         *outlook.Standings
+}
+
+const (
+	// keepFor is how long standings stand though nothing was entered: projected hours move with the clock.
+	keepFor = 5 * time.Minute
+	// mostFleets bounds the memory kept; the plant not looked at for longest goes.
+	mostFleets = 24
+)
+
+// New returns a desk that has looked at nothing yet.
+func New(db *plantdb.DB, now func() time.Time) *Desk {
+	return &Desk{db: db, now: now, fleets: map[int64]*keptFleet{}}
+}
+
+// Sources is the desk as the screens ask for it.
+func (d *Desk) Sources() web.Sources {
+	return web.Sources{Plants: d, Fleets: d, Orders: d, Days: d, Finds: d}
+}
+
+// kept returns a plant's state and standings at now, from memory where nothing has changed.
+func (d *Desk) kept(ctx context.Context, scope assets.Scope, plantID int64, now time.Time) (*keptFleet, error) {
+	if err := d.db.Reach(ctx, scope, plantID); err != nil {
+		return nil, err
+	}
+	head, err := d.db.HeadPosition(ctx, plantID)
+	if err != nil {
+		return nil, err
+	}
+	company, err := d.db.CompanyPosition(ctx)
+	if err != nil {
+		return nil, err
+	}
+	d.mu.Lock()
+	k := d.fleets[plantID]
+	if k != nil && k.head == head && k.company == company && !now.Before(k.at) && now.Sub(k.at) < keepFor {
+		k.used = now
+		d.mu.Unlock()
+		return k, nil
+	}
+	d.mu.Unlock()
+	p, err := outlook.Stand(ctx, d.db, assets.PlantScope(plantID), plantID, plantdb.AsOf{}, assets.InstantOf(now))
+	if err != nil {
+		return nil, err
+	}
+	k = &keptFleet{head: head, company: company, at: now, used: now, plant: p, fleet: &web.Fleet{Register: p.Register, Standings: p.Standings}}
+	d.mu.Lock()
+	d.fleets[plantID] = k
+	d.makeRoom()
+	d.mu.Unlock()
+	return k, nil
+}
+
+// makeRoom forgets the plant not looked at for longest. The caller holds the lock.
+func (d *Desk) makeRoom() {
+	for len(d.fleets) > mostFleets {
+		oldest, first := int64(0), true
+		for id, k := range d.fleets {
+			if first || k.used.Before(d.fleets[oldest].used) {
+				oldest, first = id, false
+			}
+		}
+		delete(d.fleets, oldest)
+	}
+}
+
+// Fleet returns a plant's register and standings.
+func (d *Desk) Fleet(ctx context.Context, scope assets.Scope, plantID int64, now time.Time) (*web.Fleet, error) {
+	k, err := d.kept(ctx, scope, plantID, now)
+	if err != nil {
+		return nil, err
+	}
+	return k.fleet, nil
+}
+
+// Past returns everything there has been on a conveyor.
+func (d *Desk) Past(ctx context.Context, scope assets.Scope, plantID, conveyorID int64) (*web.Past, error) {
+	now := plantdb.AsOf{}
+	c, err := registry.Conveyor(ctx, d.db, scope, conveyorID, now)
+	if err != nil {
+		return nil, err
+	}
+	if c.PlantID != plantID {
+		return nil, fmt.Errorf("conveyor %d: %w", conveyorID, assets.ErrNotFound)
+	}
+	var p web.Past
+	if p.Belts, err = registry.BeltHistory(ctx, d.db, scope, conveyorID, now); err != nil {
+		return nil, err
+	}
+	of := registry.Target{ConveyorID: conveyorID}
+	if p.Splices, err = registry.SpliceHistory(ctx, d.db, scope, of, now); err != nil {
+		return nil, err
+	}
+	slices.SortStableFunc(p.Belts, func(a, b assets.Belt) int { return int(min(max(a.Fitted.At-b.Fitted.At, -1), 1)) })
+	slices.SortStableFunc(p.Splices, func(a, b assets.Splice) int { return int(min(max(a.Made.At-b.Made.At, -1), 1)) })
+	if p.Meters, err = clocks.Meters(ctx, d.db, scope, conveyorID, now); err != nil {
+		return nil, err
+	}
+	if p.Findings, err = registry.FindingsOf(ctx, d.db, scope, of, now, 500); err != nil {
+		return nil, err
+	}
+	var ids []int64
+	for _, f := range p.Findings {
+		ids = append(ids, f.FoundByID, f.RefusedBy)
+	}
+	p.People, err = registry.Names(ctx, d.db, ids)
+	return &p, err
+}
+
+// PlantFrame returns a plant with its counts.
+func (d *Desk) PlantFrame(ctx context.Context, scope assets.Scope, plantID int64) (web.PlantFrame, error) {
+	var f web.PlantFrame
+	var err error
+	if f.Plant, err = registry.Plant(ctx, d.db, scope, plantID); err != nil {
+		return f, err
+	}
+	sizes, err := registry.Sizes(ctx, d.db, scope, plantID)
+	if err != nil {
+		return f, err
+	}
+	for _, s := range sizes {
+		f.Conveyors, f.Splices = s.Conveyors, s.Splices
+	}
+	if f.HoursReadTo, err = clocks.ReadThrough(ctx, d.db, scope, plantID); err != nil {
+		return f, err
+	}
+	f.Records, err = d.db.HeadPosition(ctx, plantID)
+	return f, err
+}
+
+// PlantList returns the plants of a scope by customer and name.
+func (d *Desk) PlantList(ctx context.Context, scope assets.Scope) ([]web.PlantSummary, error) {
+	plants, err := registry.Plants(ctx, d.db, scope)
+	if err != nil {
+		return nil, err
+	}
+	customers, err := registry.Customers(ctx, d.db, scope)
+	if err != nil {
+		return nil, err
+	}
+	sizes, err := registry.Sizes(ctx, d.db, scope, 0)
+	if err != nil {
+		return nil, err
+	}
+	name, size := map[int64]string{}, map[int64]registry.PlantSize{}
+	for _, c := range customers {
+		name[c.ID] = c.Name
+	}
+	for _, s := range sizes {
+		size[s.PlantID] = s
+	}
+	overdue, err := orders.OverdueByPlant(ctx, d.db, scope, d.now())
+	if err != nil {
+		return nil, err
+	}
+	out := make([]web.PlantSummary, len(plants))
+	for i, p := range plants {
+		s := size[p.ID]
+		out[i] = web.PlantSummary{Plant: p, Customer: name[p.CustomerID], Conveyors: s.Conveyors, Splices: s.Splices, Open: s.OpenOrders, Held: s.Held, Overdue: overdue[p.ID]}
+		if len(plants) <= 50 { // a step down the index for each conveyor: not for four hundred plants at once
+			if out[i].ReadTo, err = clocks.ReadThrough(ctx, d.db, scope, p.ID); err != nil {
+				return nil, err
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b web.PlantSummary) int {
+		return strings.Compare(a.Customer+"\x00"+a.Plant.NameKey, b.Customer+"\x00"+b.Plant.NameKey)
+	})
+	return out, nil
+}
+
+// Find searches a plant.
+func (d *Desk) Find(ctx context.Context, scope assets.Scope, plantID int64, text string) ([]web.Hit, error) {
+	hits, err := registry.Search(ctx, d.db, scope, plantID, text, 30)
+	out := make([]web.Hit, len(hits))
+	for i, h := range hits {
+		out[i] = web.Hit{ConveyorID: h.ConveyorID, SpliceID: h.SpliceID, Order: h.OrderNumber}
+		switch h.Kind {
+		case registry.HitOrder:
+			out[i].Word, out[i].Says = fmt.Sprintf("order %d", h.OrderNumber), h.Title
+		case registry.HitSplice:
+			out[i].Word, out[i].Says = h.Tag+" splice "+h.SpliceNumber, h.Name
+		default:
+			out[i].Word, out[i].Says = h.Tag, h.Name
+		}
+	}
+	return out, err
+}
+
+// SignIns returns the people who have a role.
+func (d *Desk) SignIns(ctx context.Context) ([]assets.Person, error) {
+	return registry.People(ctx, d.db, assets.JobScope(), true)
+}
+
+// GrantsOf returns a person's grants in force.
+func (d *Desk) GrantsOf(ctx context.Context, personID int64) ([]assets.Grant, error) {
+	return registry.GrantsOf(ctx, d.db, personID)
+}
+
+// AddPerson adds a person of the service company with a role for all.
+func (d *Desk) AddPerson(ctx context.Context, name string, role assets.Role) (assets.Person, error) {
+	p := assets.Person{Name: strings.Join(strings.Fields(name), " "), Role: role}
+	act := plantdb.Act{Origin: plantdb.Screen, Action: "add a person", Now: d.now(), Company: true}
+	err := d.db.Change(ctx, act, func(c *plantdb.Change) error {
+		p.ID = 0
+		if err := registry.AddPerson(c, &p); err != nil {
+			return err
+		}
+		return registry.GiveGrant(c, &assets.Grant{PersonID: p.ID, Role: role})
+	})
+	return p, err
+}
+
+// act turns a screen's act into the database's, for one plant.
+func act(a web.Act, plantID int64) plantdb.Act {
+	return plantdb.Act{PersonID: a.PersonID, Origin: plantdb.Screen, Action: a.Action, Reason: a.Reason, Now: a.Now, Plants: []int64{plantID}}
+}

@@ -1,0 +1,193 @@
+package desk
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"carryside/assets"
+	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/clocks"
+	"carryside/assets/plantdb/orders"
+	"carryside/assets/plantdb/registry"
+	"carryside/schedule/rules"
+	"carryside/schedule/workorder"
+	"carryside/server/web"
+)
+
+// OpenOrders returns the orders raised to started.
+func (d *Desk) OpenOrders(ctx context.Context, scope assets.Scope, plantID int64) ([]workorder.Order, error) {
+	list, _, err := orders.List(ctx, d.db, scope, orders.Filter{PlantID: plantID, Open: true})
+	return list, err
+}
+
+// OrderList returns a page of orders.
+func (d *Desk) OrderList(ctx context.Context, scope assets.Scope, plantID int64, f web.OrderFilter) ([]workorder.Order, int, error) {
+	return orders.List(ctx, d.db, scope, orders.Filter{PlantID: plantID, ConveyorID: f.ConveyorID, SpliceID: f.SpliceID, Kind: f.Kind,
+		Open: f.Open, Closed: f.Closed, Conveyors: f.Conveyors, Since: assets.InstantOf(f.Since), Limit: f.Limit, Offset: f.Offset})
+}
+
+// Order returns an order with its history.
+func (d *Desk) Order(ctx context.Context, scope assets.Scope, plantID, number int64) (*web.OrderFile, error) {
+	o, err := orders.ByNumber(ctx, d.db, scope, plantID, number)
+	if err != nil {
+		return nil, err
+	}
+	f := &web.OrderFile{Order: o}
+	if f.Events, err = orders.Events(ctx, d.db, scope, o.ID); err != nil {
+		return nil, err
+	}
+	if o.WindowID != 0 {
+		w, err := clocks.Window(ctx, d.db, scope, o.WindowID)
+		if err != nil {
+			return nil, err
+		}
+		f.Window = &w
+	}
+	if o.RuleID != 0 {
+		r, err := orders.Rule(ctx, d.db, scope, plantID, o.RuleID)
+		if err != nil {
+			return nil, err
+		}
+		f.Rule = &r
+	}
+	ids := append([]int64{o.RaisedBy, o.AcceptedBy, o.PlacedBy, o.StartedBy, o.DoneBy, o.SignedBy, o.WithdrawnBy, o.PutOffBy}, o.PlacedPeople...)
+	for _, e := range f.Events {
+		ids = append(ids, e.PersonID)
+	}
+	f.People, err = registry.Names(ctx, d.db, ids)
+	return f, err
+}
+
+// step reads an order inside a change, checks that it is the one that was read, and decides its next state.
+func step(c *plantdb.Change, scope assets.Scope, plantID, number, edit int64, next web.OrderStep) (workorder.Order, workorder.Event, error) {
+	o, err := orders.ByNumber(c.Context(), c.DB, scope, plantID, number)
+	if err != nil {
+		return o, workorder.Event{}, err
+	}
+	if edit != o.EditVersion {
+		return o, workorder.Event{}, fmt.Errorf("order %d: %w", number, assets.ErrConflict)
+	}
+	return next(o)
+}
+
+// Step takes one step of an order.
+func (d *Desk) Step(ctx context.Context, scope assets.Scope, a web.Act, plantID, number, edit int64, next web.OrderStep) error {
+	if err := d.db.Reach(ctx, scope, plantID); err != nil {
+		return err
+	}
+	return d.db.Change(ctx, act(a, plantID), func(c *plantdb.Change) error {
+		after, event, err := step(c, scope, plantID, number, edit, next)
+		if err != nil {
+			return err
+		}
+		return orders.Step(c, &after, event)
+	})
+}
+
+// Raise keeps a new order.
+func (d *Desk) Raise(ctx context.Context, scope assets.Scope, a web.Act, order workorder.Order, event workorder.Event) (number int64, err error) {
+	if err := d.db.Reach(ctx, scope, order.PlantID); err != nil {
+		return 0, err
+	}
+	act := act(a, order.PlantID)
+	if act.Reason == "" {
+		act.Reason = event.Why
+	}
+	err = d.db.Change(ctx, act, func(c *plantdb.Change) error {
+		o := order
+		if err := orders.RaiseByHand(c, &o); err != nil {
+			return err
+		}
+		number = o.Number
+		if o.FindingID != 0 {
+			return registry.FollowUp(c, o.FindingID, o.ID)
+		}
+		return nil
+	})
+	return number, err
+}
+
+// CloseResplice reports a re-splice done and books it.
+func (d *Desk) CloseResplice(ctx context.Context, scope assets.Scope, a web.Act, plantID, number, edit int64, made web.Resplice, next web.OrderStep) error {
+	if err := d.db.Reach(ctx, scope, plantID); err != nil {
+		return err
+	}
+	return d.db.Change(ctx, act(a, plantID), func(c *plantdb.Change) error {
+		after, event, err := step(c, scope, plantID, number, edit, next)
+		if err != nil {
+			return err
+		}
+		r := orders.Resplice{OldSpliceID: made.OldSpliceID, Why: made.RetiredWhy, FailureMode: made.FailureMode, New: made.New,
+			ShorteningM: made.LoopShorterM, TakeUpUsedM: made.TakeUpNowM}
+		if r.New.BeltID == 0 {
+			r.New.BeltID = after.BeltID
+		}
+		if made.MadeByID != 0 {
+			r.New.MadeByID = made.MadeByID
+		}
+		if made.MadeWithWords != "" {
+			r.New.MadeWith = made.MadeWithWords
+		}
+		return orders.CloseResplice(c, &r, &after, event)
+	})
+}
+
+// Windows returns the stop windows that end after from.
+func (d *Desk) Windows(ctx context.Context, scope assets.Scope, plantID int64, from time.Time) ([]assets.StopWindow, error) {
+	return clocks.Windows(ctx, d.db, scope, plantID, clocks.Span{From: assets.InstantOf(from)})
+}
+
+// Reminders returns the occurrences without an order.
+func (d *Desk) Reminders(ctx context.Context, scope assets.Scope, plantID int64, today assets.Day) ([]rules.Occurrence, error) {
+	return orders.Reminders(ctx, d.db, scope, plantID, today)
+}
+
+// News returns what was recorded since an instant.
+func (d *Desk) News(ctx context.Context, scope assets.Scope, plantID int64, since time.Time) (*web.News, error) {
+	at := assets.InstantOf(since)
+	n := &web.News{}
+	var err error
+	if n.Findings, err = registry.FindingsOfPlant(ctx, d.db, scope, plantID, at, plantdb.AsOf{}, 20); err != nil {
+		return nil, err
+	}
+	events, err := orders.RecentEvents(ctx, d.db, scope, plantID, at, 20)
+	if err != nil {
+		return nil, err
+	}
+	var ids, people []int64
+	for _, e := range events {
+		ids, people = append(ids, e.OrderID), append(people, e.PersonID)
+	}
+	for _, f := range n.Findings {
+		people = append(people, f.FoundByID)
+	}
+	list, _, err := orders.List(ctx, d.db, scope, orders.Filter{PlantID: plantID, IDs: ids})
+	if err != nil {
+		return nil, err
+	}
+	of := map[int64]workorder.Order{}
+	for _, o := range list {
+		of[o.ID] = o
+	}
+	for _, e := range events {
+		o := of[e.OrderID]
+		n.Steps = append(n.Steps, web.OrderNews{Number: o.Number, ConveyorID: o.ConveyorID, Title: o.Title, Event: e})
+	}
+	if n.Read, err = clocks.ReadSince(ctx, d.db, scope, plantID, at); err != nil {
+		return nil, err
+	}
+	n.People, err = registry.Names(ctx, d.db, people)
+	return n, err
+}
+
+// Held returns how many readings wait for a person.
+func (d *Desk) Held(ctx context.Context, scope assets.Scope, plantID int64) (int, error) {
+	held, err := clocks.Held(ctx, d.db, scope, plantID)
+	return len(held), err
+}
+
+// OpenGrades returns the findings of grade 3 and more that nobody answered.
+func (d *Desk) OpenGrades(ctx context.Context, scope assets.Scope, plantID int64) ([]assets.Finding, error) {
+	return registry.OpenGrades(ctx, d.db, scope, plantID, 3)
+}

@@ -1,0 +1,112 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"net/netip"
+	"time"
+
+	"carryside/assets/plantdb"
+	"carryside/cmd/carryside/desk"
+	"carryside/cmd/carryside/jobs"
+	"carryside/server"
+)
+
+// serveCommand serves an installation.
+type serveCommand struct {
+	DB           string `name:"db" default:"carryside.db" placeholder:"FILE|URL" help:"The installation's database; a file that is not there is made."`
+	Listen       string `default:"127.0.0.1:8080" placeholder:"ADDR" help:"Address to listen on. Until people sign in with accounts of their own, loopback addresses only."`
+	TrustedProxy string `name:"trusted-proxy" placeholder:"CIDR" help:"Refused until people sign in with accounts of their own."`
+	Dev          string `placeholder:"DIR" hidden:"" help:"Read templates and static files from this folder at every page."`
+}
+
+// Run serves until it is told to stop.
+func (s *serveCommand) Run(ctx context.Context, p *Program) error {
+	if s.TrustedProxy != "" {
+		return errors.New("--trusted-proxy is refused: people have no accounts of their own yet, so only this machine may be served; leave the flag out")
+	}
+	if err := loopback(s.Listen); err != nil {
+		return err
+	}
+	db, err := plantdb.Open(ctx, plantdb.Config{DSN: s.DB, Create: true})
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	demo, err := db.IsDemo(ctx)
+	if err != nil {
+		return err
+	}
+	if demo {
+		return fmt.Errorf("%s holds the demonstration's invented plants; serve another file, or start carryside demo", s.DB)
+	}
+	return serveOn(ctx, p, db, serving{listen: s.Listen, now: p.Now, dev: s.Dev, hello: "Carryside serves " + s.DB})
+}
+
+// serving is what a server is run with.
+type serving struct {
+	listen string
+	now    func() time.Time
+	demo   bool
+	dev    string
+	hello  string
+}
+
+// serveOn listens, says its address, evaluates the rules beside the screens and stops in reverse order.
+func serveOn(ctx context.Context, p *Program, db *plantdb.DB, s serving) error {
+	log := slog.New(slog.NewTextHandler(p.Stderr, nil))
+	front := desk.New(db, s.now)
+	handler, err := server.Handler(server.Config{Sources: front.Sources(), People: front, Now: s.now, Log: log, Demo: s.demo, Dev: s.dev, LoopbackOnly: true})
+	if err != nil {
+		return err
+	}
+	listener, err := net.Listen("tcp", s.listen)
+	if err != nil {
+		return fmt.Errorf("cannot listen on %s: %w; choose another address with --listen", s.listen, err)
+	}
+	http := server.HTTP(listener.Addr().String(), handler)
+	fmt.Fprintf(p.Stdout, "%s\nOpen http://%s\n", s.hello, listener.Addr())
+	running, stop := context.WithCancel(ctx)
+	defer stop()
+	ended := make(chan error, 1)
+	go func() { ended <- jobs.Run(running, db, jobs.Evaluator(db, log), log, s.now) }()
+	failed := make(chan error, 1)
+	go func() { failed <- http.Serve(listener) }()
+	select {
+	case <-ctx.Done():
+	case err = <-failed:
+	}
+	stop()
+	return errors.Join(stopServing(http, err), <-ended)
+}
+
+// stopServing lets requests under way end, for a while.
+func stopServing(s *http.Server, failed error) error {
+	ctx, cancel := context.WithTimeout(context.Background(), 15*time.Second)
+	defer cancel()
+	err := s.Shutdown(ctx)
+	if errors.Is(failed, http.ErrServerClosed) {
+		failed = nil
+	}
+	return errors.Join(failed, err)
+}
+
+// loopback refuses an address that another machine could reach.
+func loopback(address string) error {
+	host, _, err := net.SplitHostPort(address)
+	if err != nil {
+		return &UsageError{fmt.Sprintf("--listen %s: write an address and port such as 127.0.0.1:8080", address)}
+	}
+	if host == "localhost" {
+		return nil
+	}
+	ip, err := netip.ParseAddr(host)
+	if err != nil || !ip.IsLoopback() {
+		return fmt.Errorf("--listen %s is refused: people have no accounts of their own yet, so only this machine may be served; use 127.0.0.1 or localhost", address)
+	}
+	return nil
+}
