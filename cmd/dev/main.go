@@ -40,6 +40,7 @@ func commands() []command {
 	return []command{
 		{"check", "[--race=auto|require|off]", "format, vet, static analysis, import directions, tests", runCheck},
 		{"new-migration", "NAME", "the same-numbered pair of migration files, SQLite and PostgreSQL", runNewMigration},
+		{"soak", "raise [--kills N] [--seed N]", "evaluations of rules killed at random: each occurrence raised once, none lost", runSoak},
 		{"shots", "--out DIR", "pictures of every screen (build with -tags browser)", runShots},
 	}
 }

@@ -1,0 +1,221 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"carryside/assets"
+	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/fleetdb"
+	"carryside/assets/plantdb/orders"
+	"carryside/assets/plantdb/outlook"
+	"carryside/assets/samplefleet"
+	"carryside/cmd/carryside/jobs"
+	"carryside/schedule/rules"
+	"carryside/schedule/workorder"
+)
+
+// raiseSoak kills evaluations of rules at random moments and then looks whether every occurrence was raised once.
+//
+// A process of its own evaluates the sample plants hour by hour of a played clock and is killed (the way power
+// fails: no handler runs); the next one goes on at the hour that was interrupted.
+type raiseSoak struct {
+	program string   // what is run again as the process to be killed
+	env     []string // added to its environment
+	dir     string   // where the database is made
+	kills   int
+	seed    uint64
+	out     io.Writer
+}
+
+// playedStep is how far the played clock goes from one evaluation to the next.
+const playedStep = time.Hour
+
+// longestLife is how long a process evaluates at most before it is killed.
+const longestLife = 240 * time.Millisecond
+
+func (s raiseSoak) run(ctx context.Context) error {
+	start := fleetdb.Day
+	dsn := filepath.Join(s.dir, "killed.db")
+	db, err := plantdb.Open(ctx, plantdb.Config{DSN: dsn, Create: true})
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	if err := soakPlants(ctx, db, start); err != nil {
+		return err
+	}
+	random := rand.New(rand.NewPCG(s.seed, 1))
+	at := start
+	for range s.kills {
+		life := time.Duration(random.Int64N(int64(longestLife)))
+		if at, err = s.killOnce(ctx, dsn, at, life); err != nil {
+			return err
+		}
+	}
+	if _, err := jobs.Evaluator(db, slog.New(slog.DiscardHandler)).Evaluate(ctx, at); err != nil {
+		return err
+	}
+	rows, err := checkRaisedOnce(ctx, db, start, at)
+	if err != nil {
+		return fmt.Errorf("after %d kills (seed %d): %w", s.kills, s.seed, err)
+	}
+	fmt.Fprintf(s.out, "%d kills, %d hours played, %d occurrences: each raised once, none lost\n", s.kills, int(at.Sub(start).Hours()), rows)
+	return nil
+}
+
+// soakPlants writes the sample plants with two rules that fire every few hours.
+func soakPlants(ctx context.Context, db *plantdb.DB, start time.Time) error {
+	if err := fleetdb.Write(ctx, db, samplefleet.Demo(start)); err != nil {
+		return err
+	}
+	often := []rules.Rule{
+		{Name: "every three hours", Trigger: rules.Trigger{Kind: rules.TriggerCron, Cron: "0 */3 * * *"}, Template: rules.Template{Kind: workorder.KindOther}, Class: assets.ClassP},
+		{Name: "every five running hours", Trigger: rules.Trigger{Kind: rules.TriggerHours, Hours: 5, Repeats: true}, Template: rules.Template{Kind: workorder.KindRetension}, Class: assets.ClassP},
+		{Name: "by rule of thumb", Trigger: rules.Trigger{Kind: rules.TriggerCron, Cron: "30 2 * * *"}, Template: rules.Template{Kind: workorder.KindKitService}, Class: assets.ClassD},
+	}
+	for i := range often {
+		often[i].StartsAt = assets.InstantOf(start)
+	}
+	act := plantdb.Act{Origin: plantdb.Demo, Action: "add rules that fire often", Now: start, Company: true}
+	return db.Change(ctx, act, func(c *plantdb.Change) error { return orders.SeedRules(c, often) })
+}
+
+// killOnce starts a process at an hour of the played clock, kills it after its life, and returns the hour it was at.
+func (s raiseSoak) killOnce(ctx context.Context, dsn string, at time.Time, life time.Duration) (time.Time, error) {
+	cmd := exec.CommandContext(ctx, s.program, "soak", "raise", "--child", dsn, "--from", at.Format(time.RFC3339))
+	cmd.Env = append(os.Environ(), s.env...)
+	var stderr strings.Builder
+	cmd.Stderr = &stderr
+	pipe, err := cmd.StdoutPipe()
+	if err != nil {
+		return at, err
+	}
+	if err := cmd.Start(); err != nil {
+		return at, fmt.Errorf("start an evaluation: %w", err)
+	}
+	hours := bufio.NewScanner(pipe)
+	if !hours.Scan() {
+		return at, errors.Join(fmt.Errorf("the evaluation ended by itself: %s", stderr.String()), cmd.Wait())
+	}
+	at, err = time.Parse(time.RFC3339, hours.Text())
+	killer := time.AfterFunc(life, func() { _ = cmd.Process.Kill() })
+	defer killer.Stop()
+	for err == nil && hours.Scan() {
+		// The last line may be cut off by the kill; then the hour before it is evaluated again.
+		if next, bad := time.Parse(time.RFC3339, hours.Text()); bad == nil {
+			at = next
+		}
+	}
+	if failed := cmd.Wait(); failed == nil || stderr.Len() > 0 {
+		return at, fmt.Errorf("the evaluation was not killed but ended: %s", stderr.String())
+	}
+	return at, err
+}
+
+// evaluateUntilKilled is the process to be killed: it says each hour before it evaluates it.
+func evaluateUntilKilled(ctx context.Context, env environment, dsn string, at time.Time) error {
+	db, err := plantdb.Open(ctx, plantdb.Config{DSN: dsn})
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	e := jobs.Evaluator(db, slog.New(slog.DiscardHandler))
+	for ; ; at = at.Add(playedStep) {
+		fmt.Fprintln(env.stdout, at.Format(time.RFC3339))
+		if _, err := e.Evaluate(ctx, at); err != nil {
+			return err
+		}
+	}
+}
+
+// checkRaisedOnce compares what stands in the database with what the rules propose when each is asked once for
+// the whole time, and looks whether rows, orders and their events fit together. It returns how many rows fit.
+func checkRaisedOnce(ctx context.Context, db *plantdb.DB, start, end time.Time) (int, error) {
+	fit := 0
+	for plant := int64(1); plant <= 3; plant++ {
+		p, err := outlook.Load(ctx, db, assets.JobScope(), plant, end)
+		if err != nil {
+			return fit, err
+		}
+		rows, err := orders.Occurrences(ctx, db, assets.JobScope(), plant, assets.InstantOf(start))
+		if err != nil {
+			return fit, err
+		}
+		n, err := compareWhole(p, rows, start, end)
+		fit += n
+		if err == nil {
+			err = checkOrders(ctx, db, plant, rows, assets.InstantOf(start))
+		}
+		if err != nil {
+			return fit, fmt.Errorf("plant %d: %w", plant, err)
+		}
+	}
+	return fit, nil
+}
+
+func compareWhole(p *outlook.Plant, rows []rules.Occurrence, start, end time.Time) (int, error) {
+	raised := map[rules.Key]int{}
+	for _, r := range rows {
+		raised[r.Key()]++
+	}
+	in := p.Inputs
+	in.Occurrences, in.Orders = nil, nil
+	look := rules.NewOutlook(in)
+	wanted := map[rules.Key]bool{}
+	for _, r := range in.Rules {
+		for _, q := range look.Propose(r, r.Since(time.Time{}, start), end) {
+			wanted[q.Key()] = true
+			if raised[q.Key()] != 1 {
+				return 0, fmt.Errorf("%s, %s, %s: raised %d times, want once", r.Name, q.Target.Name(), q.Cycle, raised[q.Key()])
+			}
+		}
+	}
+	for k := range raised {
+		if !wanted[k] {
+			return 0, fmt.Errorf("rule %d, target %d, %s: raised and never due", k.RuleID, k.TargetID, k.Cycle)
+		}
+	}
+	return len(raised), nil
+}
+
+// checkOrders looks whether each order of a rule has one row that raised it and one event that says so.
+func checkOrders(ctx context.Context, db *plantdb.DB, plant int64, rows []rules.Occurrence, since assets.Instant) error {
+	raisedBy := map[int64]int{}
+	for _, r := range rows {
+		if r.OrderID != 0 && !r.Joined {
+			raisedBy[r.OrderID]++
+		}
+	}
+	all, _, err := orders.List(ctx, db, assets.JobScope(), orders.Filter{PlantID: plant})
+	if err != nil {
+		return err
+	}
+	for _, o := range all {
+		if o.RuleID == 0 || o.RaisedAt < since {
+			continue
+		}
+		events, err := orders.Events(ctx, db, assets.JobScope(), o.ID)
+		if err != nil {
+			return err
+		}
+		if raisedBy[o.ID] != 1 || len(events) != 1 || events[0].What != "raised" {
+			return fmt.Errorf("order %d: %d rows raised it, its events are %v; want one of each", o.Number, raisedBy[o.ID], events)
+		}
+		delete(raisedBy, o.ID)
+	}
+	if len(raisedBy) > 0 {
+		return fmt.Errorf("rows point to orders that are not there: %v", raisedBy)
+	}
+	return nil
+}
