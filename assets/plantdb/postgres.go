@@ -4,7 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"errors"
-	"fmt"
+	"strings"
 
 	"carryside/migrations"
 
@@ -57,8 +57,9 @@ func postgresPool(dsn string, readOnly bool) (*sql.DB, error) {
 // a password and is not repeated.
 func postgresSentence(err error) error {
 	var connect *pgconn.ConnectError
-	if errors.As(err, &connect) {
-		return fmt.Errorf("the PostgreSQL server does not let us in; check address, account and that it runs: %w", connect.Unwrap())
+	if !errors.As(err, &connect) {
+		return err
 	}
-	return err
+	why, _, _ := strings.Cut(connect.Unwrap().Error(), "\n") // one line for each address it tried
+	return errors.New("the PostgreSQL server does not let us in; check address, account and that it runs: " + why)
 }

@@ -5,6 +5,8 @@ package plantdb
 import (
 	"database/sql"
 	"errors"
+	"fmt"
+	"time"
 
 	sqlite3 "github.com/mattn/go-sqlite3"
 	"gorm.io/driver/sqlite"
@@ -17,8 +19,8 @@ const SQLiteDriver = "cgo"
 // sqlitePool opens the file with the settings every connection needs. _txlock=immediate takes the write
 // lock when a transaction begins: one that reads first and writes later would otherwise be refused as soon
 // as another process has written in between.
-func sqlitePool(path string, write bool) (*sql.DB, error) {
-	params := "?_busy_timeout=10000&_foreign_keys=on"
+func sqlitePool(path string, write bool, wait time.Duration) (*sql.DB, error) {
+	params := fmt.Sprintf("?_busy_timeout=%d&_foreign_keys=on", wait.Milliseconds())
 	if write {
 		params += "&_txlock=immediate&_journal_mode=WAL&_synchronous=FULL"
 	} else {

@@ -5,6 +5,8 @@ package plantdb
 import (
 	"database/sql"
 	"errors"
+	"fmt"
+	"time"
 
 	"gorm.io/driver/sqlite"
 	"gorm.io/gorm"
@@ -17,8 +19,8 @@ const SQLiteDriver = "pure Go"
 // sqlitePool opens the file with the settings every connection needs. _txlock=immediate takes the write
 // lock when a transaction begins: one that reads first and writes later would otherwise be refused as soon
 // as another process has written in between.
-func sqlitePool(path string, write bool) (*sql.DB, error) {
-	params := "?_pragma=busy_timeout(10000)&_pragma=foreign_keys(1)"
+func sqlitePool(path string, write bool, wait time.Duration) (*sql.DB, error) {
+	params := fmt.Sprintf("?_pragma=busy_timeout(%d)&_pragma=foreign_keys(1)", wait.Milliseconds())
 	if write {
 		params += "&_txlock=immediate&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)"
 	} else {

@@ -83,7 +83,7 @@ CREATE INDEX conveyors_rows ON conveyors (id, known_from);
 CREATE INDEX conveyors_plant ON conveyors (plant_id);
 CREATE UNIQUE INDEX conveyors_tag ON conveyors (plant_id, tag_key) WHERE known_to IS NULL AND valid_to IS NULL;
 -- what a search reads: whole in the index, so that a look through the fleet touches no row
-CREATE INDEX conveyors_search ON conveyors (tag_key, name, other_names, plant_id, id, tag) WHERE known_to IS NULL AND valid_to IS NULL;
+CREATE INDEX conveyors_search ON conveyors (tag_key, name, other_names, plant_id, id, tag, known_to, valid_to) WHERE known_to IS NULL AND valid_to IS NULL;
 
 CREATE TABLE belts (
     row_id INTEGER PRIMARY KEY,
