@@ -30,9 +30,10 @@ func (f fleet) Plants(context.Context) ([]reports.PlantName, error) {
 	return out, nil
 }
 
-func (f fleet) PlantAt(_ context.Context, id int64, _ time.Time) (reports.Plant, error) {
+func (f fleet) PlantAt(_ context.Context, id int64, at time.Time) (reports.Plant, error) {
 	reg := &assets.Register{Plant: assets.Plant{Version: assets.Version{ID: id}, Zone: "Europe/Berlin"}, Lines: []assets.Line{{Version: assets.Version{ID: 1}, Name: "Intake"}}}
-	p := reports.Plant{Register: reg, Findings: map[int64]assets.Finding{}, Clocks: due.Clocks{Lines: map[int64]due.Line{}, Duties: map[int64]clock.Duty{}}}
+	p := reports.Plant{Register: reg, Findings: map[int64]assets.Finding{}}
+	clocks := due.Clocks{Lines: map[int64]due.Line{}, Duties: map[int64]clock.Duty{}}
 	read := clock.NewLine([]clock.Point{{At: local("2019-01-01T00:00"), Hours: 0}, {At: local("2025-01-01T00:00"), Hours: 30000}, {At: built, Hours: 40000}})
 	line := due.NewLine(read, clock.Project(read, nil, 90*24*time.Hour, time.Time{}))
 	grade := 2
@@ -40,8 +41,8 @@ func (f fleet) PlantAt(_ context.Context, id int64, _ time.Time) (reports.Plant,
 		c := assets.Conveyor{Version: assets.Version{ID: i + 1}, LineID: 1, Tag: fmt.Sprintf("CV-%d", i+1), SpeedMPS: 1.5, Pulleys: make([]assets.Pulley, 4)}
 		b := assets.Belt{Version: assets.Version{ID: i + 1}, ConveyorID: i + 1, LoopLengthM: 80 + float64(i)}
 		reg.Conveyors, reg.Belts = append(reg.Conveyors, c), append(reg.Belts, b)
-		p.Clocks.Lines[c.ID] = line
-		p.Clocks.Duties[b.ID] = due.Duty([]assets.Conveyor{c}, []assets.Belt{b})
+		clocks.Lines[c.ID] = line
+		clocks.Duties[b.ID] = due.Duty([]assets.Conveyor{c}, []assets.Belt{b})
 	}
 	for i := range int64(150) {
 		made := assets.Exactly(local("2020-06-01T10:00").AddDate(0, 0, int(id*7+i*11)%1800), berlin)
@@ -50,9 +51,11 @@ func (f fleet) PlantAt(_ context.Context, id int64, _ time.Time) (reports.Plant,
 		p.Findings[i+1] = assets.Finding{FoundDay: "2026-05-04", Category: "edge open", Grade: &grade}
 	}
 	reg.Arrange()
+	var limits []rules.Rule
 	for i, t := range []rules.Trigger{{Kind: rules.TriggerPasses, Passes: 2e6}, {Kind: rules.TriggerHours, Hours: 30000}, {Kind: rules.TriggerInterval, CountedFrom: rules.FromMade, Every: 60, Unit: "month"}} {
-		p.Rules = append(p.Rules, rules.Rule{Version: assets.Version{ID: int64(i + 1)}, Name: "age limit", Class: assets.ClassP, Trigger: t, Template: rules.Template{Kind: workorder.KindResplice}})
+		limits = append(limits, rules.Rule{Version: assets.Version{ID: int64(i + 1)}, Name: "age limit", Class: assets.ClassP, Trigger: t, Template: rules.Template{Kind: workorder.KindResplice}})
 	}
+	p.Standings = due.Plant(at, reg, limits, clocks)
 	return p, nil
 }
 

@@ -72,7 +72,7 @@ type Inputs struct {
 type Source interface {
 	// Plants lists the plants whoever asks may see, in the order of customer and plant.
 	Plants(ctx context.Context) ([]PlantName, error)
-	// PlantAt returns one plant as its register has it at an instant, as known now, with its clocks.
+	// PlantAt returns one plant as its register has it at an instant, as known now, with the standings of then.
 	PlantAt(ctx context.Context, plantID int64, at time.Time) (Plant, error)
 }
 

@@ -33,8 +33,10 @@ import (
 //	B10 =1 date not known.
 //	Q3 S9  made 3 Jul 2025: not there yet.
 type smallPlant struct {
-	plant reports.Plant
-	name  reports.PlantName
+	plant  reports.Plant
+	rules  []rules.Rule
+	clocks due.Clocks
+	name   reports.PlantName
 }
 
 var (
@@ -67,6 +69,7 @@ func must[T any](v T, err error) T {
 
 func newSmallPlant() *smallPlant {
 	p := reports.Plant{}
+	small := &smallPlant{}
 	reg := &assets.Register{}
 	p.Register = reg
 	reg.Plant = assets.Plant{Version: assets.Version{ID: 1}, CustomerID: 7, Name: "Skarrow Grain Terminal", Zone: "Europe/Berlin"}
@@ -91,24 +94,28 @@ func newSmallPlant() *smallPlant {
 	reg.Arrange()
 	read := clock.NewLine([]clock.Point{{At: local("2023-09-15T00:00"), Hours: 10000}, {At: local("2025-07-01T00:00"), Hours: 15837.5}, {At: built, Hours: 20000}})
 	line := due.NewLine(read, clock.Project(read, nil, 90*24*time.Hour, time.Time{}))
-	p.Clocks = due.Clocks{Lines: map[int64]due.Line{10: line}, Duties: map[int64]clock.Duty{
+	small.clocks = due.Clocks{Lines: map[int64]due.Line{10: line}, Duties: map[int64]clock.Duty{
 		20: due.Duty([]assets.Conveyor{q3}, belts[:1]), 21: due.Duty([]assets.Conveyor{b10}, belts[1:]),
 	}}
 	limit := rules.Rule{Version: assets.Version{ID: 1}, Name: "Hot vulcanised: 364 000 passes", Class: assets.ClassC,
 		Trigger: rules.Trigger{Kind: rules.TriggerPasses, Passes: 364000}, Template: rules.Template{Kind: workorder.KindResplice}}
-	p.Rules = []rules.Rule{limit}
+	small.rules = []rules.Rule{limit}
 	grade := 2
 	p.Findings = map[int64]assets.Finding{31: {FoundDay: "2025-06-11", Category: "edge open", Grade: &grade}}
 	p.Basis = []reports.Basis{{Name: "Chain of Skarrow Holdings", Value: "position 1 842"}}
-	return &smallPlant{plant: p, name: reports.PlantName{ID: 1, Name: "Skarrow Grain Terminal", Customer: "Skarrow Holdings", Zone: berlin}}
+	small.plant = p
+	small.name = reports.PlantName{ID: 1, Name: "Skarrow Grain Terminal", Customer: "Skarrow Holdings", Zone: berlin}
+	return small
 }
 
 func (s *smallPlant) Plants(context.Context) ([]reports.PlantName, error) {
 	return []reports.PlantName{s.name}, nil
 }
 
-func (s *smallPlant) PlantAt(_ context.Context, _ int64, _ time.Time) (reports.Plant, error) {
-	return s.plant, nil
+func (s *smallPlant) PlantAt(_ context.Context, _ int64, at time.Time) (reports.Plant, error) {
+	p := s.plant
+	p.Standings = due.Plant(at, p.Register, s.rules, s.clocks)
+	return p, nil
 }
 
 func smallReport(day assets.Day, filter string) *reports.Report {

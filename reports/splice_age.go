@@ -10,7 +10,6 @@ import (
 	"carryside/assets"
 	"carryside/schedule/calendar"
 	"carryside/schedule/due"
-	"carryside/schedule/rules"
 )
 
 // The splice age register answers, to a planner, a customer and an auditor: how old is every splice, and how
@@ -62,11 +61,10 @@ func gradeMeaning() string {
 
 // Plant is one plant as of an instant.
 type Plant struct {
-	Register *assets.Register
-	Rules    []rules.Rule
-	Clocks   due.Clocks
-	Findings map[int64]assets.Finding // the last one by splice
-	Basis    []Basis                  // what it was read from: chain and position
+	Register  *assets.Register
+	Standings []due.Standing           // of the splices live then
+	Findings  map[int64]assets.Finding // the last one by splice
+	Basis     []Basis                  // what it was read from: chain and position
 }
 
 // spliceAgeRows hands over the rows plant by plant, so that memory is that of the largest plant.
@@ -74,8 +72,7 @@ func (in Inputs) spliceAgeRows(ctx context.Context, r *Report, plants []PlantNam
 	found, seen := false, map[Basis]bool{}
 	for _, name := range plants {
 		zone := cmp.Or(name.Zone, time.UTC)
-		now := r.AsOf.Now(zone)
-		p, err := in.Source.PlantAt(ctx, name.ID, now)
+		p, err := in.Source.PlantAt(ctx, name.ID, r.AsOf.Now(zone))
 		if err != nil {
 			return fmt.Errorf("read %s: %w", name.Name, err)
 		}
@@ -85,7 +82,7 @@ func (in Inputs) spliceAgeRows(ctx context.Context, r *Report, plants []PlantNam
 				r.Basis = append(r.Basis, b)
 			}
 		}
-		t := newSpliceAgeTable(name, p, now, in.Filter)
+		t := newSpliceAgeTable(name, p, in.Filter)
 		found = found || len(t.place) > 0
 		for _, st := range t.standings {
 			if err := yield(t.row(st)); err != nil {
@@ -109,7 +106,7 @@ type spliceAgeTable struct {
 	cells     []Cell
 }
 
-func newSpliceAgeTable(name PlantName, p Plant, now time.Time, f Filter) *spliceAgeTable {
+func newSpliceAgeTable(name PlantName, p Plant, f Filter) *spliceAgeTable {
 	t := &spliceAgeTable{plant: name, register: p.Register, findings: p.Findings, cells: make([]Cell, 0, len(spliceAgeColumns)),
 		place: make(map[int64]int, len(p.Register.Conveyors))}
 	for i, c := range p.Register.Conveyors {
@@ -117,7 +114,7 @@ func newSpliceAgeTable(name PlantName, p Plant, now time.Time, f Filter) *splice
 			t.place[c.ID] = i
 		}
 	}
-	t.standings = slices.DeleteFunc(due.Plant(now, p.Register, p.Rules, p.Clocks), func(st due.Standing) bool {
+	t.standings = slices.DeleteFunc(slices.Clone(p.Standings), func(st due.Standing) bool {
 		_, in := t.place[st.ConveyorID]
 		return !in
 	})

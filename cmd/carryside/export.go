@@ -167,7 +167,7 @@ func (s *reportSource) PlantAt(ctx context.Context, plantID int64, at time.Time)
 		}
 	}
 	basis, err := s.basis(ctx, state.Register)
-	return reports.Plant{Register: state.Register, Rules: state.Rules, Clocks: state.Clocks, Findings: findings, Basis: basis}, err
+	return reports.Plant{Register: state.Register, Standings: state.Standings, Findings: findings, Basis: basis}, err
 }
 
 // basis says how far the journals reach that the plant was read from.

@@ -14,12 +14,12 @@ import (
 	"carryside/schedule/rules"
 )
 
-// plantState is one plant looked at as of an instant: what its screens, its rules and its reports compute
-// standings from.
+// plantState is one plant looked at as of an instant: what its screens, its rules and its reports work on.
 type plantState struct {
-	Register *assets.Register
-	Rules    []rules.Rule // in force, switched-off ones too
-	Clocks   due.Clocks
+	Register  *assets.Register
+	Rules     []rules.Rule // in force, switched-off ones too
+	Clocks    due.Clocks
+	Standings []due.Standing // of the live splices, in the order of the register
 }
 
 // loadPlant reads a plant as it was at an instant (0: now) and as it is known now. Its cost follows what
@@ -78,25 +78,33 @@ func (l clockLoader) load(ctx context.Context) error {
 		h.Points[c.ID] = clocks.Points(meters[c.ID], readings[c.ID])
 	}
 	l.state.Clocks = due.NewClocks(h)
+	l.stand()
 	return l.refine(ctx, h, meters)
 }
 
-// versions reads the earlier and later versions of conveyors and belts that changed; most never did.
+// versions reads the other stretches of conveyors and belts that changed; most never did.
 func (l clockLoader) versions(ctx context.Context, h *due.History) (err error) {
-	h.Conveyors, h.Belts = map[int64][]assets.Conveyor{}, map[int64][]assets.Belt{}
+	h.Conveyors, h.Belts, err = registry.Stretches(ctx, l.db, l.scope, h.Register.Plant.ID, plantdb.AsOf{})
+	if err != nil {
+		return err
+	}
 	for _, c := range h.Register.Conveyors {
-		if c.ValidFrom == 0 && c.ValidTo == nil {
-			continue
+		if c.ValidTo != nil { // it changed after the moment looked at
+			h.Conveyors[c.ID], err = registry.ConveyorHistory(ctx, l.db, l.scope, c.ID)
+		} else if len(h.Conveyors[c.ID]) > 0 {
+			h.Conveyors[c.ID] = append(h.Conveyors[c.ID], c)
 		}
-		if h.Conveyors[c.ID], err = registry.ConveyorHistory(ctx, l.db, l.scope, c.ID); err != nil {
+		if err != nil {
 			return err
 		}
 	}
 	for _, b := range h.Register.Belts {
-		if b.ValidFrom == 0 && b.ValidTo == nil {
-			continue
+		if b.ValidTo != nil {
+			h.Belts[b.ID], err = registry.BeltStretches(ctx, l.db, l.scope, b.ID)
+		} else if len(h.Belts[b.ID]) > 0 {
+			h.Belts[b.ID] = append(h.Belts[b.ID], b)
 		}
-		if h.Belts[b.ID], err = registry.BeltStretches(ctx, l.db, l.scope, b.ID); err != nil {
+		if err != nil {
 			return err
 		}
 	}
@@ -130,12 +138,18 @@ func (l clockLoader) asked(h due.History) []clocks.Asked {
 	return out
 }
 
+// stand computes the standings.
+func (l clockLoader) stand() {
+	l.state.Standings = due.Plant(l.at.Time(), l.state.Register, l.state.Rules, l.state.Clocks)
+}
+
 // refine reads all readings of the conveyors on which a limit in hours or passes was passed before the last
 // reading: the day it was passed on lies between readings that were not asked for.
 func (l clockLoader) refine(ctx context.Context, h due.History, meters map[int64][]assets.Meter) error {
-	passed := map[int64]bool{}
-	for _, st := range due.Plant(l.at.Time(), h.Register, l.state.Rules, l.state.Clocks) {
-		if st.Limit == nil || st.Limit.Clock == due.Days || passed[st.ConveyorID] || st.DueAt.IsZero() {
+	var passed []assets.Conveyor
+	read := map[int64]bool{}
+	for _, st := range l.state.Standings {
+		if st.Limit == nil || st.Limit.Clock == due.Days || read[st.ConveyorID] || st.DueAt.IsZero() {
 			continue
 		}
 		last, _ := clock.NewLine(h.Points[st.ConveyorID]).Last()
@@ -146,11 +160,15 @@ func (l clockLoader) refine(ctx context.Context, h due.History, meters map[int64
 		if err != nil {
 			return err
 		}
-		passed[st.ConveyorID] = true
+		read[st.ConveyorID] = true
 		h.Points[st.ConveyorID] = clocks.Points(meters[st.ConveyorID], readings)
+		if c, ok := h.Register.Conveyor(st.ConveyorID); ok {
+			passed = append(passed, c)
+		}
 	}
 	if len(passed) > 0 {
-		l.state.Clocks = due.NewClocks(h)
+		l.state.Clocks.Read(h, passed)
+		l.stand()
 	}
 	return nil
 }

@@ -6,7 +6,6 @@ import (
 	"math"
 	"strings"
 	"time"
-	"unicode/utf16"
 	"unicode/utf8"
 
 	"github.com/xuri/excelize/v2"
@@ -353,7 +352,7 @@ func cut(v string) string {
 	}
 	units := 0
 	for i, r := range v {
-		if units += utf16.RuneLen(r); units > room-len(mark) {
+		if units += unitsOf(r); units > room-len(mark) {
 			return v[:i] + mark
 		}
 	}
@@ -363,7 +362,15 @@ func cut(v string) string {
 func utf16Len(v string) int {
 	n := 0
 	for _, r := range v {
-		n += max(1, utf16.RuneLen(r))
+		n += unitsOf(r)
 	}
 	return n
+}
+
+// unitsOf is how many characters of a spreadsheet, UTF-16 units, a rune takes.
+func unitsOf(r rune) int {
+	if r > 0xffff {
+		return 2
+	}
+	return 1
 }

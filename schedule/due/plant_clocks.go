@@ -28,9 +28,18 @@ type History struct {
 func NewClocks(h History) Clocks {
 	reg := h.Register
 	c := Clocks{Lines: make(map[int64]Line, len(reg.Conveyors)), Duties: make(map[int64]clock.Duty, len(reg.Belts))}
-	plans := plansOf(reg.Plant, h.Calendars)
-	began := inService(reg)
-	for _, v := range reg.Conveyors {
+	c.Read(h, reg.Conveyors)
+	for _, b := range reg.Belts {
+		c.Duties[b.ID] = h.duty(b)
+	}
+	return c
+}
+
+// Read makes the lines of some conveyors anew, after more of their readings were fetched.
+func (c Clocks) Read(h History, some []assets.Conveyor) {
+	plans := plansOf(h.Register.Plant, h.Calendars)
+	began := inService(h.Register)
+	for _, v := range some {
 		plan := plans[v.LineID]
 		if plan == nil {
 			plan = plans[0]
@@ -38,10 +47,6 @@ func NewClocks(h History) Clocks {
 		read := clock.NewLine(h.Points[v.ID])
 		c.Lines[v.ID] = NewLine(read, clock.Project(read, plan, Trailing, began[v.ID]))
 	}
-	for _, b := range reg.Belts {
-		c.Duties[b.ID] = h.duty(b)
-	}
-	return c
 }
 
 func (h History) duty(b assets.Belt) clock.Duty {
