@@ -94,7 +94,7 @@ func TestTheDemoHasACohortOfEachSort(t *testing.T) {
 	if failed["hub finger"] < 30 {
 		t.Errorf("rich cohort: %d failures, want 30 or more", failed["hub finger"])
 	}
-	if n := failed["heavy cold"]; n < 1 || n > 12 {
+	if n := failed["heavy cold"]; n < 1 || n > 9 {
 		t.Errorf("thin cohort: %d failures, want a handful", n)
 	}
 	if failed["bakery new"] != 0 {

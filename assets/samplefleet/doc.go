@@ -53,7 +53,7 @@ type Cohort struct {
 // Cohorts are the generating parameters of the demo, by cohort name.
 var Cohorts = map[string]Cohort{
 	"heavy hot":     {Name: "heavy hot", Shape: 2.6, ScalePasses: 520_000, PlannedAt: 400_000},
-	"heavy cold":    {Name: "heavy cold", Shape: 1.9, ScalePasses: 260_000, PlannedAt: 230_000},
+	"heavy cold":    {Name: "heavy cold", Shape: 1.9, ScalePasses: 380_000, PlannedAt: 230_000},
 	"heavy clips":   {Name: "heavy clips", Shape: 2.2, ScalePasses: 210_000, PlannedAt: 190_000},
 	"hub finger":    {Name: "hub finger", Shape: 2.1, ScalePasses: 2_400_000, PlannedAt: 0},
 	"hub guided":    {Name: "hub guided", Shape: 1.7, ScalePasses: 1_500_000, PlannedAt: 1_200_000},

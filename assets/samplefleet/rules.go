@@ -26,7 +26,7 @@ func (b *builder) rules() {
 	b.rule(skarrowPlant, "Remake hot splices at 364 000 passes", splices(hot, nil), passes(364_000), remake(9), assets.ClassP, "planner's decision after the failures of 2021 and 2023", true)
 	b.rule(skarrowPlant, "Remake cold splices at 215 000 passes", splices(cold, nil), passes(215_000), remake(7), assets.ClassP, "planner's decision", true)
 	b.rule(skarrowPlant, "Re-clip at 180 000 passes", splices(nil, clips), passes(180_000), remake(3), assets.ClassP, "planner's decision", true)
-	b.rule(skarrowPlant, "Remake every splice after 48 months", splices(nil, nil), rules.Trigger{Kind: rules.TriggerInterval, Every: 48, Unit: "month", CountedFrom: "made"},
+	b.rule(skarrowPlant, "Remake every splice after 60 months", splices(nil, nil), rules.Trigger{Kind: rules.TriggerInterval, Every: 60, Unit: "month", CountedFrom: "made"},
 		remake(8), assets.ClassD, commonPractice, true)
 	b.rule(skarrowPlant, "Look at clips every second Tuesday", splices(nil, clips), rules.Trigger{Kind: rules.TriggerInterval, Every: 2, Unit: "week", CountedFrom: "plan",
 		AnchorDay: "2024-01-02", TimeOfDay: "06:00"}, look, assets.ClassP, "shift lead's wish", false)

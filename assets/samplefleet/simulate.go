@@ -72,6 +72,9 @@ func (c siteConveyor) cutM() float64 {
 func (r *run) fit(t time.Time, first bool) {
 	b := r.b
 	r.loopM, r.usedM, r.beltSince = r.spec.loopM(), 0.85*r.spec.travelM, t
+	if first { // the belts that hang when the history begins are of different ages
+		r.beltSince = t.Add(-time.Duration(b.between(0, 0.9) * r.spec.beltYears * 365.25 * 24 * float64(time.Hour)))
+	}
 	used := r.usedM
 	fitted := assets.Exactly(t, r.zone)
 	who := r.crews[b.rng.IntN(len(r.crews))]
@@ -83,16 +86,34 @@ func (r *run) fit(t time.Time, first bool) {
 	r.live = nil
 	for i := range r.spec.splices {
 		pos := round(r.loopM*(float64(i)+0.35)/float64(r.spec.splices)*b.between(0.96, 1.04), 1)
-		if first && i == 1 && r.spec.tag == "R2" {
+		if i == 1 && r.spec.tag == "R2" {
 			r.splice(t, pos, "2", who, assets.When{At: assets.InstantOf(t), Earliest: fitted.Earliest}) // nobody wrote its date down
 			continue
 		}
 		made := fitted
-		if first && r.spec.tag == "G2" {
-			made = assets.When{At: fitted.At, Earliest: assets.Day(fmt.Sprintf("%d-09-01", t.Year())), Latest: assets.Day(fmt.Sprintf("%d-11-30", t.Year())), AsWritten: fmt.Sprintf("autumn %d", t.Year())}
+		if r.spec.tag == "G2" {
+			made = r.season(t)
 		}
 		r.splice(t, pos, fmt.Sprint(i+1), who, made)
 	}
+}
+
+// season is the date of a crew that wrote down the season only: spring or autumn, as an interval that holds t.
+func (r *run) season(t time.Time) assets.When {
+	year, first, last, word := t.In(r.zone).Year(), "03-01", "05-31", "spring"
+	switch m := t.In(r.zone).Month(); {
+	case m >= 6 && m <= 8:
+		first, last, word = "06-01", "08-31", "summer"
+	case m >= 9 && m <= 11:
+		first, last, word = "09-01", "11-30", "autumn"
+	case m < 3 || m == 12:
+		return assets.Exactly(t, r.zone) // a winter has two years; that crew gave the day
+	}
+	w, err := assets.Between(assets.Day(fmt.Sprintf("%d-%s", year, first)), assets.Day(fmt.Sprintf("%d-%s", year, last)), fmt.Sprintf("%s %d", word, year), r.zone, r.b.today)
+	if err != nil {
+		panic("samplefleet: " + err.Error())
+	}
+	return w
 }
 
 // splice makes one splice at t and draws its life.
