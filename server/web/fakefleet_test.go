@@ -241,3 +241,25 @@ func (f *fakePlant) Find(_ context.Context, _ assets.Scope, _ int64, q string) (
 	}
 	return hits, nil
 }
+
+func (f *fakePlant) MakeOrder(_ context.Context, _ assets.Scope, act Act, _, id int64) (int64, error) {
+	for i, o := range f.remind {
+		if o.ID == id {
+			f.remind = append(f.remind[:i], f.remind[i+1:]...)
+			f.steps = append(f.steps, act)
+			return 431, nil
+		}
+	}
+	return 0, assets.ErrNotFound
+}
+
+func (f *fakePlant) NotBefore(_ context.Context, _ assets.Scope, act Act, _, id int64, day assets.Day) error {
+	for i := range f.remind {
+		if f.remind[i].ID == id {
+			f.remind[i].NotBefore = day
+			f.steps = append(f.steps, act)
+			return nil
+		}
+	}
+	return assets.ErrNotFound
+}

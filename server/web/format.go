@@ -113,6 +113,14 @@ func Capital(s string) string {
 	return strings.ToUpper(string(r[:1])) + string(r[1:])
 }
 
+// fullStop ends a sentence that has no end yet.
+func fullStop(s string) string {
+	if s == "" || strings.HasSuffix(s, ".") || strings.HasSuffix(s, "?") {
+		return s
+	}
+	return s + "."
+}
+
 // List joins names as a sentence does: "S1", "S1 and S3", "S1, S2 and S3".
 func List(names []string) string {
 	switch n := len(names); n {
@@ -190,6 +198,8 @@ func Duration(h float64) string {
 
 // Local returns an instant in the plant's time.
 func (f Format) Local(i assets.Instant) time.Time { return i.Time().In(f.zone()) }
+
+var utc = time.UTC
 
 func (f Format) zone() *time.Location {
 	if f.Zone == nil {

@@ -30,6 +30,9 @@ const (
 func routes() []Route {
 	return []Route{
 		{Method: get, Path: "/plants", May: people.Read, Under: "plants", Do: (*Site).plants},
+		{Method: get, Path: "/plants/:plant", May: people.Read, Under: "today", Do: (*Site).today},
+		{Method: post, Path: "/plants/:plant/reminders/:reminder/order", May: people.PlanOrders, Under: "today", Do: (*Site).makeOrder},
+		{Method: post, Path: "/plants/:plant/reminders/:reminder/later", May: people.PlanOrders, Under: "today", Do: (*Site).notBefore},
 		{Method: get, Path: "/plants/:plant/belts", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).belts},
 		{Method: get, Path: "/plants/:plant/conveyors/:conveyor", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).conveyor},
 	}
@@ -39,7 +42,7 @@ func routes() []Route {
 // file, fails at start.
 var screens = []string{
 	"signin", "problem",
-	"plants", "belts", "conveyor",
+	"plants", "today", "belts", "conveyor",
 }
 
 // heads is the names that ride on the belt, in order; one without a route is absent.

@@ -139,6 +139,10 @@ type Days interface {
 	Windows(ctx context.Context, scope assets.Scope, plantID int64, from time.Time) ([]assets.StopWindow, error)
 	// Reminders returns the occurrences without an order that nobody put off past today, by due date.
 	Reminders(ctx context.Context, scope assets.Scope, plantID int64, today assets.Day) ([]rules.Occurrence, error)
+	// MakeOrder raises the order of a reminder and returns its number.
+	MakeOrder(ctx context.Context, scope assets.Scope, act Act, plantID, occurrenceID int64) (int64, error)
+	// NotBefore puts a reminder off until a day.
+	NotBefore(ctx context.Context, scope assets.Scope, act Act, plantID, occurrenceID int64, day assets.Day) error
 	// News returns what was recorded since an instant.
 	News(ctx context.Context, scope assets.Scope, plantID int64, since time.Time) (*News, error)
 	// Held returns how many readings wait for a person.

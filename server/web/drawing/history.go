@@ -209,3 +209,16 @@ func OfTakeUp(t TakeUp) template.HTML {
 	s.close()
 	return s.html()
 }
+
+// Fill is a bar filled to a share of what it can take: hours booked in a stop.
+func Fill(share float64) template.HTML {
+	if math.IsNaN(share) || share < 0 {
+		share = 0
+	}
+	var s svg
+	s.raw(`<svg class="fillbar" viewBox="0 0 210 15" width="210" height="15" aria-hidden="true">`)
+	s.rect("win", 0.5, 0.5, 209, 14)
+	s.rect("inkf", 2.5, 2.5, 205*math.Min(share, 1), 10)
+	s.close()
+	return s.html()
+}

@@ -78,8 +78,28 @@ func scaleOf(lines []Line) float64 {
 		return 1
 	}
 	room := 2*plantW*0.92 - n*beltGap - float64(len(lines))*lineGap
-	perM := math.Max(room/total, 62*n/total)
+	readable := 62 * n / total // pixels per metre at which the average conveyor is 62 pixels long
+	perM := math.Max(room/total, readable)
+	for _, l := range lines {
+		// A line that would be cut at this scale is shown whole at a smaller one, while its belts stay readable.
+		if whole := l.perMWhole(); whole < perM && whole > 0.6*readable {
+			perM = whole
+		}
+	}
 	return math.Min(math.Min(perM, (plantW-3*edge)/longest), maxPerM)
+}
+
+// perMWhole is the scale at which a line just fits into a row.
+func (l Line) perMWhole() float64 {
+	total := 0.0
+	for _, b := range l.Belts {
+		dx, _ := b.ends()
+		total += math.Abs(dx)
+	}
+	if total == 0 {
+		return maxPerM
+	}
+	return (plantW - 3*edge - float64(len(l.Belts))*beltGap) / total
 }
 
 // stripsOf cuts a line where it does not fit into a row.

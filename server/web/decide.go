@@ -1,0 +1,274 @@
+package web
+
+import (
+	"fmt"
+	"slices"
+
+	"carryside/assets"
+	"carryside/schedule/due"
+	"carryside/schedule/people"
+	"carryside/schedule/workorder"
+	"carryside/server/web/drawing"
+)
+
+// decision is something on Today that waits for a person.
+type decision struct {
+	Name, To string
+	Says     string
+	Bad      string // the part that is wrong, set apart
+	Do       *Action
+	Used     *drawing.Used
+	kind     decisionKind
+	days     int // how late or how soon, for the order among its kind
+}
+
+// decisionKind is what waits, worst first.
+type decisionKind int
+
+const (
+	lateOrder decisionKind = iota // an order past its latest date
+	badGrade                      // a finding of grade 3 or more without order or refusal
+	pastBare                      // a splice past its rule without an order
+	noStop                        // an accepted order without a stop before its latest date
+	toAccept                      // a raised order
+	toPlace                       // an accepted order for which a stop fits
+	settings                      // zone, units and currency taken from defaults
+	heldReads                     // readings that contradict their neighbours
+	noDate                        // a splice whose date is not known
+)
+
+const decisionsShown = 8
+
+// decisions lists everything that waits, worst first.
+func (r *Request) decisions(in todayInputs) []decision {
+	var all []decision
+	ordered := map[int64]bool{}
+	for _, o := range in.open {
+		ordered[o.SpliceID] = true
+		if d, ok := r.orderDecision(o, in); ok {
+			all = append(all, d)
+		}
+	}
+	for _, f := range in.grades {
+		all = append(all, r.gradeDecision(f, in.v))
+	}
+	for _, st := range in.v.Standings {
+		if st.Band.Past() && !ordered[st.SpliceID] {
+			all = append(all, r.pastDecision(st, in.v))
+		}
+	}
+	all = append(all, r.undatedDecisions(in.v)...)
+	if in.held > 0 {
+		d := decision{kind: heldReads, Name: "Readings held", Says: Capital(Count(in.held, "reading contradicts", "readings contradict")) + " what was read before. Nothing is reckoned with until somebody decides.", days: in.held}
+		r.lead(&d, "Decide", "readings", people.DecideReading)
+		all = append(all, d)
+	}
+	if in.v.Register.Plant.SettingsAsked {
+		d := decision{kind: settings, Name: "Zone, units and currency", Says: "They were taken from the company's defaults when the plant was made."}
+		r.lead(&d, "Confirm them", "settings", people.EditRegister)
+		all = append(all, d)
+	}
+	slices.SortStableFunc(all, func(a, b decision) int {
+		if a.kind != b.kind {
+			return int(a.kind) - int(b.kind)
+		}
+		return a.days - b.days
+	})
+	return all
+}
+
+// lead gives a decision its button if the page is built and open to whoever asks.
+func (r *Request) lead(d *decision, word, pattern string, deed people.Deed, ids ...int64) {
+	to, ok := r.Link(pattern, ids...)
+	if !ok {
+		return
+	}
+	if d.To == "" {
+		d.To = to
+	}
+	if r.May(deed) {
+		d.Do = &Action{Word: word, To: to}
+	}
+}
+
+func (r *Request) orderDecision(o workorder.Order, in todayInputs) (decision, bool) {
+	d := decision{Name: orderName(o, in.v), To: r.At("orders", o.Number), Says: fullStop(o.Reason)}
+	if st, ok := in.v.standing(o.SpliceID); ok {
+		u := usedOf("", st)
+		d.Used = &u
+	}
+	d.days = daysBetween(r.F.Today(), o.LatestDay)
+	switch late := workorder.OverdueDays(o, r.F.Today()); {
+	case late > 0:
+		d.kind, d.Bad = lateOrder, "Its latest date, "+r.F.Day(o.LatestDay)+", passed "+Count(late, "day", "days")+" ago."
+		r.lead(&d, "Open order "+fmt.Sprint(o.Number), "orders/:order", people.Read, o.Number)
+	case o.State == workorder.Raised:
+		d.kind, d.Says = toAccept, fullStop(o.Reason)+r.latestWords(o)
+		r.lead(&d, "Accept or withdraw", "orders/:order", people.PlanOrders, o.Number)
+	case o.State == workorder.Accepted && o.LatestDay != "":
+		w, fits := r.windowFor(o, in)
+		if fits {
+			d.kind, d.Says = toPlace, fullStop(o.Reason)+" The stop of "+r.F.Date(w.Start)+" is long enough."
+			r.lead(&d, "Place it", "orders/:order", people.PlanOrders, o.Number)
+			break
+		}
+		d.kind, d.Bad = noStop, "No stop before "+r.F.Day(o.LatestDay)+" is long enough; this needs "+Duration(o.WorkHours)+"."
+		r.lead(&d, "Find a stop", "stops", people.EditStops)
+	default:
+		return d, false
+	}
+	return d, true
+}
+
+func (r *Request) latestWords(o workorder.Order) string {
+	if o.LatestDay == "" {
+		return ""
+	}
+	return " Latest date " + r.F.Day(o.LatestDay) + "."
+}
+
+// windowFor returns the first stop of an order's line, before its latest date, with room for its work.
+func (r *Request) windowFor(o workorder.Order, in todayInputs) (assets.StopWindow, bool) {
+	c, _ := in.v.Register.Conveyor(o.ConveyorID)
+	for _, w := range in.windows {
+		free := w.End.Time().Sub(w.Start.Time()).Hours()
+		for _, other := range in.open {
+			if other.WindowID == w.ID {
+				free -= other.WorkHours
+			}
+		}
+		inTime := assets.DayOf(r.F.Local(w.End)) <= o.LatestDay
+		if (w.LineID == 0 || w.LineID == c.LineID) && inTime && free >= o.WorkHours {
+			return w, true
+		}
+	}
+	return assets.StopWindow{}, false
+}
+
+func (r *Request) gradeDecision(f assets.Finding, v fleetView) decision {
+	c, _ := v.Register.Conveyor(f.ConveyorID)
+	d := decision{kind: badGrade, Name: joinWords(c.Tag+" "+c.Name, f.Target), To: r.At("conveyors", c.ID), Says: fullStop(f.Text)}
+	if f.Grade != nil {
+		d.Bad = fmt.Sprintf("Grade %d has led to no order and no signed refusal.", *f.Grade)
+		d.days = -*f.Grade
+	}
+	r.lead(&d, "Raise or refuse", "findings/:finding", people.PlanOrders, f.ID)
+	return d
+}
+
+func (r *Request) pastDecision(st due.Standing, v fleetView) decision {
+	u := usedOf("", st)
+	return decision{kind: pastBare, Name: v.spliceName(st), To: r.At("splices", st.SpliceID), Says: fullStop(st.Reason), Used: &u,
+		Bad: "Past its rule at " + u.Percent() + ", and no order is open.", days: -int(st.Used.Value * 1000)}
+}
+
+// undatedDecisions names splices without a date one by one while they are few.
+func (r *Request) undatedDecisions(v fleetView) []decision {
+	var undated []due.Standing
+	for _, st := range v.Standings {
+		if !st.Age.Known {
+			undated = append(undated, st)
+		}
+	}
+	if len(undated) > 3 {
+		d := decision{kind: noDate, Name: Capital(Count(len(undated), "splice has", "splices have")) + " no date", Used: &drawing.Used{}, days: len(undated),
+			Says: "Nothing can be said of when they come due. Give a date, even an approximate one, or a first measurement."}
+		r.lead(&d, "Look at them", "belts", people.Read)
+		return []decision{d}
+	}
+	var all []decision
+	for _, st := range undated {
+		d := decision{kind: noDate, Name: v.spliceName(st), To: r.At("splices", st.SpliceID), Used: &drawing.Used{},
+			Says: "Age not known, so nothing can be said of when. Give a date, even an approximate one."}
+		r.lead(&d, "Give a date", "splices/:splice/edit", people.EditRegister, st.SpliceID)
+		all = append(all, d)
+	}
+	return all
+}
+
+// orderName is what an order is about: "Q3 Rise to weigh tower, splice 2".
+func orderName(o workorder.Order, v fleetView) string {
+	c, ok := v.Register.Conveyor(o.ConveyorID)
+	name := c.Tag
+	if !ok {
+		name = fmt.Sprintf("Order %d", o.Number)
+	}
+	if s, ok := v.Register.Splice(o.SpliceID); ok {
+		return name + " splice " + s.Number
+	}
+	return joinWords(name, o.Title)
+}
+
+func daysBetween(from, to assets.Day) int {
+	a, errA := from.Midnight(utc)
+	b, errB := to.Midnight(utc)
+	if errA != nil || errB != nil {
+		return 1 << 20 // no date: after all that have one
+	}
+	return int(b.Sub(a).Hours() / 24)
+}
+
+// firstOf cuts the list to what is shown and says how many more there are.
+func firstOf(all []decision) ([]decision, string) {
+	if len(all) <= decisionsShown {
+		return all, ""
+	}
+	return all[:decisionsShown], "and " + Word(len(all)-decisionsShown) + " more"
+}
+
+// todaySay is the headline of Today: what is worst, in one sentence.
+func todaySay(all []decision) string {
+	if len(all) == 0 {
+		return "Nothing waits for a decision, and no splice is past its rule"
+	}
+	worst, n := all[0], 0
+	for _, d := range all {
+		if d.kind == worst.kind {
+			n++
+		}
+	}
+	switch worst.kind {
+	case lateOrder:
+		return oneOrMany(n, worst.Name+" is past its order's latest date", "orders are past their latest date, "+worst.Name+" the longest")
+	case badGrade:
+		return oneOrMany(n, worst.Name+" has a finding that demands an order or a refusal", "findings demand an order or a refusal, the worst on "+worst.Name)
+	case pastBare:
+		return oneOrMany(n, worst.Name+" is past its rule and has no order", "splices are past their rule without an order, "+worst.Name+" the furthest")
+	case noStop:
+		return oneOrMany(n, worst.Name+" has no stop in front of it", "orders have no stop in front of them, "+worst.Name+" the soonest")
+	case toAccept:
+		return oneOrMany(n, "The order on "+worst.Name+" waits to be accepted", "orders wait to be accepted, "+worst.Name+" the soonest")
+	case toPlace:
+		return oneOrMany(n, "The order on "+worst.Name+" waits for its stop", "orders wait for their stop, "+worst.Name+" the soonest")
+	case settings:
+		return "Zone, units and currency of this plant wait to be confirmed"
+	case heldReads:
+		return oneOrMany(worst.days, "A reading waits for somebody to decide", "readings wait for somebody to decide")
+	}
+	if len(all) == 1 && worst.days > 1 {
+		return Capital(Count(worst.days, "", "splices have no date, so nothing can be said of when"))
+	}
+	return oneOrMany(n, worst.Name+" has no date, so nothing can be said of when it comes due", "splices have no date, so nothing can be said of when they come due")
+}
+
+func oneOrMany(n int, one, many string) string {
+	if n == 1 {
+		return Capital(one)
+	}
+	return Capital(Word(n)) + nb + many
+}
+
+// todaySub says how much else there is.
+func todaySub(all []decision, v fleetView) string {
+	past := 0
+	for _, s := range v.Standings {
+		if s.Band.Past() {
+			past++
+		}
+	}
+	says := Capital(Count(past, "splice is", "splices are")) + " past " + pick(past == 1, "its", "their") + " rule. "
+	if len(all) > 1 {
+		return says + Capital(Word(len(all)-1)) + " more " + pick(len(all) == 2, "thing waits", "things wait") + " for a decision."
+	}
+	return says + "Life used is reckoned by the rule that falls due first."
+}

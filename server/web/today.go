@@ -1,0 +1,310 @@
+package web
+
+import (
+	"fmt"
+	"html/template"
+	"slices"
+	"strings"
+	"time"
+
+	"carryside/assets"
+	"carryside/schedule/due"
+	"carryside/schedule/people"
+	"carryside/schedule/rules"
+	"carryside/schedule/workorder"
+	"carryside/server/web/drawing"
+)
+
+// todayPage answers: how does the plant stand, what must be decided, what is coming, what changed.
+type todayPage struct {
+	Page
+	Ramp      []drawing.Used
+	Belts     template.HTML
+	Stretched bool
+	Decide    []decision
+	More      string // "and 4 more" beyond those shown
+	Orders    string // address of the orders
+	Stops     []stopRow
+	StopsTo   string // "" while stops have no page
+	Coming    []comingRow
+	News      []newsRow
+	Reminders []reminderRow
+	Empty     *Empty
+}
+
+type comingRow struct {
+	Name, To string
+	When     string
+	Why      string
+	Used     drawing.Used
+}
+
+type stopRow struct {
+	Day, Time, Where string
+	Bar              template.HTML
+	Needs            []string
+	Orders           []Link
+}
+
+type newsRow struct{ What, More, By string }
+
+type reminderRow struct {
+	ID        int64
+	Why       string
+	Due       string
+	NotBefore string // the date the field offers
+	May       bool
+}
+
+// todayInputs is everything the screen is computed from.
+type todayInputs struct {
+	v         fleetView
+	open      []workorder.Order
+	windows   []assets.StopWindow
+	reminders []rules.Occurrence
+	news      *News
+	held      int
+	grades    []assets.Finding
+}
+
+func (s *Site) today(r *Request) error {
+	in, err := s.readToday(r)
+	if err != nil {
+		return err
+	}
+	p := &todayPage{Ramp: drawing.Ramp(), Orders: r.At("orders")}
+	p.Sheet = "Today"
+	r.Offer(&p.Page, "Record a finding", "findings/new", false)
+	r.Offer(&p.Page, "Enter readings", "readings", false)
+	r.Offer(&p.Page, "Open the orders", "orders", true)
+	if len(in.v.Register.Conveyors) == 0 {
+		p.Empty, p.Say = r.noConveyors(), in.v.beltsSay()
+		p.Sub = r.F.LongDay(r.F.Today()) + "."
+		return r.Show("today", p)
+	}
+	d := r.decisions(in)
+	p.Say, p.Sub = todaySay(d), r.F.LongDay(r.F.Today())+". "+todaySub(d, in.v)
+	p.Decide, p.More = firstOf(d)
+	p.Belts, p.Stretched = r.plantDrawing(in.v)
+	p.Stops = r.stopRows(in)
+	p.StopsTo, _ = r.Link("stops")
+	p.Coming = r.comingRows(in)
+	p.News = r.newsRows(in)
+	p.Reminders = r.reminderRows(in)
+	return r.Show("today", p)
+}
+
+func (s *Site) readToday(r *Request) (in todayInputs, err error) {
+	ctx, id := r.Context(), r.PlantID()
+	fl, err := s.Fleets.Fleet(ctx, r.Scope, id, r.Now)
+	if err != nil {
+		return in, err
+	}
+	in.v = viewOf(fl, r.F)
+	if in.open, err = s.Orders.OpenOrders(ctx, r.Scope, id); err != nil {
+		return in, err
+	}
+	if in.windows, err = s.Days.Windows(ctx, r.Scope, id, r.Now); err != nil {
+		return in, err
+	}
+	if in.reminders, err = s.Days.Reminders(ctx, r.Scope, id, r.F.Today()); err != nil {
+		return in, err
+	}
+	since, err := r.F.Today().AddDays(-1).Midnight(r.F.zone())
+	if err != nil {
+		return in, err
+	}
+	if in.news, err = s.Days.News(ctx, r.Scope, id, since); err != nil {
+		return in, err
+	}
+	if in.held, err = s.Days.Held(ctx, r.Scope, id); err != nil {
+		return in, err
+	}
+	in.grades, err = s.Days.OpenGrades(ctx, r.Scope, id)
+	return in, err
+}
+
+// plantDrawing draws every belt of the plant, line by line.
+func (r *Request) plantDrawing(v fleetView) (template.HTML, bool) {
+	var lines []drawing.Line
+	last := int64(-1)
+	for _, c := range v.Register.Conveyors {
+		if c.Status == assets.ConveyorRetired {
+			continue
+		}
+		if len(lines) == 0 || c.LineID != last {
+			name := v.Register.LineName(c)
+			lines = append(lines, drawing.Line{Name: pick(name == "", "No line named", name)})
+			last = c.LineID
+		}
+		l := &lines[len(lines)-1]
+		l.Belts = append(l.Belts, v.drawn(c, r.PlantID()))
+	}
+	p := drawing.OfPlant(lines, r.scaleBar)
+	return p.SVG, p.Stretched
+}
+
+// scaleBar chooses a round length that is 40 to 120 pixels long, in the plant's unit.
+func (r *Request) scaleBar(perM float64) (float64, string) {
+	unit, per := "m", 1.0
+	if r.F.us() {
+		unit, per = "ft", 0.3048
+	}
+	for _, n := range []float64{1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000} {
+		if n*per*perM >= 40 {
+			return n * per, With(Num(n, 0), unit)
+		}
+	}
+	return 0, ""
+}
+
+const comingShown = 6
+
+// comingRows are the splices that come due next and have no order yet.
+func (r *Request) comingRows(in todayInputs) []comingRow {
+	ordered := map[int64]bool{}
+	for _, o := range in.open {
+		ordered[o.SpliceID] = true
+	}
+	next := slices.Clone(in.v.Standings)
+	next = slices.DeleteFunc(next, func(s due.Standing) bool { return s.DueDay == "" || s.Overdue || ordered[s.SpliceID] })
+	slices.SortStableFunc(next, func(a, b due.Standing) int { return strings.Compare(string(a.DueDay), string(b.DueDay)) })
+	var rows []comingRow
+	for _, st := range next[:min(len(next), comingShown)] {
+		rows = append(rows, comingRow{Name: in.v.spliceName(st), To: r.At("splices", st.SpliceID), When: r.F.Day(st.DueDay), Why: st.Reason, Used: usedOf("", st)})
+	}
+	return rows
+}
+
+// spliceName is how a splice is called away from its conveyor: "Q3 splice 2".
+func (v fleetView) spliceName(st due.Standing) string {
+	c, _ := v.Register.Conveyor(st.ConveyorID)
+	s, _ := v.Register.Splice(st.SpliceID)
+	return c.Tag + " splice " + s.Number
+}
+
+const stopsShown = 4
+
+func (r *Request) stopRows(in todayInputs) []stopRow {
+	var rows []stopRow
+	for _, w := range in.windows[:min(len(in.windows), stopsShown)] {
+		rows = append(rows, r.stopRow(w, in))
+	}
+	return rows
+}
+
+func (r *Request) stopRow(w assets.StopWindow, in todayInputs) stopRow {
+	start, hours := r.F.Local(w.Start), w.End.Time().Sub(w.Start.Time()).Hours()
+	row := stopRow{Day: r.shortDay(start), Time: start.Format("15:04") + ", " + Duration(hours), Where: "Whole plant"}
+	if l, ok := in.v.Register.Line(w.LineID); ok {
+		row.Where = l.Name
+	}
+	booked, crew := 0.0, 0
+	for _, o := range in.open {
+		if o.WindowID != w.ID {
+			continue
+		}
+		booked += o.WorkHours
+		crew = max(crew, o.Crew)
+		c, _ := in.v.Register.Conveyor(o.ConveyorID)
+		row.Orders = append(row.Orders, Link{Word: fmt.Sprintf("%d %s", o.Number, c.Tag), To: r.At("orders", o.Number)})
+	}
+	row.Bar = drawing.Fill(booked / hours)
+	row.Needs = append(row.Needs, Short(booked, 1)+" of "+Duration(hours)+" booked")
+	if crew > 0 {
+		row.Needs = append(row.Needs, "crew of "+Int(int64(crew)))
+	}
+	if w.Note != "" {
+		row.Needs = append(row.Needs, w.Note)
+	}
+	return row
+}
+
+// shortDay writes a day as the list of stops does: weekday within three weeks, else the year when it is another.
+func (r *Request) shortDay(t time.Time) string {
+	layout := "Mon 2 Jan"
+	if t.Year() != r.F.Now.In(r.F.zone()).Year() {
+		layout = "2 Jan 2006"
+	}
+	return hard(t.Format(layout))
+}
+
+// newsRows tell what was recorded since yesterday began.
+func (r *Request) newsRows(in todayInputs) []newsRow {
+	var rows []newsRow
+	for _, f := range in.news.Findings {
+		c, _ := in.v.Register.Conveyor(f.ConveyorID)
+		more := f.Text
+		if m := r.measured(f); m != "" {
+			more = m + pick(more == "", "", ": "+more)
+		}
+		if f.Grade != nil {
+			more += fmt.Sprintf(", grade %d", *f.Grade)
+		}
+		rows = append(rows, newsRow{What: strings.TrimSpace(c.Tag + " " + f.Target + " " + f.Category), More: more,
+			By: joinWords(r.F.Date(f.FoundAt), pick(f.FoundBy != "", f.FoundBy, in.news.People[f.FoundByID]))})
+	}
+	for _, n := range in.news.Steps {
+		c, _ := in.v.Register.Conveyor(n.ConveyorID)
+		rows = append(rows, newsRow{What: fmt.Sprintf("Order %d %s.", n.Number, n.Event.What), More: joinWords(strings.TrimSpace(c.Tag+" "+n.Title), n.Event.Why),
+			By: joinWords(r.F.Date(n.Event.At), in.news.People[n.Event.PersonID])})
+	}
+	inUse := 0
+	for _, c := range in.v.Register.Conveyors {
+		if c.Status != assets.ConveyorRetired {
+			inUse++
+		}
+	}
+	if in.news.Read > 0 {
+		rows = append(rows, newsRow{What: "Hours read", More: fmt.Sprintf("for %d of %s", in.news.Read, Figure(inUse, "conveyor", "conveyors"))})
+	}
+	return rows
+}
+
+func joinWords(words ...string) string {
+	var some []string
+	for _, w := range words {
+		if w != "" {
+			some = append(some, w)
+		}
+	}
+	return strings.Join(some, ", ")
+}
+
+// reminderRows are what only a rule of thumb asks for: a person makes it an order or puts it off.
+func (r *Request) reminderRows(in todayInputs) []reminderRow {
+	var rows []reminderRow
+	for _, o := range in.reminders {
+		rows = append(rows, reminderRow{ID: o.ID, Why: o.Why, Due: r.F.Day(o.DueDay), NotBefore: string(r.F.Today().AddDays(28)), May: r.May(people.PlanOrders)})
+	}
+	return rows
+}
+
+// makeOrder makes an order out of a reminder.
+func (s *Site) makeOrder(r *Request) error {
+	id, err := r.ID("reminder")
+	if err != nil {
+		return err
+	}
+	number, err := s.Days.MakeOrder(r.Context(), r.Scope, r.act("make a reminder an order", ""), r.PlantID(), id)
+	if err != nil {
+		return err
+	}
+	return r.Done(r.At("orders", number), fmt.Sprintf("Order %d raised from a rule of thumb.", number))
+}
+
+// notBefore puts a reminder off until a day.
+func (s *Site) notBefore(r *Request) error {
+	id, err := r.ID("reminder")
+	if err != nil {
+		return err
+	}
+	day := assets.Day(r.C.Request.PostForm.Get("day"))
+	if _, err := day.Midnight(r.F.zone()); err != nil || day <= r.F.Today() {
+		return assets.Invalid{"day": "choose a date after today, written as YYYY-MM-DD"}
+	}
+	if err := s.Days.NotBefore(r.Context(), r.Scope, r.act("put a reminder off", "not before "+string(day)), r.PlantID(), id, day); err != nil {
+		return err
+	}
+	return r.Done(r.At(), "Put off; it comes back on "+r.F.Day(day)+".")
+}
