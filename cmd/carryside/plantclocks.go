@@ -78,7 +78,7 @@ func (l clockLoader) load(ctx context.Context) error {
 		h.Points[c.ID] = clocks.Points(meters[c.ID], readings[c.ID])
 	}
 	l.state.Clocks = due.NewClocks(h)
-	l.stand()
+	l.state.Standings = due.Plant(l.at.Time(), reg, l.state.Rules, l.state.Clocks)
 	return l.refine(ctx, h, meters)
 }
 
@@ -138,11 +138,6 @@ func (l clockLoader) asked(h due.History) []clocks.Asked {
 	return out
 }
 
-// stand computes the standings.
-func (l clockLoader) stand() {
-	l.state.Standings = due.Plant(l.at.Time(), l.state.Register, l.state.Rules, l.state.Clocks)
-}
-
 // refine reads all readings of the conveyors on which a limit in hours or passes was passed before the last
 // reading: the day it was passed on lies between readings that were not asked for.
 func (l clockLoader) refine(ctx context.Context, h due.History, meters map[int64][]assets.Meter) error {
@@ -168,7 +163,24 @@ func (l clockLoader) refine(ctx context.Context, h due.History, meters map[int64
 	}
 	if len(passed) > 0 {
 		l.state.Clocks.Read(h, passed)
-		l.stand()
+		l.standAnew(read)
 	}
 	return nil
+}
+
+// standAnew computes the standings on some conveyors again.
+func (l clockLoader) standAnew(on map[int64]bool) {
+	reg := l.state.Register
+	var some []assets.Splice
+	for _, s := range reg.Splices {
+		if on[s.ConveyorID] {
+			some = append(some, s)
+		}
+	}
+	anew := due.Some(l.at.Time(), reg, some, l.state.Rules, l.state.Clocks)
+	for i := range l.state.Standings {
+		if on[l.state.Standings[i].ConveyorID] {
+			l.state.Standings[i], anew = anew[0], anew[1:]
+		}
+	}
 }

@@ -84,12 +84,17 @@ func bandOf(ageKnown bool, used Figure) Band {
 // not known has no age and no life used; only a rule about such splices sets it a date, counted from the
 // day it was recorded, and Reason says that too.
 func Plant(now time.Time, reg *assets.Register, rs []rules.Rule, clocks Clocks) []Standing {
+	return Some(now, reg, reg.Splices, rs, clocks)
+}
+
+// Some returns the standings of some of a plant's splices, as Plant does.
+func Some(now time.Time, reg *assets.Register, splices []assets.Splice, rs []rules.Rule, clocks Clocks) []Standing {
 	e := evaluation{now: now, reg: reg, zone: calendar.ZoneOf(reg.Plant.Location())}
 	e.limits = limitsOf(now, reg.Plant, rs)
 	at := assets.InstantOf(now)
-	out := make([]Standing, 0, len(reg.Splices))
-	for i := range reg.Splices {
-		if s := &reg.Splices[i]; s.Live(at) {
+	out := make([]Standing, 0, len(splices))
+	for i := range splices {
+		if s := &splices[i]; s.Live(at) {
 			out = append(out, e.standing(s, run{clocks.Lines[s.ConveyorID], clocks.Duties[s.BeltID]}))
 		}
 	}
