@@ -1,0 +1,167 @@
+package intake
+
+import (
+	"fmt"
+
+	"carryside/assets"
+)
+
+// thing is a conveyor, belt or splice while its rows are judged.
+type thing struct {
+	kind    Kind
+	stored  bool
+	implied bool // a belt that the file says nothing of
+	tag     string
+	vals    values
+	origin  *entry // the row of this file that gives it; nil: none yet
+	cause   *entry // the row of this file that ended it
+	changes []FieldChange
+	remarks []Remark
+	belt    *thing // of a splice
+
+	conveyor assets.Conveyor
+	beltRec  assets.Belt
+	splice   assets.Splice
+}
+
+// clash is a value of a row that disagrees with what another row of the file gives.
+type clash struct {
+	f          *field
+	have, want value
+}
+
+// clash finds a value that disagrees with those this file gave before. A blank never does.
+func (th *thing) clash(vals values) *clash {
+	if th.origin == nil {
+		return nil
+	}
+	for _, f := range fields {
+		v, ok := vals[f]
+		have, known := th.vals[f]
+		if ok && known && v.set && have.set && f.name != "remark" && !have.agrees(f, v) {
+			return &clash{f, have, v}
+		}
+	}
+	return nil
+}
+
+// merge takes a row's values in: against the register they change what differs, against the file they fill what is blank.
+func (th *thing) merge(e *entry, vals values) {
+	first := th.origin == nil
+	for _, f := range fields {
+		v, ok := vals[f]
+		if !ok || !v.set {
+			continue
+		}
+		have, known := th.vals[f]
+		switch {
+		case !known || !have.set:
+			th.change(f, v, false)
+			e.news++
+		case first && th.stored && !v.sameAsStored(f, have):
+			th.change(f, v, f.fromNow)
+		case have.fills(f, v):
+			th.change(f, v, false)
+			e.news++
+		}
+	}
+	if first {
+		th.origin = e
+		e.news++
+	} else if e.twin == nil {
+		e.twin = th.origin
+	}
+	e.things = append(e.things, th)
+}
+
+// change sets a value, and notes it for a thing of the register.
+func (th *thing) change(f *field, v value, fromNow bool) {
+	have, known := th.vals[f]
+	if f.shape == shapeSpliceKind && known && have.kind != nil {
+		k := v.kind.with(*have.kind)
+		v.kind = &k
+	}
+	th.vals[f] = v
+	if !th.stored {
+		return
+	}
+	c := FieldChange{Field: f.key, After: v.printed(f), FromNow: fromNow}
+	if known && have.set {
+		c.Before = have.printed(f)
+	}
+	for i := range th.changes {
+		if th.changes[i].Field == f.key {
+			th.changes[i].After = c.After
+			return
+		}
+	}
+	th.changes = append(th.changes, c)
+}
+
+// action says what becomes of the thing.
+func (th *thing) action() string {
+	switch {
+	case !th.stored:
+		return "created"
+	case len(th.changes) > 0:
+		return "changed"
+	}
+	return "unchanged"
+}
+
+// remark adds a remark to the thing's record.
+func (th *thing) remark(class, fieldName, text string) {
+	th.remarks = append(th.remarks, Remark{class, fieldName, text})
+}
+
+// refuseClash refuses a row for a value that disagrees with another row's.
+func (e *entry) refuseClash(c *clash, other *entry, what string) {
+	col := e.t.byField[c.f.name]
+	e.refuse(col, faultContradicts, c.f.shown(c.want), fmt.Sprintf("contradicts %s, which gives %s for the same %s; correct one of them", e.other(other), quoted(c.f.shown(c.have)), what))
+}
+
+// shown is a value as a sentence says it.
+func (f *field) shown(v value) string {
+	switch f.shape {
+	case shapeQuantity, shapeHours, shapeMeasured, shapeGrade:
+		if v.text != "" {
+			return v.text
+		}
+		return digits(v.num)
+	case shapeFlag:
+		if v.flag {
+			return "yes"
+		}
+		return "no"
+	case shapeDate:
+		if v.text != "" {
+			return v.text
+		}
+		if v.exact() {
+			return string(v.from)
+		}
+		return intervalWords(v.from, v.to)
+	}
+	return v.text
+}
+
+// printedFields lists a record's values in the order of the contract.
+func printedFields(vals values) Fields {
+	out := make(Fields, 0, len(vals))
+	for _, f := range fields {
+		v, ok := vals[f]
+		if !ok || !v.set {
+			continue
+		}
+		if f.shape == shapeMeasured {
+			if v.kind != nil {
+				out = append(out, Field{"measurement", v.num}, Field{"measurement_unit", v.kind.word})
+			} else {
+				out = append(out, Field{"measurement_m", v.num})
+			}
+			continue
+		}
+		out = append(out, Field{f.key, v.printed(f)})
+	}
+	return out
+}
