@@ -40,6 +40,8 @@ func commands() []command {
 	return []command{
 		{"check", "[--race=auto|require|off]", "format, vet, static analysis, import directions, tests", runCheck},
 		{"new-migration", "NAME", "the same-numbered pair of migration files, SQLite and PostgreSQL", runNewMigration},
+		{"fleet", "--out FILE [--plants N]", "the benchmark fleet of 400 plants as an SQLite file", runFleet},
+		{"bench", "FILE", "a table of what pages, evaluation, reports and imports cost on a fleet", runBench},
 		{"soak", "raise [--kills N] [--seed N]", "evaluations of rules killed at random: each occurrence raised once, none lost", runSoak},
 		{"shots", "--out DIR", "pictures of every screen (build with -tags browser)", runShots},
 	}
