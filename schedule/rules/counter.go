@@ -61,11 +61,13 @@ func newCounter(line Line, from time.Time) (counter, bool) {
 // at returns the count at an instant.
 func (c counter) at(t time.Time) (float64, bool) {
 	h, known := c.line.HoursAt(t)
-	if !known {
-		return 0, false
-	}
+	return c.atHours(h), known
+}
+
+// atHours returns the count when the conveyor has so many running hours.
+func (c counter) atHours(h float64) float64 {
 	if len(c.steps) == 0 {
-		return max(0, h-c.h0), true
+		return max(0, h-c.h0)
 	}
 	s := c.steps[0]
 	for _, next := range c.steps[1:] {
@@ -74,7 +76,7 @@ func (c counter) at(t time.Time) (float64, bool) {
 		}
 		s = next
 	}
-	return max(0, s.count+s.pace*(h-s.hours)), true
+	return max(0, s.count+s.pace*(h-s.hours))
 }
 
 // reaches returns the instant at which the count reaches a value; false when it never does.
@@ -104,4 +106,25 @@ func (o *Outlook) counterOf(kind TriggerKind, conveyorID, beltID int64, from tim
 		return c, ok
 	}
 	return c.passesFrom(from, o.in.Clocks.Paces[beltID])
+}
+
+// hoursBy is a conveyor's hours at an instant.
+type hoursBy struct {
+	conveyor int64
+	at       time.Time
+}
+
+// reachedBy returns the count at the end of a span. The hours of a conveyor there are asked once for all its
+// splices.
+func (o *Outlook) reachedBy(c counter, conveyorID int64, end time.Time) (float64, bool) {
+	k := hoursBy{conveyorID, end}
+	h, asked := o.ends[k]
+	if !asked {
+		var known bool
+		if h, known = c.line.HoursAt(end); !known {
+			h = -1
+		}
+		o.ends[k] = h
+	}
+	return c.atHours(h), h >= 0
 }

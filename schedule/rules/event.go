@@ -14,7 +14,7 @@ const (
 // eachEvent visits what falls due so many hours, elapsed or running, after a splice was made or a belt was
 // fitted: run-in check, re-tension. The cycle is the event's id and n; a rule has one n. What fell due before
 // the rule's start is left out.
-func (o *Outlook) eachEvent(r Rule, visit func(Proposal)) {
+func (o *Outlook) eachEvent(r Rule, until time.Time, visit func(Proposal)) {
 	scoped := r
 	scoped.Scope.Target = TargetSplice
 	if r.Trigger.Event == EventBeltFitted {
@@ -24,7 +24,7 @@ func (o *Outlook) eachEvent(r Rule, visit func(Proposal)) {
 		if !r.countsFrom(t.own) {
 			continue
 		}
-		due, ok := o.afterEvent(r.Trigger, t)
+		due, ok := o.afterEvent(r, t, until)
 		if !ok || !t.reachable(due) || due.Before(r.StartsAt.Time()) {
 			continue
 		}
@@ -32,13 +32,19 @@ func (o *Outlook) eachEvent(r Rule, visit func(Proposal)) {
 	}
 }
 
-func (o *Outlook) afterEvent(t Trigger, of inScope) (time.Time, bool) {
-	at := of.own.At.Time()
+// afterEvent returns when so many hours after an event are over; false when running hours are not reached by the
+// end of the span.
+func (o *Outlook) afterEvent(r Rule, of inScope, until time.Time) (time.Time, bool) {
+	at, t := of.own.At.Time(), r.Trigger
 	if !t.RunningHours {
 		return micro(at.Add(time.Duration(t.AfterHours * float64(time.Hour)))), true
 	}
 	c, ok := o.counterOf(TriggerHours, of.ConveyorID, of.BeltID, at)
 	if !ok {
+		return time.Time{}, false
+	}
+	reached, known := o.reachedBy(c, of.ConveyorID, until.AddDate(0, 0, r.Template.LeadDays+1))
+	if !known || reached < t.AfterHours {
 		return time.Time{}, false
 	}
 	return c.reaches(t.AfterHours)

@@ -12,11 +12,13 @@ import (
 // eachClocked visits what running hours or passes since an event make due. The event is the splice's making
 // or the belt's fitting, or the last completed order of the rule on the target; the cycle is that event and k.
 // When a value is reached follows from the clock: between readings from the line, after the last of them from
-// its projection.
+// its projection. A projection costs much to invert, so that it is first asked what is reached by the end of
+// the span, and only that is dated.
 func (o *Outlook) eachClocked(r Rule, until time.Time, visit func(Proposal)) {
 	if !(r.Trigger.count() > 0) {
 		return
 	}
+	end := until.AddDate(0, 0, r.Template.LeadDays+1)
 	for _, t := range o.inScope(r) {
 		e, ok := o.eventOf(r, t)
 		if !ok {
@@ -26,23 +28,34 @@ func (o *Outlook) eachClocked(r Rule, until time.Time, visit func(Proposal)) {
 		if !ok {
 			continue
 		}
-		if e.completed != nil {
-			o.sinceCompletion(r, t, e, c, visit)
-			continue
+		reached, known := o.reachedBy(c, t.ConveyorID, end)
+		if known && reached >= r.Trigger.count() {
+			o.eachReached(r, t, e, c, reached, until, visit)
 		}
-		o.eachCycle(r, t, o.firstCycle(r, c), until, func(k int) (time.Time, assets.Day, bool) {
-			due, ok := c.reaches(float64(k) * r.Trigger.count())
-			return due, o.day(due), ok
-		}, func(k int, due time.Time, day assets.Day) Proposal {
-			return o.clockedProposal(r, t, e, c, ownCycle(t.Target, k), k, due)
-		}, visit)
 	}
+}
+
+// eachReached visits the cycles of one target that are reached by the end of the span.
+func (o *Outlook) eachReached(r Rule, t inScope, e clockEvent, c counter, reached float64, until time.Time, visit func(Proposal)) {
+	if e.completed != nil {
+		o.sinceCompletion(r, t, e, c, visit)
+		return
+	}
+	first, last := o.firstCycle(r, c), 1
+	if r.Trigger.Repeats {
+		last = int(min(math.Floor(reached/r.Trigger.count()), float64(first+mostCycles)))
+	}
+	o.eachCycle(r, t, first, last, until, func(k int) (time.Time, assets.Day, bool) {
+		due, ok := c.reaches(float64(k) * r.Trigger.count())
+		return due, o.day(due), ok
+	}, func(k int, due time.Time, _ assets.Day) Proposal {
+		return o.clockedProposal(r, t, e, c, ownCycle(t.Target, k), k, due)
+	}, visit)
 }
 
 // clockEvent is what hours or passes are counted from.
 type clockEvent struct {
 	at        time.Time
-	words     string
 	completed *workorder.Order // nil: the target's own date
 }
 
@@ -51,16 +64,25 @@ type clockEvent struct {
 func (o *Outlook) eventOf(r Rule, t inScope) (clockEvent, bool) {
 	if r.Trigger.CountedFrom == FromCompletion {
 		if done := o.past.completion(r, t.Target); done != nil {
-			at := done.DoneAt.Time()
-			return clockEvent{at: at, completed: done, words: fmt.Sprintf("since it was last done on %s (order %d)", o.dateWords(at), done.Number)}, true
+			return clockEvent{at: done.DoneAt.Time(), completed: done}, true
 		}
 	}
 	if t.own.IsZero() {
 		at, known := o.lineBegins(t)
-		return clockEvent{at: at, words: "since " + o.dateWords(at) + ", when its hours begin"}, known
+		return clockEvent{at: at}, known
 	}
-	at := t.own.At.Time()
-	return clockEvent{at: at, words: "since it was " + t.begun() + " on " + o.whenWords(t.own)}, r.countsFrom(t.own)
+	return clockEvent{at: t.own.At.Time()}, r.countsFrom(t.own)
+}
+
+// eventWords says what is counted from.
+func (o *Outlook) eventWords(t inScope, e clockEvent) string {
+	switch {
+	case e.completed != nil:
+		return fmt.Sprintf("since it was last done on %s (order %d)", o.dateWords(e.at), e.completed.Number)
+	case t.own.IsZero():
+		return "since " + o.dateWords(e.at) + ", when its hours begin"
+	}
+	return "since it was " + t.begun() + " on " + o.whenWords(t.own)
 }
 
 // lineBegins is what the hours of a conveyor, which has no date of its own, are counted from.
@@ -107,7 +129,7 @@ func (o *Outlook) clockedProposal(r Rule, t inScope, e clockEvent, c counter, cy
 	if due.After(o.in.Now) {
 		when = "expected on"
 	}
-	p.Why = o.because(r, fmt.Sprintf("%s%s of %s %s %s, %s %s", least, count(reached), count(limit), r.Trigger.clockWords(), e.words, when, o.dateWords(due)))
+	p.Why = o.because(r, fmt.Sprintf("%s%s of %s %s %s, %s %s", least, count(reached), count(limit), r.Trigger.clockWords(), o.eventWords(t, e), when, o.dateWords(due)))
 	return p
 }
 

@@ -116,7 +116,11 @@ func (o *Outlook) eachAfterMaking(r Rule, until time.Time, visit func(Proposal))
 		if !r.countsFrom(t.own) {
 			continue
 		}
-		o.eachCycle(r, t, 1, until, func(k int) (time.Time, assets.Day, bool) { return o.afterOwnDate(r.Trigger, t.own, k) },
+		last := 1
+		if r.Trigger.Repeats {
+			last = mostCycles
+		}
+		o.eachCycle(r, t, 1, last, until, func(k int) (time.Time, assets.Day, bool) { return o.afterOwnDate(r.Trigger, t.own, k) },
 			func(k int, due time.Time, day assets.Day) Proposal {
 				p := o.proposal(r, t.Target, ownCycle(t.Target, k), due, day, o.raiseAt(r, t, due))
 				age := int(o.in.Now.Sub(t.own.At.Time()) / (24 * time.Hour))
@@ -172,15 +176,14 @@ func (o *Outlook) afterOwnDate(t Trigger, own assets.When, k int) (time.Time, as
 	return at, assets.Day(due.String()), true
 }
 
-// eachCycle visits the cycles k = first, first + 1, ... that fall due and are to be raised by until. A limit (one that
+// eachCycle visits the cycles k = first to last that fall due, are to be raised by until, and are free. A limit (one that
 // does not repeat) that was passed before the rule's start still stands and is raised at the start; of a
 // repeating one, what fell due before the start is left out.
-func (o *Outlook) eachCycle(r Rule, t inScope, first int, until time.Time, due func(k int) (time.Time, assets.Day, bool), propose func(int, time.Time, assets.Day) Proposal, visit func(Proposal)) {
-	last := first
-	if r.Trigger.Repeats {
-		last = first + mostCycles
-	}
+func (o *Outlook) eachCycle(r Rule, t inScope, first, last int, until time.Time, due func(k int) (time.Time, assets.Day, bool), propose func(int, time.Time, assets.Day) Proposal, visit func(Proposal)) {
 	for k := first; k <= last; k++ {
+		if _, _, free := o.past.free(Key{r.ID, t.Kind, t.ID, ownCycle(t.Target, k)}, o.zone); !free {
+			continue
+		}
 		at, day, ok := due(k)
 		if !ok || !t.reachable(at) || o.daysBefore(at, r.Template.LeadDays).After(until) {
 			return
@@ -188,9 +191,7 @@ func (o *Outlook) eachCycle(r Rule, t inScope, first int, until time.Time, due f
 		if r.Trigger.Repeats && at.Before(r.StartsAt.Time()) {
 			continue
 		}
-		if _, _, free := o.past.free(Key{r.ID, t.Kind, t.ID, ownCycle(t.Target, k)}, o.zone); free {
-			visit(propose(k, at, day))
-		}
+		visit(propose(k, at, day))
 	}
 }
 

@@ -39,12 +39,13 @@ type Outlook struct {
 	family    map[int64]string // by belt
 	past      history
 	life      map[int64]lifeLimit // by splice, filled as asked
+	ends      map[hoursBy]float64 // hours at the ends of spans, filled as asked; below 0: not known
 }
 
 // NewOutlook prepares a plant. The inputs must not change while it is used.
 func NewOutlook(in Inputs) *Outlook {
 	o := &Outlook{
-		in: in, zone: calendar.ZoneOf(in.Plant.Location()), life: map[int64]lifeLimit{},
+		in: in, zone: calendar.ZoneOf(in.Plant.Location()), life: map[int64]lifeLimit{}, ends: map[hoursBy]float64{},
 		lines: byID(in.Lines), conveyors: byID(in.Conveyors), belts: byID(in.Belts), splices: byID(in.Splices),
 		fitted: map[int64]*assets.Belt{}, inBelt: map[int64][]*assets.Splice{}, family: map[int64]string{},
 	}
@@ -158,7 +159,7 @@ func (o *Outlook) each(r Rule, after, until time.Time, visit func(Proposal)) {
 	case TriggerHours, TriggerPasses:
 		o.eachClocked(r, until, visit)
 	case TriggerEvent:
-		o.eachEvent(r, visit)
+		o.eachEvent(r, until, visit)
 	case TriggerGrade:
 		o.eachFinding(r, visit)
 	case TriggerTakeUp:

@@ -19,6 +19,7 @@ import (
 	"carryside/assets/samplefleet"
 	"carryside/cmd/carryside/jobs"
 	"carryside/schedule"
+	"carryside/schedule/due"
 	"carryside/schedule/rules"
 	"carryside/schedule/workorder"
 )
@@ -281,5 +282,43 @@ func TestTheRunnerStartsAtOnceAndStops(t *testing.T) {
 	bad := schedule.Job{Name: "never", Spec: "not a tick", Do: job.Do}
 	if err := schedule.NewRunner(quiet, func() time.Time { return at }, bad).Run(ctx); err == nil {
 		t.Error("a tick that cannot be read is taken")
+	}
+}
+
+// What a screen shows as due and what the rules raise are worked out apart (schedule/due, schedule/rules); for every
+// splice of the demo they name the same day.
+func TestRulesRaiseOnTheDayThatScreensShow(t *testing.T) {
+	db, _ := skarrow(t)
+	now := clock(t, "2026-11-25T12:00:00Z")
+	compared := 0
+	for plant := int64(1); plant <= 3; plant++ {
+		p, err := outlook.Load(ctx, db, assets.JobScope(), plant, now)
+		if err != nil {
+			t.Fatal(err)
+		}
+		first := map[int64]assets.Day{}
+		look := rules.NewOutlook(p.Inputs)
+		for _, r := range p.Inputs.Rules {
+			if r.Template.Kind != workorder.KindResplice {
+				continue
+			}
+			for _, q := range look.Propose(r, r.StartsAt.Time().Add(-time.Microsecond), now.AddDate(30, 0, 0)) {
+				if d, known := first[q.Target.SpliceID]; !known || q.DueDay < d {
+					first[q.Target.SpliceID] = q.DueDay
+				}
+			}
+		}
+		for _, st := range due.Plant(now, p.Register, p.Inputs.Rules, p.Clocks) {
+			if st.Limit == nil || st.DueDay == "" || st.DueDay > "2056" || !st.Age.Known {
+				continue
+			}
+			compared++
+			if first[st.SpliceID] != st.DueDay {
+				t.Errorf("plant %d, splice %d: rules say %s, the standing says %s (%s)", plant, st.SpliceID, first[st.SpliceID], st.DueDay, st.Reason)
+			}
+		}
+	}
+	if compared < 40 {
+		t.Errorf("only %d splices compared", compared)
 	}
 }
