@@ -47,7 +47,7 @@ func NewWriter(p Properties) (*Writer, error) {
 // Close frees what the workbook holds on disk. It may be called twice.
 func (w *Writer) Close() error { return w.file.Close() }
 
-// WriteTo ends every sheet and writes the file. Entries stand in a fixed order with a fixed time, so that
+// WriteTo ends every sheet and writes the file. Entries stand in a fixed order without a time, so that
 // equal rows give equal bytes.
 func (w *Writer) WriteTo(out io.Writer) (int64, error) {
 	for _, s := range w.sheets {
@@ -57,7 +57,6 @@ func (w *Writer) WriteTo(out io.Writer) (int64, error) {
 	}
 	counted := &countingWriter{w: out}
 	w.file.SetZipWriter(func(io.Writer) excelize.ZipWriter { return newOrderedZip(counted) })
-	w.file.SetActiveSheet(0)
 	if err := w.file.Write(io.Discard); err != nil {
 		return counted.n, fmt.Errorf("write the workbook: %w", err)
 	}
@@ -153,15 +152,26 @@ func (w *Writer) newSheet(name string, columns []Column, layout Layout) (*Sheet,
 
 // setColumns sets widths and the style each column's cells have.
 func (s *Sheet) setColumns() error {
-	for i, c := range s.columns {
-		if err := s.stream.SetColWidth(i+1, i+1, c.width()); err != nil {
-			return err
-		}
+	if err := s.setWidths(); err != nil {
+		return err
+	}
+	for _, c := range s.columns {
 		id, err := s.book.style(look{kind: c.Kind, decimals: c.Decimals, wrap: c.Wrap})
 		if err != nil {
 			return err
 		}
 		s.styles = append(s.styles, id)
+	}
+	return nil
+}
+
+// setWidths sets the widths from the last column to the first: the library puts each before those set
+// already, and columns that do not ascend make a file that asks to be repaired.
+func (s *Sheet) setWidths() error {
+	for i := len(s.columns) - 1; i >= 0; i-- {
+		if err := s.stream.SetColWidth(i+1, i+1, s.columns[i].width()); err != nil {
+			return err
+		}
 	}
 	return nil
 }

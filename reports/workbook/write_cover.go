@@ -34,10 +34,10 @@ func (w *Writer) AddCover(name, header string) (*CoverSheet, error) {
 	if err != nil {
 		return nil, fmt.Errorf("add the cover: %w", err)
 	}
-	for i, width := range []float64{26, coverTextCh} {
-		if err := s.stream.SetColWidth(i+1, i+1, width); err != nil {
-			return nil, fmt.Errorf("add the cover: %w", err)
-		}
+	s.columns = []Column{{WidthCh: 26}, {WidthCh: coverTextCh}}
+	err, s.columns = s.setWidths(), nil // it has no heading row and no columns to filter
+	if err != nil {
+		return nil, fmt.Errorf("add the cover: %w", err)
 	}
 	return &CoverSheet{s}, nil
 }

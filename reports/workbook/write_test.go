@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -190,6 +191,49 @@ func TestTextIsNeverAFormulaOrALink(t *testing.T) {
 	}
 	if sheets != 2 {
 		t.Fatalf("%d sheets looked at", sheets)
+	}
+}
+
+// Rows, columns and parts of a sheet must ascend (ECMA-376 part 1, 18.3.1.99 gives the sequence of a worksheet's
+// parts); spreadsheets ask to repair a file in which they do not.
+func TestPartsOfASheetStandInTheirOrder(t *testing.T) {
+	data := write(t)
+	z, err := zip.NewReader(bytes.NewReader(data), int64(len(data)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	sequence := []string{"<sheetPr", "<sheetViews", "<sheetFormatPr", "<cols>", "<sheetData>", "<autoFilter", "<pageMargins", "<pageSetup", "<headerFooter"}
+	for _, name := range []string{"xl/worksheets/sheet1.xml", "xl/worksheets/sheet2.xml"} {
+		r, err := z.Open(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var b bytes.Buffer
+		if _, err := b.ReadFrom(r); err != nil {
+			t.Fatal(err)
+		}
+		last := 0
+		for _, part := range sequence {
+			at := strings.Index(b.String(), part)
+			if at < 0 && part == "<autoFilter" && name == "xl/worksheets/sheet1.xml" {
+				continue // a cover has none
+			}
+			if at < last {
+				t.Errorf("%s: %s stands at %d, after what comes before it at %d", name, part, at, last)
+			}
+			last = at
+		}
+		column := 0
+		for _, c := range strings.Split(b.String(), `<col min="`)[1:] {
+			n, err := strconv.Atoi(c[:strings.IndexByte(c, '"')])
+			if err != nil || n != column+1 {
+				t.Errorf("%s: column %d follows column %d (%v)", name, n, column, err)
+			}
+			column = n
+		}
+		if column < 2 {
+			t.Errorf("%s: only %d columns have a width", name, column)
+		}
 	}
 }
 

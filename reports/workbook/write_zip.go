@@ -9,19 +9,15 @@ import (
 	"io"
 	"io/fs"
 	"sort"
-	"time"
 )
 
-// orderedZip is a zip file whose entries stand in one order with one time, whatever order they are written
+// orderedZip is a zip file whose entries stand in one order and bear no time, whatever order they are written
 // in. The spreadsheet library walks its streamed sheets as a map, so their order changes from run to run;
 // entries are kept compressed, some megabytes for a fleet, until all are there.
 type orderedZip struct {
 	out     io.Writer
 	entries []*zipEntry
 }
-
-// zipTime is the time of every entry: the first day a zip file can name.
-var zipTime = time.Date(1980, 1, 1, 0, 0, 0, 0, time.UTC)
 
 func newOrderedZip(out io.Writer) *orderedZip { return &orderedZip{out: out} }
 
@@ -51,7 +47,7 @@ func (z *orderedZip) Close() error {
 	w := zip.NewWriter(z.out)
 	for _, e := range z.entries {
 		part, err := w.CreateRaw(&zip.FileHeader{
-			Name: e.name, Method: zip.Deflate, Modified: zipTime, CRC32: e.crc,
+			Name: e.name, Method: zip.Deflate, CRC32: e.crc,
 			CompressedSize64: uint64(e.packed.Len()), UncompressedSize64: e.size,
 		})
 		if err != nil {
