@@ -112,6 +112,9 @@ func (g *group) takeConveyor(e *entry) {
 		if g.conv == nil {
 			g.conv = &thing{kind: KindConveyor, tag: kept(e.tag), vals: values{}}
 		}
+		if g.conv.origin != nil && !e.ownLine {
+			delete(vals, fieldNamed["line"]) // carried down from above: it does not speak against the conveyor's own row
+		}
 		if c := g.conv.clash(vals); c != nil {
 			e.refuseClash(c, g.conv.origin, "conveyor")
 			return

@@ -13,6 +13,7 @@ type entry struct {
 	row     *Row
 	at      int // order in the file
 	line    string
+	ownLine bool // the line stands in the row itself
 	plant   string
 	tag     string
 	struck  bool

@@ -29,6 +29,7 @@ type rowWalk struct {
 	line   string
 	plant  string
 	repeat bool // the row before repeated the heading
+	own    bool // the row at hand names its line itself
 }
 
 // walk sorts the rows of a table into records to be and rows to be passed over, and returns the former.
@@ -47,7 +48,7 @@ func (j *judge) walk(t *table) []*entry {
 			continue
 		}
 		w.carry(row)
-		out = append(out, &entry{t: t, row: row, line: w.line, plant: w.plant})
+		out = append(out, &entry{t: t, row: row, line: w.line, plant: w.plant, ownLine: w.own})
 	}
 	return out
 }
@@ -201,14 +202,15 @@ func (w *rowWalk) noteLike(row *Row, cells []Cell) bool {
 
 // carry takes the row's line and plant, or keeps those of the rows above.
 func (w *rowWalk) carry(row *Row) {
+	w.own = false
 	if c := w.t.byField["line"]; c != nil {
-		if s := kept(w.j.book.shown(row.at(c.col))); !noWord(s) && row.at(c.col).Kind != Failed {
-			w.line = s
+		if cell := row.at(c.col); cell.Kind != Failed && !noWord(w.j.book.shown(cell)) {
+			w.line, w.own = kept(w.j.book.shown(cell)), !cell.Covered
 		}
 	}
 	if c := w.t.byField["plant"]; c != nil {
-		if s := kept(w.j.book.shown(row.at(c.col))); !noWord(s) && row.at(c.col).Kind != Failed {
-			w.plant = s
+		if cell := row.at(c.col); cell.Kind != Failed && !noWord(w.j.book.shown(cell)) {
+			w.plant = kept(w.j.book.shown(cell))
 		}
 	}
 }
