@@ -11,6 +11,7 @@ import (
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/intakedb"
 	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/plantdbtest"
 	"carryside/migrations"
@@ -26,11 +27,11 @@ var kept = []any{
 	assets.Person{}, assets.Grant{}, assets.Specification{}, assets.SpliceKind{}, assets.Conveyor{}, assets.Belt{},
 	assets.Splice{}, assets.Finding{}, assets.Meter{}, assets.Reading{}, assets.HeldReading{},
 	assets.ProductionCalendar{}, assets.StopWindow{}, rules.Rule{}, rules.Occurrence{}, workorder.Order{},
-	workorder.Event{}, orders.Run{}, plantdb.Entry{},
+	workorder.Event{}, orders.Run{}, plantdb.Entry{}, intakedb.Import{}, intakedb.ImportMapping{},
 }
 
 // ownTables are written by hand-made statements and have no struct of their own.
-var ownTables = []string{"chains", "id_counters", "import_mappings", "imports", "meta", "rule_progress"}
+var ownTables = []string{"chains", "id_counters", "meta", "rule_progress"}
 
 // column is a column as a schema has it.
 type column struct {

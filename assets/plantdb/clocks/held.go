@@ -60,6 +60,17 @@ func HeldOf(ctx context.Context, db *plantdb.DB, scope assets.Scope, conveyorID 
 	return held, db.SQL(ctx).Scopes(plantdb.InScope(scope, "plant_id")).Where("conveyor_id = ?", conveyorID).Order("at DESC, id DESC").Find(&held).Error
 }
 
+// HeldOfPlant returns the held readings of a plant by conveyor, decided or not, oldest first.
+func HeldOfPlant(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64) (map[int64][]assets.HeldReading, error) {
+	var held []assets.HeldReading
+	err := db.SQL(ctx).Scopes(plantdb.InScope(scope, "plant_id")).Where("plant_id = ?", plantID).Order("at, id").Find(&held).Error
+	of := map[int64][]assets.HeldReading{}
+	for _, h := range held {
+		of[h.ConveyorID] = append(of[h.ConveyorID], h)
+	}
+	return of, err
+}
+
 // HoldReadings keeps readings for a person's decision and numbers them.
 func HoldReadings(c *plantdb.Change, ch *plantdb.Chain, held []assets.HeldReading) error {
 	if len(held) == 0 {

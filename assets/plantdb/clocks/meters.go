@@ -46,18 +46,20 @@ func Meter(stretches []assets.Meter) clock.Meter {
 	return m
 }
 
-// Points returns the points of H(t) that accepted readings and replacements give.
+// Points returns the points of H(t) that accepted readings and replacements give. Of a reading and a
+// replacement at one instant the reading stands first and counts: a list often says "new meter" beside the
+// first hours read off it.
 func Points(stretches []assets.Meter, readings []assets.Reading) []clock.Point {
 	m := Meter(stretches)
-	var points []clock.Point
+	points := make([]clock.Point, 0, len(readings)+len(stretches))
+	for _, r := range readings {
+		at := r.At.Time()
+		points = append(points, clock.Point{At: at, Hours: m.Running(at, r.ShownH)})
+	}
 	for _, s := range m.Stretches {
 		if s.Known {
 			points = append(points, clock.Point{At: s.From, Hours: s.StartH})
 		}
-	}
-	for _, r := range readings {
-		at := r.At.Time()
-		points = append(points, clock.Point{At: at, Hours: m.Running(at, r.ShownH)})
 	}
 	return points
 }
@@ -218,7 +220,7 @@ func settleOffsets(c *plantdb.Change, ch *plantdb.Chain, plantID, conveyorID int
 			offset += m.RollsOverAtH
 		case m.Why == assets.MeterReplaced && m.PreviousFinalH != nil:
 			offset += *m.PreviousFinalH - m.StartH
-		case m.Why == assets.MeterFirst:
+		default: // the first meter, or one of which only the offset is known
 			offset = m.OffsetH
 		}
 		m.OffsetH = offset

@@ -243,3 +243,16 @@ func WriteReadings(c *plantdb.Change, ch *plantdb.Chain, readings []assets.Readi
 	c.NoteRows(ch, len(readings))
 	return nil
 }
+
+// AllReadings returns every accepted reading of a plant by conveyor, in order of time: for the importer, which
+// judges new ones beside all of them.
+func AllReadings(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf) (map[int64][]assets.Reading, error) {
+	if err := db.Reach(ctx, scope, plantID); err != nil {
+		return nil, err
+	}
+	where, args := known(asOf, "r")
+	query := "SELECT " + readingColumns + " FROM conveyors v JOIN readings r ON r.conveyor_id = v.id AND " + where +
+		" WHERE v.plant_id = ? AND v.known_to IS NULL AND v.valid_to IS NULL ORDER BY r.conveyor_id, r.at"
+	readings, err := scanReadings(db.SQL(ctx).Raw(query, append(args, plantID)...).Rows())
+	return byConveyor(readings), err
+}

@@ -1,0 +1,110 @@
+package intakedb
+
+import (
+	"context"
+	"encoding/json"
+	"strings"
+
+	"carryside/assets"
+	"carryside/assets/intake"
+	"carryside/assets/plantdb"
+
+	"gorm.io/gorm/clause"
+)
+
+// Import is a list that was brought in.
+type Import struct {
+	ID         int64 `gorm:"primaryKey"`
+	PlantID    int64 // 0: several plants
+	CustomerID int64
+	FileName   string
+	SHA256     string `gorm:"column:sha256"`
+	At         assets.Instant
+	ByID       int64
+	Mapping    *string // JSON
+	Counts     *string // JSON by kind of record
+	Refused    *string // JSON list of the refused rows
+	KnownFrom  int64
+}
+
+// ImportMapping is how the headings of a list were read, kept under a name for the next list like it.
+type ImportMapping struct {
+	ID         int64 `gorm:"primaryKey"`
+	CustomerID int64 // 0: for every customer
+	Name       string
+	Mapping    string // JSON
+	SavedAt    assets.Instant
+	SavedBy    int64
+}
+
+// keepImport notes what was brought in, with the refused rows.
+func keepImport(c *plantdb.Change, ch *plantdb.Chain, all *intake.Changes, plant assets.Plant, alone bool) (err error) {
+	row := Import{CustomerID: plant.CustomerID, FileName: all.File, SHA256: all.SHA256, At: c.Now(), ByID: c.Act.PersonID, KnownFrom: ch.Position}
+	if alone {
+		row.PlantID = plant.ID
+	}
+	for _, part := range []struct {
+		into **string
+		v    any
+	}{{&row.Mapping, all.Mapping}, {&row.Counts, all.Counts}, {&row.Refused, all.Refused}} {
+		text, err := json.Marshal(part.v)
+		if err != nil {
+			return err
+		}
+		s := string(text)
+		*part.into = &s
+	}
+	if row.ID, err = c.NewIDs("imports", 1); err != nil {
+		return err
+	}
+	return plantdb.Insert(c, ch, row.ID, &row)
+}
+
+// Imports lists what was brought in at a plant (0: at any plant in scope), newest first.
+func Imports(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, limit int) ([]Import, error) {
+	tx := db.SQL(ctx).Scopes(plantdb.CustomersInScope(scope, "customer_id")).Order("id DESC").Limit(limit)
+	if plantID != 0 {
+		tx = tx.Where("plant_id = ?", plantID).Scopes(plantdb.InScope(scope, "plant_id"))
+	}
+	var rows []Import
+	return rows, tx.Find(&rows).Error
+}
+
+// Mappings lists the kept mappings by name.
+func Mappings(ctx context.Context, db *plantdb.DB, scope assets.Scope) ([]ImportMapping, error) {
+	where, args := plantdb.CustomerSQL(scope, "customer_id")
+	var rows []ImportMapping
+	return rows, db.SQL(ctx).Where("("+where+" OR customer_id = 0)", args...).Order("name, id").Find(&rows).Error
+}
+
+// SaveMapping keeps a mapping under its name, in place of the one that had it.
+func SaveMapping(c *plantdb.Change, m *ImportMapping) (err error) {
+	m.Name = strings.TrimSpace(m.Name)
+	if m.Name == "" {
+		return assets.Invalid{"name": "give the mapping a name"}
+	}
+	ch, err := c.Chain(m.CustomerID)
+	if err != nil {
+		return err
+	}
+	if m.ID, err = c.NewIDs("import_mappings", 1); err != nil {
+		return err
+	}
+	m.SavedAt, m.SavedBy = c.Now(), c.Act.PersonID
+	onName := clause.OnConflict{Columns: []clause.Column{{Name: "customer_id"}, {Name: "name"}},
+		DoUpdates: clause.AssignmentColumns([]string{"mapping", "saved_at", "saved_by"})}
+	if err := c.Tx().Clauses(onName).Create(m).Error; err != nil {
+		return err
+	}
+	c.Note(ch, plantdb.Written{Table: "import_mappings", ID: m.ID, After: map[string]any{"name": m.Name}})
+	return nil
+}
+
+// spliceMark reads the word for a splice as its mark: "S2", "splice 2", "joint 2" and "2" are mark 2.
+func spliceMark(word string) (string, bool) {
+	key := assets.TagKey(word)
+	for _, before := range []string{"SPLICE-", "JOINT-", "VERBINDUNG-", "EMPALME-", "S-"} {
+		key = strings.TrimPrefix(key, before)
+	}
+	return key, key != "" && strings.ContainsAny(key, "0123456789")
+}
