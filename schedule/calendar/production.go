@@ -31,9 +31,13 @@ type Production struct {
 	weekly     [7][]Shift
 	exceptions map[Date][]Shift
 	special    []Date     // dates with an exception, ascending
-	plainDay   [7]float64 // hours that the shifts starting on a weekday add where neither exception nor clock change is near
+	plainSpans [7][]wall  // what the shifts starting on a weekday add where neither exception nor clock change is near
+	plainDay   [7]float64 // the same in hours
 	plainWeek  float64    // their sum
 }
+
+// wall is a stretch as it lies after the midnight of the date it starts on.
+type wall struct{ start, end time.Duration }
 
 // NewProduction checks a production calendar and prepares its plain week.
 func NewProduction(zone Zone, weekly []DayShifts, exceptions []Exception) (*Production, error) {
@@ -83,7 +87,10 @@ func (p *Production) preparePlainWeek() {
 	monday := NewDate(2001, time.January, 1)
 	for i := range 7 {
 		d := monday.AddDays(i)
-		p.plainDay[d.Weekday()] = totalHours(plain.startingOn(d))
+		for _, s := range plain.resolvedOn(d) {
+			p.plainSpans[d.Weekday()] = append(p.plainSpans[d.Weekday()], wall{s.start.Sub(d.utc()), s.end.Sub(d.utc())})
+			p.plainDay[d.Weekday()] += s.hours()
+		}
 		p.plainWeek += p.plainDay[d.Weekday()]
 	}
 }
@@ -122,6 +129,19 @@ func (p *Production) allOn(d Date) []span {
 // hours of days add up. A shift is at most 24 hours on the wall, so those of the day before matter, and where the date
 // line takes a whole date those of the day before that.
 func (p *Production) startingOn(d Date) []span {
+	if p.plainDays(d, d) == 0 {
+		return p.resolvedOn(d)
+	}
+	midnight := p.zone.StartOfDay(d)
+	spans := make([]span, len(p.plainSpans[d.Weekday()]))
+	for i, s := range p.plainSpans[d.Weekday()] {
+		spans[i] = span{midnight.Add(s.start), midnight.Add(s.end)}
+	}
+	return spans
+}
+
+// resolvedOn is startingOn with every wall time placed by itself, for dates near an exception or a clock change.
+func (p *Production) resolvedOn(d Date) []span {
 	spans := p.allOn(d)
 	for back := 1; back <= 2 && len(spans) > 0; back++ {
 		spans = without(spans, p.allOn(d.AddDays(-back)))
@@ -240,7 +260,7 @@ func (p *Production) wholeDays(d, last Date) step {
 	case plain > 0:
 		return step{first: d, hours: p.plainDay[d.Weekday()]}
 	default:
-		return step{first: d, hours: totalHours(p.startingOn(d))}
+		return step{first: d, hours: totalHours(p.resolvedOn(d))}
 	}
 }
 
