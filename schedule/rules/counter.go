@@ -79,21 +79,26 @@ func (c counter) atHours(h float64) float64 {
 	return max(0, s.count+s.pace*(h-s.hours))
 }
 
+// hoursAt returns the conveyor's running hours at which the count reaches a value; false when it never does.
+func (c counter) hoursAt(v float64) (float64, bool) {
+	if len(c.steps) == 0 {
+		return c.h0 + v, true
+	}
+	s := c.steps[0]
+	for _, next := range c.steps[1:] {
+		if next.count >= v {
+			break
+		}
+		s = next
+	}
+	return s.hours + (v-s.count)/s.pace, s.pace > 0
+}
+
 // reaches returns the instant at which the count reaches a value; false when it never does.
 func (c counter) reaches(v float64) (time.Time, bool) {
-	h := c.h0 + v
-	if len(c.steps) > 0 {
-		s := c.steps[0]
-		for _, next := range c.steps[1:] {
-			if next.count >= v {
-				break
-			}
-			s = next
-		}
-		if s.pace <= 0 {
-			return time.Time{}, false
-		}
-		h = s.hours + (v-s.count)/s.pace
+	h, ok := c.hoursAt(v)
+	if !ok {
+		return time.Time{}, false
 	}
 	at, ok := c.line.HoursReachedAt(h)
 	return micro(at), ok

@@ -20,7 +20,7 @@ func (o *Outlook) eachCron(r Rule, after, until time.Time, visit func(Proposal))
 	if len(planned) == 0 {
 		return
 	}
-	for _, t := range o.inScope(r) {
+	for _, t := range o.inScope(r, until) {
 		for _, at := range planned {
 			if t.holds(at.At) {
 				visit(o.plannedProposal(r, t, at, 0))

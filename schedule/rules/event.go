@@ -20,7 +20,7 @@ func (o *Outlook) eachEvent(r Rule, until time.Time, visit func(Proposal)) {
 	if r.Trigger.Event == EventBeltFitted {
 		scoped.Scope.Target = TargetBelt
 	}
-	for _, t := range o.inScope(scoped) {
+	for _, t := range o.inScope(scoped, until.AddDate(0, 0, r.Template.LeadDays+1)) {
 		if !r.countsFrom(t.own) {
 			continue
 		}

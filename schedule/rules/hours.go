@@ -19,7 +19,7 @@ func (o *Outlook) eachClocked(r Rule, until time.Time, visit func(Proposal)) {
 		return
 	}
 	end := until.AddDate(0, 0, r.Template.LeadDays+1)
-	for _, t := range o.inScope(r) {
+	for _, t := range o.inScope(r, end) {
 		e, ok := o.eventOf(r, t)
 		if !ok {
 			continue

@@ -24,7 +24,7 @@ func (o *Outlook) eachInterval(r Rule, after, until time.Time, visit func(Propos
 	}
 	switch r.Trigger.CountedFrom {
 	case FromCompletion:
-		o.eachAfterCompletion(r, every, visit)
+		o.eachAfterCompletion(r, every, until, visit)
 	case FromMade:
 		o.eachAfterMaking(r, until, visit)
 	default:
@@ -41,8 +41,9 @@ func (o *Outlook) eachPlanned(r Rule, every calendar.Interval, after, until time
 	}
 	// What is raised by until may be due up to the lead later.
 	from := later(after, r.StartsAt.Time().Add(-time.Microsecond))
-	planned := every.Between(o.zone, anchor, from, until.AddDate(0, 0, r.Template.LeadDays+1))
-	for _, t := range o.inScope(r) {
+	end := until.AddDate(0, 0, r.Template.LeadDays+1)
+	planned := every.Between(o.zone, anchor, from, end)
+	for _, t := range o.inScope(r, end) {
 		for _, at := range planned {
 			if t.holds(at.At) {
 				visit(o.plannedProposal(r, t, at, r.Template.LeadDays))
@@ -71,12 +72,12 @@ func (t Trigger) timeOfDay() (calendar.TimeOfDay, error) {
 
 // eachAfterCompletion counts from the local date of the last completion; the cycle is the order completed,
 // the first time the rule's start. Correcting the date of the completion moves the due date, not the key.
-func (o *Outlook) eachAfterCompletion(r Rule, every calendar.Interval, visit func(Proposal)) {
+func (o *Outlook) eachAfterCompletion(r Rule, every calendar.Interval, until time.Time, visit func(Proposal)) {
 	tod, err := r.Trigger.timeOfDay()
 	if err != nil {
 		return
 	}
-	for _, t := range o.inScope(r) {
+	for _, t := range o.inScope(r, until.AddDate(0, 0, r.Template.LeadDays+1)) {
 		cycle, from := "start", r.StartsAt.Time()
 		if done := o.past.completion(r, t.Target); done != nil {
 			cycle, from = orderCycle(done), done.DoneAt.Time()
@@ -112,7 +113,7 @@ func (t inScope) reachable(due time.Time) bool { return t.until.IsZero() || due.
 // eachAfterMaking counts from the splice's or belt's own date; the cycle is that splice or belt and k, so
 // that correcting its date moves the due date, not the key.
 func (o *Outlook) eachAfterMaking(r Rule, until time.Time, visit func(Proposal)) {
-	for _, t := range o.inScope(r) {
+	for _, t := range o.inScope(r, until.AddDate(0, 0, r.Template.LeadDays+1)) {
 		if !r.countsFrom(t.own) {
 			continue
 		}

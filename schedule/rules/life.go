@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"math"
 	"time"
 
 	"carryside/assets"
@@ -10,49 +11,73 @@ import (
 // lifeLimit is the rule that limits a splice's life and falls due first.
 type lifeLimit struct {
 	found     bool
-	due       time.Time
 	made      time.Time
+	due       time.Time // by the calendar
 	byCounter bool
 	counter   counter
 	limit     float64 // hours or passes
 }
 
-// reaches returns when a share of the life is used.
-func (l lifeLimit) reaches(share float64) (time.Time, bool) {
-	switch {
-	case !l.found:
-		return time.Time{}, false
-	case l.byCounter:
-		return l.counter.reaches(share * l.limit)
-	}
-	return micro(l.made.Add(time.Duration(share * float64(l.due.Sub(l.made))))), true
-}
-
-// lifeUsedReaches returns the instant at which a splice has used a share of its life: its age as a share of
-// the age at which the re-splice rule in force that falls due first is reached. Without such a rule, or
-// without a date, no share is known.
-func (o *Outlook) lifeUsedReaches(s *assets.Splice, share float64) (time.Time, bool) {
+// lifeUsedReaches returns the instant at which a splice has used a share of its life, if that is by an instant:
+// its age as a share of the age at which the re-splice rule in force that falls due first is reached. Without
+// such a rule, or without a date, no share is known.
+func (o *Outlook) lifeUsedReaches(s *assets.Splice, share float64, by time.Time) (time.Time, bool) {
 	l, known := o.life[s.ID]
 	if !known {
 		l = o.lifeLimitOf(s)
 		o.life[s.ID] = l
 	}
-	return l.reaches(share)
+	switch {
+	case !l.found:
+		return time.Time{}, false
+	case !l.byCounter:
+		return micro(l.made.Add(time.Duration(share * float64(l.due.Sub(l.made))))), true
+	}
+	if reached, known := o.reachedBy(l.counter, s.ConveyorID, by); !known || reached < share*l.limit {
+		return time.Time{}, false
+	}
+	return l.counter.reaches(share * l.limit)
 }
 
-func (o *Outlook) lifeLimitOf(s *assets.Splice) (first lifeLimit) {
+// lifeLimitOf finds the limit that falls due first. Limits on hours and passes are compared as running hours, and
+// the first of them with a date by the hours on that date, so that nothing is projected to its own date.
+func (o *Outlook) lifeLimitOf(s *assets.Splice) lifeLimit {
 	if s.Made.IsZero() || s.Made.Unknown() {
-		return first
+		return lifeLimit{}
 	}
+	var dated, counted lifeLimit
 	for _, r := range o.in.Rules {
 		if !r.limitsLife() || !r.AppliesTo(o.in.Plant) || !o.Matches(r.Scope, s) {
 			continue
 		}
-		if l := o.limitBy(r, s); l.found && (!first.found || l.due.Before(first.due)) {
-			first = l
+		l := o.limitBy(r, s)
+		switch {
+		case !l.found:
+		case !l.byCounter && (!dated.found || l.due.Before(dated.due)):
+			dated = l
+		case l.byCounter && (!counted.found || l.hours() < counted.hours()):
+			counted = l
 		}
 	}
-	return first
+	if !dated.found || !counted.found {
+		if counted.found {
+			return counted
+		}
+		return dated
+	}
+	if then, known := o.reachedBy(counted.counter, s.ConveyorID, dated.due); known && then >= counted.limit {
+		return counted
+	}
+	return dated
+}
+
+// hours returns the conveyor's running hours at which a limit on hours or passes is reached.
+func (l lifeLimit) hours() float64 {
+	h, ok := l.counter.hoursAt(l.limit)
+	if !ok {
+		return math.Inf(1)
+	}
+	return h
 }
 
 // limitsLife tells whether a rule bounds the age of splices: it has them remade, counted from their making.
@@ -70,11 +95,7 @@ func (o *Outlook) limitBy(r Rule, s *assets.Splice) lifeLimit {
 		return lifeLimit{found: ok, due: due, made: made}
 	}
 	c, ok := o.counterOf(r.Trigger.Kind, s.ConveyorID, s.BeltID, made)
-	if !ok {
-		return lifeLimit{}
-	}
-	due, ok := c.reaches(r.Trigger.count())
-	return lifeLimit{found: ok, due: due, made: made, byCounter: true, counter: c, limit: r.Trigger.count()}
+	return lifeLimit{found: ok, made: made, byCounter: true, counter: c, limit: r.Trigger.count()}
 }
 
 // count is the number of hours or passes of a trigger.

@@ -49,7 +49,7 @@ func (o *Outlook) Preview(stands *Rule, edited Rule) Preview {
 		}
 		return rows[t]
 	}
-	for _, t := range o.inScope(edited) {
+	for _, t := range o.inScope(edited, p.Until) {
 		if edited.Trigger.Kind != TriggerGrade && t.overlaps(p.From, p.Until) {
 			r := row(t.Target)
 			r.ScopeFrom, r.ScopeUntil = t.from, t.until
@@ -106,7 +106,7 @@ func (o *Outlook) forgetting() *Outlook {
 // completed by then, or with the due date of the one before.
 func (o *Outlook) chain(r Rule, p Preview) []Proposal {
 	var out []Proposal
-	for _, t := range o.inScope(r) {
+	for _, t := range o.inScope(r, p.Until) {
 		at := p.From
 		if e, ok := o.eventOf(r, t); ok && r.Trigger.Kind != TriggerInterval && e.completed == nil {
 			at = e.at

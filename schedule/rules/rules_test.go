@@ -138,6 +138,14 @@ func TestScopes(t *testing.T) {
 			t.Errorf("%s: %v, want %v", tt.name, got, tt.want)
 		}
 	}
+	// By passes: 0.5 m/s on 20.63 m are 87.26 passes an hour, 16 h a day for 54.58 days are 76 206 of 90 000.
+	in.Rules = append(in.Rules, rule(8, utc(t, "2020-01-01"), Scope{}, Trigger{Kind: TriggerPasses, Passes: 90_000}, workorder.KindResplice))
+	for share, want := range map[float64]int{0.846: 1, 0.848: 0} {
+		sc := Scope{UsedFrom: share, Conveyors: []int64{11}}
+		if got := NewOutlook(in).Targets(rule(1, in.Now, sc, Trigger{}, "")); len(got) != want {
+			t.Errorf("life used %v of 90 000 passes: %v, want %d splices", share, got, want)
+		}
+	}
 	in.Conveyors[1].Status, in.Conveyors[1].Retired = assets.ConveyorRetired, exactly(t, "2026-11-01T00:00:00Z")
 	if got := NewOutlook(in).Targets(rule(1, in.Now, Scope{}, Trigger{}, "")); len(got) != 2 {
 		t.Errorf("with L1 retired: %v, want the splices of Q3 only", got)
@@ -302,6 +310,10 @@ func TestWhereAskingBegins(t *testing.T) {
 func anyRule(rt *rapid.T, starts time.Time) Rule {
 	trg := Trigger{Kind: rapid.SampledFrom([]TriggerKind{TriggerCron, TriggerInterval, TriggerHours, TriggerPasses, TriggerEvent, TriggerGrade, TriggerTakeUp}).Draw(rt, "kind")}
 	sc := Scope{Target: rapid.SampledFrom([]TargetKind{TargetSplice, TargetBelt}).Draw(rt, "target")}
+	if sc.Target == TargetSplice {
+		sc.UsedFrom = rapid.SampledFrom([]float64{0, 0, 0.02, 0.5, 0.9}).Draw(rt, "used")
+		sc.AgeUnknown = sc.UsedFrom == 0 && rapid.Bool().Draw(rt, "unknown")
+	}
 	switch trg.Kind {
 	case TriggerCron:
 		trg.Cron = fmt.Sprintf("%d %d * * %s", rapid.IntRange(0, 59).Draw(rt, "minute"), rapid.IntRange(0, 3).Draw(rt, "hour"), rapid.SampledFrom([]string{"*", "0", "1-5"}).Draw(rt, "weekday"))
@@ -328,6 +340,10 @@ func anyRule(rt *rapid.T, starts time.Time) Rule {
 func eventful(t testing.TB) Inputs {
 	in := terminal(t, "2026-11-25")
 	in.Resplices = map[int64]int{20: 1}
+	in.Rules = []Rule{
+		rule(8, utc(t, "2020-01-01"), Scope{}, Trigger{Kind: TriggerInterval, Every: 60, Unit: "month", CountedFrom: FromMade}, workorder.KindResplice),
+		rule(9, utc(t, "2020-01-01"), Scope{}, Trigger{Kind: TriggerPasses, Passes: 400_000}, workorder.KindResplice),
+	}
 	for i := range 8 {
 		in.Findings = append(in.Findings, finding(int64(i+1), 31+int64(i%2), i%5, utc(t, "2026-01-10").AddDate(0, i, 3*i)))
 	}

@@ -10,7 +10,7 @@ import (
 // Targets returns what a rule looks at now, in the order of the register: "5 splices in scope today".
 func (o *Outlook) Targets(r Rule) []Target {
 	var out []Target
-	for _, t := range o.inScope(r) {
+	for _, t := range o.inScope(r, o.in.Now) {
 		if t.holds(o.in.Now) {
 			out = append(out, t.Target)
 		}
@@ -53,8 +53,9 @@ func (o *Outlook) matchesBelt(sc Scope, b *assets.Belt) bool {
 	return slices.ContainsFunc(o.inBelt[b.ID], func(s *assets.Splice) bool { return o.Matches(sc, s) })
 }
 
-// inScope returns a rule's targets with the time each is in scope.
-func (o *Outlook) inScope(r Rule) []inScope {
+// inScope returns a rule's targets that come into scope by an instant, with the time each is in scope. Later
+// ones may be left out: the date on which a share of life is used costs a projection to find.
+func (o *Outlook) inScope(r Rule, by time.Time) []inScope {
 	switch r.Scope.Target {
 	case TargetBelt:
 		return o.beltsIn(r.Scope)
@@ -65,10 +66,10 @@ func (o *Outlook) inScope(r Rule) []inScope {
 	case TargetPlant:
 		return []inScope{{Target: o.plantTarget()}}
 	}
-	return o.splicesIn(r.Scope)
+	return o.splicesIn(r.Scope, by)
 }
 
-func (o *Outlook) splicesIn(sc Scope) []inScope {
+func (o *Outlook) splicesIn(sc Scope, by time.Time) []inScope {
 	var out []inScope
 	for i := range o.in.Splices {
 		s := &o.in.Splices[i]
@@ -80,7 +81,7 @@ func (o *Outlook) splicesIn(sc Scope) []inScope {
 			t.until = s.Ended.Time()
 		}
 		if sc.UsedFrom > 0 {
-			at, ok := o.lifeUsedReaches(s, sc.UsedFrom)
+			at, ok := o.lifeUsedReaches(s, sc.UsedFrom, by)
 			if !ok {
 				continue
 			}
