@@ -58,7 +58,7 @@ func (o *Office) arguments(more ...string) []string {
 }
 
 // csvFilter asks for UTF-8, commas, cells as they are shown, and a file for every sheet (the -1 at the end).
-const csvFilter = "csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,true,false,false,false,-1"
+const csvFilter = "csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,true,true,false,false,-1"
 
 // Sheets converts a workbook without a screen and returns the cells of each sheet as they are shown.
 // The office ends with status 0 also when it could not read the file, so a missing sheet is the error to look for.
