@@ -497,3 +497,31 @@ func (t *table) mapping() TableMapping {
 	}
 	return tm
 }
+
+// Words says in a line how a table's headings were read.
+func (t *TableMapping) Words() string {
+	cols := make([]string, 0, len(t.Columns))
+	for c := range t.Columns {
+		cols = append(cols, c)
+	}
+	sort.Slice(cols, func(i, j int) bool {
+		return len(cols[i]) < len(cols[j]) || len(cols[i]) == len(cols[j]) && cols[i] < cols[j]
+	})
+	var parts []string
+	for _, c := range cols {
+		m := t.Columns[c]
+		switch {
+		case m.Field == "":
+			continue
+		case m.Unit != "":
+			parts = append(parts, fmt.Sprintf("%s %s in %s", c, FieldWords(m.Field), m.Unit))
+		default:
+			parts = append(parts, c+" "+FieldWords(m.Field))
+		}
+	}
+	where := "rows"
+	if t.Sheet != "" {
+		where = "sheet " + quoted(t.Sheet)
+	}
+	return where + " from " + fmt.Sprint(t.FirstRow) + ": " + strings.Join(parts, ", ")
+}

@@ -32,7 +32,6 @@ type hourReading struct {
 	held    string
 	text    string
 	stored  bool // the register has it already
-	rolled  bool
 }
 
 // point is an accepted reading on the conveyor's line of running hours.
@@ -292,23 +291,25 @@ func (l *hourLine) judge(h *hourReading) {
 		after = &l.points[i]
 	}
 	offset := l.offsetAt(h.at)
+	var begun *assets.Meter
 	if before != nil {
-		offset = l.stretch(h, before, offset)
-	} else if h.event == rolledOver {
-		h.rolled = true
+		if begun = l.stretch(h, before, offset); begun != nil {
+			offset = begun.OffsetH
+		}
 	}
 	p := point{at: h.at, day: h.day, timed: h.timed, shown: h.v.num, hours: h.v.num + offset}
 	if before != nil {
 		l.pair(h, before, &p, before)
 	}
-	if h.held == "" && after != nil && (h.event == noEvent || before == nil) {
+	if h.held == "" && after != nil && begun == nil {
 		l.pair(h, &p, after, after)
 	}
 	if h.held != "" {
 		return
 	}
-	if h.event != noEvent && before != nil {
-		l.begin(h, offset)
+	if begun != nil {
+		l.offset, l.moved, l.from = offset, true, h.at
+		l.g.newMeters = append(l.g.newMeters, *begun)
 	}
 	l.points = append(l.points, point{})
 	copy(l.points[i+1:], l.points[i:])
@@ -332,22 +333,25 @@ func (l *hourLine) known(h *hourReading, i int) bool {
 	return false
 }
 
-// stretch finds the offset of the meter that the reading was read off: a new meter's or a counter's next round begin here.
-func (l *hourLine) stretch(h *hourReading, before *point, offset float64) float64 {
-	switch h.event {
-	case newMeter:
-		start := h.start.num
-		if !h.start.set && h.v.num > elapsed(before, h.at, h.day, h.timed)+l.resolution(h) {
-			start = h.v.num
+// stretch is the stretch of meter that begins with a reading which declares one: a new meter's, or a counter's next round.
+// nil when the reading goes on with the meter there was.
+func (l *hourLine) stretch(h *hourReading, before *point, offset float64) *assets.Meter {
+	m := &assets.Meter{ConveyorID: l.conveyorID(), FromAt: h.at, ResolutionH: l.resolution(h)}
+	switch {
+	case h.event == newMeter:
+		last := before.shown
+		m.Why, m.StartH, m.PreviousFinalH = assets.MeterReplaced, h.start.num, &last
+		if !h.start.set && h.v.num > elapsed(before, h.at, h.day, h.timed)+m.ResolutionH {
+			m.StartH = h.v.num // a meter that was not new: where it began is not known
 		}
-		return before.hours - start
-	case rolledOver:
-		if h.v.num < before.shown {
-			h.rolled = true
-			return before.hours - before.shown + counterRange(before.shown)
-		}
+		m.OffsetH = before.hours - m.StartH
+	case h.event == rolledOver && h.v.num < before.shown:
+		m.Why, m.RollsOverAtH = assets.MeterRolledOver, counterRange(before.shown)
+		m.OffsetH = offset + m.RollsOverAtH
+	default:
+		return nil
 	}
-	return offset
+	return m
 }
 
 // counterRange is the next power of ten above a reading: a counter that showed 99 640 goes to 100 000.
@@ -357,34 +361,6 @@ func counterRange(shown float64) float64 {
 		r *= 10
 	}
 	return r
-}
-
-// begin notes that a stretch of meter begins with this reading.
-func (l *hourLine) begin(h *hourReading, offset float64) {
-	m := assets.Meter{ConveyorID: l.conveyorID(), FromAt: h.at, Why: assets.MeterReplaced, OffsetH: offset, ResolutionH: l.resolution(h)}
-	switch h.event {
-	case rolledOver:
-		if !h.rolled {
-			return
-		}
-		m.Why = assets.MeterRolledOver
-		m.RollsOverAtH = offset - l.offsetAt(h.at)
-	default:
-		m.StartH = h.start.num
-		if !h.start.set && h.v.num == l.hoursBefore(h)-offset {
-			m.StartH = h.v.num
-		}
-	}
-	l.offset, l.moved, l.from = offset, true, h.at
-	l.g.newMeters = append(l.g.newMeters, m)
-}
-
-func (l *hourLine) hoursBefore(h *hourReading) float64 {
-	i := sort.Search(len(l.points), func(i int) bool { return l.points[i].at >= h.at })
-	if i == 0 {
-		return 0
-	}
-	return l.points[i-1].hours
 }
 
 func (l *hourLine) conveyorID() int64 {

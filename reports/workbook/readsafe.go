@@ -162,3 +162,17 @@ func unpack(f *zip.File, left int64) (int64, error) {
 		}
 	}
 }
+
+// KnownByContent tells what a file that is called something else is by its first bytes: "a workbook", "an old binary
+// workbook (.xls)", "a PDF"; "" for none of these.
+func KnownByContent(data []byte) string {
+	switch {
+	case bytes.HasPrefix(data, zipMark), bytes.HasPrefix(data, emptyZipMark):
+		return "a workbook or another archive"
+	case bytes.HasPrefix(data, oldBinaryMark):
+		return "an old binary workbook (.xls)"
+	case bytes.HasPrefix(data, []byte("%PDF")):
+		return "a PDF"
+	}
+	return ""
+}
