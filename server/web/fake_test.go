@@ -40,6 +40,7 @@ type fakePlant struct {
 	grades []assets.Finding
 	steps  []Act // steps taken
 	made   []Resplice
+	books  *fakeOffice
 }
 
 func skarrow() *fakePlant {
@@ -93,7 +94,7 @@ func (f *fakePlant) AddPerson(_ context.Context, name string, role assets.Role) 
 }
 
 func (f *fakePlant) sources() Sources {
-	return Sources{Plants: f, Fleets: f, Orders: f, Days: f, Finds: f}
+	return Sources{Plants: f, Fleets: f, Orders: f, Days: f, Finds: f, Registers: f.office(), Meters: f.office()}
 }
 
 // visit is a browser at a site.

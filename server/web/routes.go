@@ -28,21 +28,25 @@ const (
 // Reading a plant shows that it is there: whoever may not read it is told that there is nothing. A deed that
 // a role does not have is refused with a page that says so.
 func routes() []Route {
-	return []Route{
+	return append([]Route{
 		{Method: get, Path: "/plants", May: people.Read, Under: "plants", Do: (*Site).plants},
 		{Method: get, Path: "/plants/:plant", May: people.Read, Under: "today", Do: (*Site).today},
 		{Method: post, Path: "/plants/:plant/reminders/:reminder/order", May: people.PlanOrders, Under: "today", Do: (*Site).makeOrder},
 		{Method: post, Path: "/plants/:plant/reminders/:reminder/later", May: people.PlanOrders, Under: "today", Do: (*Site).notBefore},
 		{Method: get, Path: "/plants/:plant/belts", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).belts},
+		{Method: get, Path: "/plants/:plant/orders", May: people.Read, Under: "orders", Back: "orders", Do: (*Site).orders},
+		{Method: get, Path: "/plants/:plant/orders/:order", May: people.Read, Under: "orders", Back: "orders", Do: (*Site).order},
+		{Method: post, Path: "/plants/:plant/orders/:order", May: people.Read, Under: "orders", Back: "orders", Do: (*Site).orderStep},
 		{Method: get, Path: "/plants/:plant/conveyors/:conveyor", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).conveyor},
-	}
+	}, registerRoutes()...)
 }
 
 // screens is every template of templates/screens. A file that is not named here, and a name without its
 // file, fails at start.
 var screens = []string{
 	"signin", "problem",
-	"plants", "today", "belts", "conveyor",
+	"form", "readings", "meter",
+	"plants", "today", "belts", "conveyor", "orders", "order",
 }
 
 // heads is the names that ride on the belt, in order; one without a route is absent.

@@ -18,6 +18,9 @@ type Sources struct {
 	Orders Orders
 	Days   Days
 	Finds  Finds
+
+	Registers Registers
+	Meters    Meters
 }
 
 // Act says who changes something, as which deed, why and when: it becomes the journal's entry. The origin of
@@ -91,6 +94,8 @@ type Orders interface {
 	Step(ctx context.Context, scope assets.Scope, act Act, plantID, number, edit int64, step OrderStep) error
 	// Raise keeps a new order and returns its number.
 	Raise(ctx context.Context, scope assets.Scope, act Act, order workorder.Order, event workorder.Event) (int64, error)
+	// Crew returns the people who may be placed on an order at a plant, by name.
+	Crew(ctx context.Context, scope assets.Scope, plantID int64) ([]assets.Person, error)
 	// CloseResplice takes the step that reports a re-splice done and books old splice, new splice and loop in
 	// the same change.
 	CloseResplice(ctx context.Context, scope assets.Scope, act Act, plantID, number, edit int64, made Resplice, step OrderStep) error

@@ -1,0 +1,278 @@
+package web
+
+import (
+	"crypto/rand"
+	"encoding/hex"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"carryside/assets"
+	"carryside/assets/unit"
+	"carryside/schedule/calendar"
+)
+
+// entry reads a form that was sent, field by field, into what the register keeps, and gathers what is wrong.
+// A field that cannot be read gives the zero value and a message; Err then refuses the whole form.
+type entry struct {
+	r     *Request
+	f     *Form
+	bad   assets.Invalid
+	typed assets.AsTyped
+}
+
+func (r *Request) entry(f *Form) *entry {
+	return &entry{r: r, f: f, bad: assets.Invalid{}, typed: assets.AsTyped{}}
+}
+
+// Err returns what is wrong, nil when nothing is.
+func (e *entry) Err() error { return e.bad.Err() }
+
+// text returns what stands in a field.
+func (e *entry) text(name string) string { return e.f.Value(name) }
+
+// must returns what stands in a field and refuses an empty one; what names it in a sentence: "the tag".
+func (e *entry) must(name, what string) string {
+	text := e.text(name)
+	if text == "" {
+		e.bad.Add(name, "give "+what)
+	}
+	return text
+}
+
+// reason returns why something is corrected; a correction without a reason is refused.
+func (e *entry) reason() string {
+	return e.must("reason", "the reason: it is kept in the records with the correction")
+}
+
+// quantity reads a quantity in the plant's units into SI; empty gives 0. What was typed is kept, so that it
+// comes back as it was.
+func (e *entry) quantity(name string, field unit.Field) float64 {
+	v := e.optional(name, field)
+	if v == nil {
+		return 0
+	}
+	return *v
+}
+
+// optional is quantity for a value of which 0 says something; empty gives nil.
+func (e *entry) optional(name string, field unit.Field) *float64 {
+	text := e.text(name)
+	if text == "" {
+		return nil
+	}
+	m, err := field.Parse(text, e.r.F.Units)
+	if err != nil {
+		e.bad.Add(name, err.Error())
+		return nil
+	}
+	v := m.SI()
+	e.typed[name] = text
+	return &v
+}
+
+// notBelowNought is quantity for what cannot be below 0.
+func (e *entry) notBelowNought(name, what string, field unit.Field) float64 {
+	v := e.quantity(name, field)
+	if v < 0 {
+		e.bad.Add(name, what+" cannot be below 0")
+	}
+	return v
+}
+
+// number reads a number without a unit; empty gives 0.
+func (e *entry) number(name string) float64 {
+	text := e.text(name)
+	if text == "" {
+		return 0
+	}
+	v, _, err := unit.ParseNumber(text)
+	if err != nil {
+		e.bad.Add(name, err.Error())
+		return 0
+	}
+	x, _ := v.Float64()
+	if math.IsInf(x, 0) {
+		e.bad.Add(name, fmt.Sprintf("%q is too large a number; check the digits", text))
+		return 0
+	}
+	return x
+}
+
+// whole reads a whole number in bounds; empty gives 0.
+func (e *entry) whole(name string, least, most int) int {
+	text := e.text(name)
+	if text == "" {
+		return 0
+	}
+	n, err := strconv.Atoi(text)
+	if err != nil || n < least || n > most {
+		e.bad.Add(name, fmt.Sprintf("give a whole number from %d to %d", least, most))
+		return 0
+	}
+	return n
+}
+
+// id reads the number of something chosen from a list; none gives 0.
+func (e *entry) id(name string) int64 { return numberOf(e.text(name)) }
+
+// rowID is the version that travelled with the form.
+func (e *entry) rowID() int64 { return e.id("version") }
+
+// numberOf reads a number that a form of ours carries; anything else gives 0.
+func numberOf(text string) int64 {
+	n, err := strconv.ParseInt(text, 10, 64)
+	if err != nil {
+		return 0
+	}
+	return n
+}
+
+// oneOf reads a choice; what is not among the values is refused, empty only where it is one of them.
+func oneOf[T ~string](e *entry, name, message string, values ...T) T {
+	v := T(e.text(name))
+	if !slices.Contains(values, v) {
+		e.bad.Add(name, message)
+		return ""
+	}
+	return v
+}
+
+// moment reads a date with a time of the plant, YYYY-MM-DDTHH:MM; empty gives 0. A time that the clock
+// skips is refused; one that it shows twice is the first of the two.
+func (e *entry) moment(name string) assets.Instant {
+	text := e.text(name)
+	if text == "" {
+		return 0
+	}
+	l, err := calendar.ParseLocal(strings.Replace(text, " ", "T", 1))
+	if err != nil {
+		e.bad.Add(name, fmt.Sprintf("%q is no date with a time; write it as 2026-11-25T14:30", text))
+		return 0
+	}
+	at, showing := calendar.ZoneOf(e.r.F.zone()).Resolve(l)
+	if showing == calendar.Skipped {
+		e.bad.Add(name, fmt.Sprintf("the clocks go forward over %s on that day; give a time that the clock showed", l.Time))
+		return 0
+	}
+	return assets.InstantOf(at)
+}
+
+// day reads a date; empty gives "".
+func (e *entry) day(name string) assets.Day {
+	text := e.text(name)
+	if text == "" {
+		return ""
+	}
+	d, err := calendar.ParseDate(text)
+	if err != nil || d.IsZero() {
+		e.bad.Add(name, fmt.Sprintf("%q is no date; write it as 2026-11-25", text))
+		return ""
+	}
+	return assets.Day(text)
+}
+
+// when reads a date of life as it is known, exact or in words; empty gives the zero When.
+func (e *entry) when(name string) assets.When {
+	text := e.text(name)
+	if text == "" {
+		return assets.When{}
+	}
+	w, err := readWhen(text, e.r.F.zone(), e.r.Now)
+	if err != nil {
+		e.bad.Add(name, err.Error())
+	}
+	return w
+}
+
+// ---------- filling fields ----------
+
+// plainInt writes a number as a form carries it: no thousands apart.
+func plainInt(n int64) string { return strconv.FormatInt(n, 10) }
+
+// plainNumber writes a number for a field; 0 stands for nothing known and gives "".
+func plainNumber(x float64) string {
+	if x == 0 {
+		return ""
+	}
+	return strconv.FormatFloat(x, 'f', -1, 64)
+}
+
+// plainWhole is plainNumber for whole numbers.
+func plainWhole(n int) string {
+	if n == 0 {
+		return ""
+	}
+	return strconv.Itoa(n)
+}
+
+// Quantity adds a quantity in the plant's units; 0 stands for not known and leaves the field empty. What was
+// typed stands in it again as typed.
+func (f *Form) Quantity(name, label string, field unit.Field, stored float64, typed assets.AsTyped) *Field {
+	entry := ""
+	if stored != 0 {
+		entry = field.Entry(stored, typed[name], f.Plain.Units)
+	}
+	return f.Number(name, label, entry, field.Sign(f.Plain.Units))
+}
+
+// Optional is Quantity for a value of which 0 says something.
+func (f *Form) Optional(name, label string, field unit.Field, stored *float64, typed assets.AsTyped) *Field {
+	entry := ""
+	if stored != nil {
+		entry = field.Entry(*stored, typed[name], f.Plain.Units)
+	}
+	return f.Number(name, label, entry, field.Sign(f.Plain.Units))
+}
+
+// Known adds a date of life, which may be known in words only.
+func (f *Form) Known(name, label string, w assets.When) *Field {
+	return f.Text(name, label, f.Plain.known(w)).Hinted("A day as 2026-11-25, or as it is known: spring 2022, 2019, before 2018, not known")
+}
+
+// known writes a date of life so that reading it again gives the same.
+func (f Format) known(w assets.When) string {
+	switch {
+	case w.IsZero():
+		return ""
+	case w.AsWritten != "":
+		return w.AsWritten
+	case w.Timed:
+		return f.Local(w.At).Format("2006-01-02 15:04")
+	case w.Exact():
+		return string(w.Earliest)
+	}
+	return f.When(w)
+}
+
+// At adds a moment of the plant.
+func (f *Form) At(name, label string, at assets.Instant) *Field {
+	value := ""
+	if at != 0 {
+		value = f.Plain.Local(at).Format("2006-01-02T15:04")
+	}
+	return f.Moment(name, label, value).Hinted("Plant time, " + f.Plain.zone().String())
+}
+
+// choices makes options of values; none is the label of "", left out when "".
+func choices[T ~string](none string, values []T, words func(T) string) []Option {
+	var out []Option
+	if none != "" {
+		out = append(out, Option{Label: none})
+	}
+	for _, v := range values {
+		out = append(out, Option{Value: string(v), Label: words(v)})
+	}
+	return out
+}
+
+// token makes a key that travels with a form, so that sending it twice records once.
+func token() string {
+	var b [12]byte
+	if _, err := rand.Read(b[:]); err != nil {
+		return "" // without chance a form has no key and is recorded each time it is sent
+	}
+	return hex.EncodeToString(b[:])
+}

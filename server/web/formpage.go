@@ -1,0 +1,125 @@
+package web
+
+import (
+	"errors"
+
+	"carryside/assets"
+	"carryside/server/problem"
+)
+
+// This file is the page that the forms of the register share: fields in sections, a table of rows where a
+// thing has several, what is said beside it, and the one way in which a form is answered.
+
+// formPage is a form on a page of its own.
+type formPage struct {
+	Page
+	Form     *Form
+	Sections []formSection
+	Rows     *formRows
+	Save     string   // word of the button
+	Leave    string   // address to leave to; "": the page before is not known
+	Says     []string // what to know before saving, a paragraph each
+	Cautions []string // what can hurt somebody, in the words of the trade
+	Facts    []fact   // what is known already, beside the form
+	FactsOf  string   // headline of the facts
+}
+
+// formSection is fields under a headline.
+type formSection struct {
+	Head   string
+	Fields []*Field
+}
+
+// formRows is a table of fields, a row for each part of a thing.
+type formRows struct {
+	Head, Hint string
+	Columns    []string
+	Rows       [][]*Field
+	More       string // word of the button that adds rows; "": none
+}
+
+// fact is a term and what holds.
+type fact struct{ Term, Says string }
+
+// section adds fields under a headline.
+func (p *formPage) section(head string, fields ...*Field) {
+	p.Sections = append(p.Sections, formSection{Head: head, Fields: fields})
+}
+
+// reason asks why: a correction of what was held to be so needs one.
+func (p *formPage) reason(must bool, hint string) {
+	fd := p.Form.Area("reason", "Reason", "").Hinted(hint).OverBoth()
+	fd.Required = must
+	p.section("", fd)
+}
+
+// formBuild makes a form's page of what is kept now; the form holds what was typed, when it was sent.
+type formBuild func(f *Form) (*formPage, error)
+
+// formSave keeps what was typed and says where to go on and what was done.
+type formSave func(p *formPage, e *entry) (to, notice string, err error)
+
+// moreRows is the name of the button that asks for more rows and saves nothing.
+const moreRows = "more"
+
+// answer shows a form, or takes it: refused fields come back with what was typed, a thing that somebody
+// changed meanwhile is shown beside what was typed, and nothing is half kept.
+func (r *Request) answer(build formBuild, save formSave) error {
+	p, err := build(r.NewForm())
+	if err != nil {
+		return err
+	}
+	if !r.Posted() || r.C.Request.PostForm.Has(moreRows) {
+		return r.Show("form", p)
+	}
+	to, notice, err := save(p, r.entry(p.Form))
+	switch {
+	case err == nil:
+		return r.Done(to, notice)
+	case p.Form.Refused(err):
+		return r.Refill("form", p)
+	case errors.Is(err, assets.ErrConflict):
+		return r.bothSides(p, build, err)
+	}
+	return err
+}
+
+// bothSides shows what was typed beside what somebody else kept meanwhile.
+func (r *Request) bothSides(p *formPage, build formBuild, cause error) error {
+	var already *problem.Conflict
+	if errors.As(cause, &already) {
+		return cause
+	}
+	now, err := build(NewForm(nil))
+	if err != nil {
+		return errors.Join(cause, err)
+	}
+	c := &problem.Conflict{What: p.Sheet, Again: r.C.Request.URL.RequestURI()}
+	for _, fd := range p.Form.Fields {
+		if fd.Kind == "hidden" || fd.Name == "reason" {
+			continue
+		}
+		side := problem.Side{Name: fd.Label, Yours: fd.said()}
+		if theirs := now.Form.Get(fd.Name); theirs != nil {
+			side.Theirs = theirs.said()
+		}
+		c.Fields = append(c.Fields, side)
+	}
+	return c
+}
+
+// said is what stands in a field in words: the label of a choice, yes or no of a box.
+func (fd *Field) said() string {
+	for _, o := range fd.Options {
+		if o.Value == fd.Value {
+			return o.Label
+		}
+	}
+	if fd.Kind == "tick" {
+		return pick(fd.Value == "yes", "yes", "no")
+	}
+	return fd.Value
+}
+
+// version travels with a form: the row that was read, so that somebody else's change is not lost.
+func (f *Form) version(v assets.Version) *Field { return f.Hidden("version", plainInt(v.RowID)) }
