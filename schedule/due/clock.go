@@ -57,7 +57,7 @@ func (l line) Begins() (time.Time, bool) { return l.begins, l.known }
 // Duty returns what turns running hours into passes and flexes, from all versions of one belt and of its
 // conveyor as the register holds them. What was first recorded stands for the time before it was recorded:
 // a plant that writes its speed down in its third year has run with it since the first, unless it says
-// otherwise. A value taken back as not known leaves the one before it.
+// otherwise. A value taken back as not known leaves the one before it. A version named twice counts once.
 func Duty(conveyor []assets.Conveyor, belt []assets.Belt) clock.Duty {
 	var d clock.Duty
 	for _, c := range inOrder(conveyor, func(c assets.Conveyor) assets.Instant { return c.ValidFrom }) {

@@ -1,6 +1,7 @@
 package due
 
 import (
+	"slices"
 	"time"
 
 	"carryside/assets"
@@ -15,7 +16,7 @@ const Trailing = 90 * 24 * time.Hour
 // History is what a plant's usage clocks are made of.
 type History struct {
 	Register *assets.Register
-	// All versions of conveyors and belts, by number; what is not named had the register's row since ever.
+	// Other versions of conveyors and belts than the register's, by number; the register's may stand among them.
 	Conveyors map[int64][]assets.Conveyor
 	Belts     map[int64][]assets.Belt
 	Points    map[int64][]clock.Point // of H(t), by conveyor: accepted readings and meter replacements
@@ -50,15 +51,8 @@ func (c Clocks) Read(h History, some []assets.Conveyor) {
 }
 
 func (h History) duty(b assets.Belt) clock.Duty {
-	belts, conveyors := h.Belts[b.ID], h.Conveyors[b.ConveyorID]
-	if len(belts) == 0 {
-		belts = []assets.Belt{b}
-	}
-	if len(conveyors) == 0 {
-		v, _ := h.Register.Conveyor(b.ConveyorID)
-		conveyors = []assets.Conveyor{v}
-	}
-	return Duty(conveyors, belts)
+	v, _ := h.Register.Conveyor(b.ConveyorID)
+	return Duty(append(slices.Clip(h.Conveyors[v.ID]), v), append(slices.Clip(h.Belts[b.ID]), b))
 }
 
 // plansOf returns the planned running by line, 0 the whole plant's. A calendar that cannot be read is no plan:

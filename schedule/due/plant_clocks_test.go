@@ -60,13 +60,15 @@ func TestEarlierVersionsOfConveyorAndBeltCount(t *testing.T) {
 	reg, _ := grainPlant()
 	slow := reg.Conveyors[0]
 	slow.SpeedMPS = 0.25
-	now := reg.Conveyors[0]
-	now.ValidFrom = assets.InstantOf(local("2025-03-01T06:00"))
-	clocks := due.NewClocks(due.History{Register: reg, Conveyors: map[int64][]assets.Conveyor{10: {now, slow}}, Points: map[int64][]clock.Point{
+	reg.Conveyors[0].ValidFrom = assets.InstantOf(local("2025-03-01T06:00"))
+	history := due.History{Register: reg, Points: map[int64][]clock.Point{
 		10: {{At: local("2023-09-15T00:00"), Hours: 0}, {At: local("2025-03-01T06:00"), Hours: 1000}, {At: local("2026-11-25T12:00"), Hours: 3000}},
-	}})
-	// 1 000 h at 18 passes an hour, then 2 000 h at 36.
-	if got := one(t, reg, clocks).Age.Passes; got != figure(18000+72000) {
-		t.Errorf("passes %+v, want 90 000", got)
+	}}
+	// 1 000 h at 18 passes an hour, then 2 000 h at 36, whether the register's version is named again or not.
+	for _, versions := range [][]assets.Conveyor{{slow}, {reg.Conveyors[0], slow}} {
+		history.Conveyors = map[int64][]assets.Conveyor{10: versions}
+		if got := one(t, reg, due.NewClocks(history)).Age.Passes; got != figure(18000+72000) {
+			t.Errorf("passes %+v, want 90 000", got)
+		}
 	}
 }
