@@ -52,7 +52,7 @@ func New(db *plantdb.DB, now func() time.Time) *Desk {
 
 // Sources is the desk as the screens ask for it.
 func (d *Desk) Sources() web.Sources {
-	return web.Sources{Plants: d, Fleets: d, Orders: d, Days: d, Finds: d}
+	return web.Sources{Plants: d, Fleets: d, Orders: d, Days: d, Finds: d, Registers: d, Meters: d}
 }
 
 // kept returns a plant's state and standings at now, from memory where nothing has changed.

@@ -9,7 +9,9 @@ import (
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/clocks"
 	"carryside/assets/plantdb/orders"
+	"carryside/assets/plantdb/outlook"
 	"carryside/assets/plantdb/registry"
+	"carryside/schedule/people"
 	"carryside/schedule/rules"
 	"carryside/schedule/workorder"
 	"carryside/server/web"
@@ -190,4 +192,63 @@ func (d *Desk) Held(ctx context.Context, scope assets.Scope, plantID int64) (int
 // OpenGrades returns the findings of grade 3 and more that nobody answered.
 func (d *Desk) OpenGrades(ctx context.Context, scope assets.Scope, plantID int64) ([]assets.Finding, error) {
 	return registry.OpenGrades(ctx, d.db, scope, plantID, 3)
+}
+
+// MakeOrder raises the order of a reminder.
+func (d *Desk) MakeOrder(ctx context.Context, scope assets.Scope, a web.Act, plantID, occurrenceID int64) (number int64, err error) {
+	oc, err := orders.Reminder(ctx, d.db, scope, plantID, occurrenceID)
+	if err != nil {
+		return 0, err
+	}
+	rule, err := orders.Rule(ctx, d.db, scope, plantID, oc.RuleID)
+	if err != nil {
+		return 0, err
+	}
+	plant, err := outlook.Load(ctx, d.db, scope, plantID, a.Now)
+	if err != nil {
+		return 0, err
+	}
+	order, err := rules.NewOutlook(plant.Inputs).MakeOrder(rule, oc, a.PersonID, a.Now)
+	if err != nil {
+		return 0, err
+	}
+	err = d.db.Change(ctx, act(a, plantID), func(c *plantdb.Change) error {
+		o := order
+		err := orders.MakeOrder(c, occurrenceID, &o)
+		number = o.Number
+		return err
+	})
+	return number, err
+}
+
+// NotBefore puts a reminder off until a day.
+func (d *Desk) NotBefore(ctx context.Context, scope assets.Scope, a web.Act, plantID, occurrenceID int64, day assets.Day) error {
+	if _, err := orders.Reminder(ctx, d.db, scope, plantID, occurrenceID); err != nil {
+		return err
+	}
+	return d.db.Change(ctx, act(a, plantID), func(c *plantdb.Change) error { return orders.PutOffReminder(c, occurrenceID, day) })
+}
+
+// Crew returns the people who may be placed on an order at a plant: technicians, planners and leads whose grants
+// reach it.
+func (d *Desk) Crew(ctx context.Context, scope assets.Scope, plantID int64) ([]assets.Person, error) {
+	plant, err := registry.Plant(ctx, d.db, scope, plantID)
+	if err != nil {
+		return nil, err
+	}
+	all, err := registry.People(ctx, d.db, assets.JobScope(), true)
+	if err != nil {
+		return nil, err
+	}
+	var crew []assets.Person
+	for _, p := range all {
+		grants, err := registry.GrantsOf(ctx, d.db, p.ID)
+		if err != nil {
+			return nil, err
+		}
+		if people.MayAt(grants, plant.CustomerID, plantID, people.DoJob) {
+			crew = append(crew, p)
+		}
+	}
+	return crew, nil
 }
