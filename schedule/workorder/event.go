@@ -1,8 +1,9 @@
 package workorder
 
 import (
-	"bytes"
 	"encoding/json"
+	"reflect"
+	"slices"
 	"time"
 
 	"carryside/assets"
@@ -17,30 +18,35 @@ func NewEvent(what string, before, after Order, personID int64, at, now time.Tim
 }
 
 // bookkeeping fields say which row it is, not what changed.
-var bookkeeping = map[string]bool{"ID": true, "ValidFrom": true, "ValidTo": true, "EditVersion": true, "PlantID": true}
+var bookkeeping = []string{"Version", "EditVersion", "PlantID"}
 
-// difference returns the fields that differ with their values on both sides.
-func difference(before, after Order) (string, string) {
-	b, a := fields(before), fields(after)
-	for name, v := range b {
-		if bookkeeping[name] || bytes.Equal(v, a[name]) {
-			delete(b, name)
-			delete(a, name)
+// told are the places of an order's fields that an event tells of.
+var told = func() (places []int) {
+	t := reflect.TypeFor[Order]()
+	for i := range t.NumField() {
+		if !slices.Contains(bookkeeping, t.Field(i).Name) {
+			places = append(places, i)
 		}
 	}
-	return object(b), object(a)
-}
+	return places
+}()
 
-// fields returns an order's fields by name. An order always encodes: its fields are numbers, texts and lists of them.
-func fields(o Order) map[string]json.RawMessage {
-	all := map[string]json.RawMessage{}
-	if raw, err := json.Marshal(o); err == nil {
-		_ = json.Unmarshal(raw, &all)
+// difference returns the fields that differ with their values on both sides, as JSON objects.
+func difference(before, after Order) (string, string) {
+	b, a := reflect.ValueOf(before), reflect.ValueOf(after)
+	was, is := map[string]any{}, map[string]any{}
+	for _, i := range told {
+		old, now := b.Field(i).Interface(), a.Field(i).Interface()
+		if !reflect.DeepEqual(old, now) {
+			name := b.Type().Field(i).Name
+			was[name], is[name] = old, now
+		}
 	}
-	return all
+	return object(was), object(is)
 }
 
-func object(m map[string]json.RawMessage) string {
+// object writes a JSON object; a number that JSON cannot say leaves it empty, and the steps refuse such numbers.
+func object(m map[string]any) string {
 	raw, err := json.Marshal(m)
 	if err != nil {
 		return "{}"
