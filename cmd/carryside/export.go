@@ -12,6 +12,7 @@ import (
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/outlook"
 	"carryside/assets/plantdb/registry"
 	"carryside/reports"
 )
@@ -152,7 +153,7 @@ func (s *reportSource) Plants(ctx context.Context) ([]reports.PlantName, error) 
 // PlantAt reads one plant as of an instant.
 func (s *reportSource) PlantAt(ctx context.Context, plantID int64, at time.Time) (reports.Plant, error) {
 	instant := assets.InstantOf(at)
-	state, err := loadPlant(ctx, s.db, s.scope, plantID, instant, instant)
+	state, err := outlook.Stand(ctx, s.db, s.scope, plantID, plantdb.AsOf{Valid: instant}, instant)
 	if err != nil {
 		return reports.Plant{}, err
 	}
