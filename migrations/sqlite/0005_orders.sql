@@ -112,7 +112,7 @@ CREATE UNIQUE INDEX orders_number ON orders (plant_id, number) WHERE known_to IS
 CREATE INDEX orders_said ON orders (number) WHERE known_to IS NULL AND valid_to IS NULL;
 CREATE INDEX orders_state ON orders (plant_id, state, latest_day) WHERE known_to IS NULL AND valid_to IS NULL;
 CREATE INDEX orders_conveyor ON orders (conveyor_id) WHERE known_to IS NULL AND valid_to IS NULL;
-CREATE INDEX orders_open ON orders (plant_id) WHERE known_to IS NULL AND valid_to IS NULL AND state IN ('raised', 'accepted', 'placed', 'started');
+CREATE INDEX orders_due ON orders (state, latest_day) WHERE known_to IS NULL AND valid_to IS NULL;
 
 CREATE TABLE order_events (
     id INTEGER PRIMARY KEY,

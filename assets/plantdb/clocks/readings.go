@@ -170,9 +170,11 @@ func limitOne(conveyor, condition, order string, asOf plantdb.AsOf) (string, []a
 	return "(SELECT x.at FROM readings x WHERE x.conveyor_id = " + conveyor + condition + " AND " + where + " ORDER BY x.at" + order + " LIMIT 1)", args
 }
 
+// pick fetches readings by key. CROSS JOIN keeps SQLite to the order written: left to itself it walks through
+// all ten million readings of a fleet to find the few hundred asked for.
 func pick(ctx context.Context, db *plantdb.DB, with, from string, args []any, asOf plantdb.AsOf) ([]assets.Reading, error) {
 	where, more := known(asOf, "r")
-	query := with + " SELECT " + readingColumns + " FROM (" + from + ") n JOIN readings r ON r.conveyor_id = n.c AND r.at = n.at AND " + where
+	query := with + " SELECT " + readingColumns + " FROM (" + from + ") n CROSS JOIN readings r WHERE r.conveyor_id = n.c AND r.at = n.at AND " + where
 	return scanReadings(db.SQL(ctx).Raw(query, append(args, more...)...).Rows())
 }
 
@@ -196,7 +198,7 @@ func aroundInstants(ctx context.Context, db *plantdb.DB, plantID int64, asked []
 		}
 		list.WriteString("(" + strconv.FormatInt(a.ConveyorID, 10) + "," + strconv.FormatInt(int64(a.At), 10) + ")")
 	}
-	list.WriteString("), asked AS (SELECT g.c, g.t FROM given g JOIN conveyors v ON v.id = g.c AND v.plant_id = ? AND v.known_to IS NULL AND v.valid_to IS NULL)")
+	list.WriteString("), asked AS (SELECT g.c, g.t FROM given g CROSS JOIN conveyors v WHERE v.id = g.c AND v.plant_id = ? AND v.known_to IS NULL AND v.valid_to IS NULL)")
 	before, args := limitOne("a.c", " AND x.at <= a.t", " DESC", asOf)
 	after, _ := limitOne("a.c", " AND x.at >= a.t", "", asOf)
 	all := append([]any{plantID}, args...)
@@ -209,7 +211,7 @@ func trailing(ctx context.Context, db *plantdb.DB, plantID int64, lengthH float6
 	from := "SELECT v.id AS c, " + last + " - ? AS t FROM conveyors v WHERE v.plant_id = ? AND v.known_to IS NULL AND v.valid_to IS NULL"
 	before, beforeArgs := limitOne("w.c", " AND x.at <= w.t", " DESC", asOf)
 	where, whereArgs := known(asOf, "r")
-	query := "WITH w AS (" + from + ") SELECT " + readingColumns + " FROM w JOIN readings r ON r.conveyor_id = w.c AND r.at >= coalesce(" + before + ", w.t) AND " + where
+	query := "WITH w AS (" + from + ") SELECT " + readingColumns + " FROM w CROSS JOIN readings r WHERE r.conveyor_id = w.c AND r.at >= coalesce(" + before + ", w.t) AND " + where
 	args = append(slices.Clone(args), int64(lengthH*3600e6), plantID)
 	args = append(append(args, beforeArgs...), whereArgs...)
 	return scanReadings(db.SQL(ctx).Raw(query, args...).Rows())
@@ -251,8 +253,8 @@ func AllReadings(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantI
 		return nil, err
 	}
 	where, args := known(asOf, "r")
-	query := "SELECT " + readingColumns + " FROM conveyors v JOIN readings r ON r.conveyor_id = v.id AND " + where +
-		" WHERE v.plant_id = ? AND v.known_to IS NULL AND v.valid_to IS NULL ORDER BY r.conveyor_id, r.at"
+	query := "SELECT " + readingColumns + " FROM conveyors v CROSS JOIN readings r WHERE r.conveyor_id = v.id AND " + where +
+		" AND v.plant_id = ? AND v.known_to IS NULL AND v.valid_to IS NULL ORDER BY r.conveyor_id, r.at"
 	readings, err := scanReadings(db.SQL(ctx).Raw(query, append(args, plantID)...).Rows())
 	return byConveyor(readings), err
 }

@@ -7,6 +7,7 @@ import (
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
+	"carryside/migrations"
 )
 
 // HitKind is what a search found.
@@ -139,9 +140,14 @@ func (s *search) orders(text string) ([]Hit, error) {
 		FROM orders x`+currentPlant+`WHERE x.known_to IS NULL AND x.valid_to IS NULL AND x.number = ?`, number)
 }
 
-// words finds the text anywhere in names and other names.
+// words finds the text anywhere in names and other names, whatever its case.
 func (s *search) words(text string) ([]Hit, error) {
-	like := "%" + strings.NewReplacer(`\`, `\\`, "%", `\%`, "_", `\_`).Replace(strings.ToLower(text)) + "%"
+	like := "LIKE ?" // without regard to case in SQLite
+	if s.db.Engine() == migrations.PostgreSQL {
+		like = "ILIKE ?"
+	}
+	like += ` ESCAPE '\'`
+	pattern := "%" + strings.NewReplacer(`\`, `\\`, "%", `\%`, "_", `\_`).Replace(text) + "%"
 	return s.run(`SELECT 'conveyor' AS kind, x.plant_id, p.name AS plant_name, x.id AS conveyor_id, x.tag, x.name FROM conveyors x`+currentPlant+
-		`WHERE x.known_to IS NULL AND x.valid_to IS NULL AND (lower(x.name) LIKE ? ESCAPE '\' OR lower(coalesce(x.other_names, '')) LIKE ? ESCAPE '\')`, like, like)
+		`WHERE x.known_to IS NULL AND x.valid_to IS NULL AND (x.name `+like+` OR x.other_names `+like+`)`, pattern, pattern)
 }
