@@ -107,7 +107,7 @@ func (f *fakePlant) splice(id, conveyor int64, number string, position, used flo
 func (f *fakePlant) fillOrders() {
 	order := func(number, conveyor, splice int64, state workorder.State, title, reason string, latest assets.Day) {
 		o := workorder.Order{PlantID: 3, Number: number, Kind: workorder.KindResplice, State: state, ConveyorID: conveyor, SpliceID: splice,
-			BeltID: 100 + conveyor, Title: title, Reason: reason, LatestDay: latest, WorkHours: 11, Crew: 3, RaisedAt: on(2026, 10, 28).At, EditVersion: 2}
+			BeltID: 100 + conveyor, Title: title, Reason: reason, LatestDay: latest, RuleID: 1, WorkHours: 11, Crew: 3, RaisedAt: on(2026, 10, 28).At, EditVersion: 2}
 		o.ID = 1000 + number
 		if state == workorder.Placed {
 			o.WindowID, o.PlacedPeople, o.PlacedKit = 7, []int64{4}, "press 2"
@@ -262,4 +262,8 @@ func (f *fakePlant) NotBefore(_ context.Context, _ assets.Scope, act Act, _, id 
 		}
 	}
 	return assets.ErrNotFound
+}
+
+func (f *fakePlant) Crew(context.Context, assets.Scope, int64) ([]assets.Person, error) {
+	return []assets.Person{{ID: 4, Name: "M. Okkerdal", Role: assets.RoleTechnician}, {ID: 2, Name: "R. Asquenne", Role: assets.RoleTechnician}}, nil
 }

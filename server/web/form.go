@@ -3,6 +3,7 @@ package web
 import (
 	"errors"
 	"net/url"
+	"slices"
 	"strings"
 
 	"carryside/assets"
@@ -19,6 +20,7 @@ type Form struct {
 	Whole  string // what is wrong with the form as a whole
 	Plain  Format
 	posted url.Values // nil: not posted
+	prefix string     // before the ids of its fields, where a page has several forms
 	byName map[string]*Field
 }
 
@@ -32,6 +34,7 @@ type Field struct {
 	Autocomplete, Placeholder       string
 	Accept                          string
 	Step, Min, Max                  string
+	prefix                          string
 }
 
 // Option is one choice of a field.
@@ -49,7 +52,7 @@ func (f *Form) add(kind, name, label, value string) *Field {
 	if f.posted != nil {
 		value = strings.TrimSpace(f.posted.Get(name))
 	}
-	field := &Field{Name: name, Label: label, Value: value, Kind: kind}
+	field := &Field{Name: name, Label: label, Value: value, Kind: kind, prefix: f.prefix}
 	f.Fields = append(f.Fields, field)
 	f.byName[name] = field
 	return field
@@ -100,6 +103,21 @@ func (f *Form) Tick(name, label string, ticked bool) *Field {
 	return f.add("tick", name, label, pick(ticked, "yes", ""))
 }
 
+// Ticks adds boxes of which several may be ticked.
+func (f *Form) Ticks(name, label string, options []Option) *Field {
+	field := f.add("ticks", name, label, "")
+	field.Options = append([]Option(nil), options...)
+	if f.posted != nil {
+		for i := range field.Options {
+			field.Options[i].Chosen = slices.Contains(f.posted[name], field.Options[i].Value)
+		}
+	}
+	return field
+}
+
+// Values returns what was ticked of several boxes.
+func (f *Form) Values(name string) []string { return f.posted[name] }
+
 // File adds a file to send.
 func (f *Form) File(name, label, accept string) *Field {
 	field := f.add("file", name, label, "")
@@ -123,7 +141,7 @@ func (fd *Field) OverBoth() *Field { fd.Wide = true; return fd }
 func (fd *Field) Bad() bool { return fd.Error != "" }
 
 // ID is the field's id on the page.
-func (fd *Field) ID() string { return "f-" + fd.Name }
+func (fd *Field) ID() string { return "f-" + fd.prefix + fd.Name }
 
 // Get returns a field by name, for a template that places each itself.
 func (f *Form) Get(name string) *Field { return f.byName[name] }
