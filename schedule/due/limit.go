@@ -2,6 +2,7 @@ package due
 
 import (
 	"slices"
+	"strings"
 	"time"
 
 	"carryside/assets"
@@ -93,7 +94,7 @@ func (e evaluation) govern(s *assets.Splice, r run, used usage) (best candidate,
 		c := candidate{Limit: Limit{RuleID: rule.ID, Name: rule.Name, Class: rule.Class, Source: rule.Source, Clock: limitClock(rule.Trigger)}}
 		switch c.Clock {
 		case Days:
-			if c.onDays(s.Made, rule.Trigger, e.zone); days.RuleID == 0 || c.day < days.day {
+			if c.onDays(s.Made, rule.Trigger, e.zone) && (days.RuleID == 0 || c.day < days.day) {
 				days = c
 			}
 		default:
@@ -128,14 +129,20 @@ func earlier(days, hours candidate) candidate {
 }
 
 // onDays sets the day of an interval counted from the splice's making: its day plus n units by the
-// calendar, months clamped to the month's end; the limit in days is what lies between.
-func (c *candidate) onDays(made assets.When, t rules.Trigger, zone calendar.Zone) {
-	base, _, _ := baseOf(made, zone)
-	due := addUnits(base, t.Every, t.Unit)
-	c.day, c.Limit.Limit, c.timeOfDay = assets.Day(due.String()), float64(due.DaysSince(base)), t.TimeOfDay
-	if t.Unit != "day" {
-		c.unit = plural(t.Every, t.Unit)
+// calendar, months clamped to the month's end; the limit in days is what lies between. False where that is
+// beyond the calendar.
+func (c *candidate) onDays(made assets.When, t rules.Trigger, zone calendar.Zone) bool {
+	every, err := calendar.NewInterval(t.Every, t.Unit)
+	if err != nil {
+		return false
 	}
+	base, _, _ := baseOf(made, zone)
+	due := every.From(base, 1)
+	c.day, c.Limit.Limit, c.timeOfDay = assets.Day(due.String()), float64(due.DaysSince(base)), t.TimeOfDay
+	if every.Unit != calendar.Days {
+		c.unit = plural(t.Every, strings.TrimSuffix(string(every.Unit), "s"))
+	}
+	return !due.IsZero()
 }
 
 // date sets the instant of a limit in days and the share of it that is used. Zones are slow to ask, so
@@ -174,19 +181,6 @@ func baseOf(w assets.When, zone calendar.Zone) (calendar.Date, calendar.TimeOfDa
 		return d, 0, true
 	}
 	return local.Date, local.Time, false
-}
-
-// addUnits returns the date n units on.
-func addUnits(d calendar.Date, n int, unit string) calendar.Date {
-	switch unit {
-	case "week":
-		return d.AddDays(7 * n)
-	case "month":
-		return d.AddMonths(n)
-	case "year":
-		return d.AddMonths(12 * n)
-	}
-	return d.AddDays(n)
 }
 
 // onHours sets the running hours at which a limit on hours or passes is reached; false when its clock is
