@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"carryside/assets"
+	"carryside/schedule/workorder"
 )
 
 // eachFinding visits the findings of at least the rule's grade that nobody has answered: no follow-up order,
@@ -16,7 +17,7 @@ func (o *Outlook) eachFinding(r Rule, visit func(Proposal)) {
 	start := r.StartsAt
 	for i := range o.in.Findings {
 		f := &o.in.Findings[i]
-		if !r.answers(f) || !o.findingInScope(r.Scope, f) || !o.stillThere(f) {
+		if !r.answers(f) || o.followedUp(f) || !o.findingInScope(r.Scope, f) || !o.stillThere(f) {
 			continue
 		}
 		if f.FoundAt < start && o.foundBetterSince(f) {
@@ -26,10 +27,19 @@ func (o *Outlook) eachFinding(r Rule, visit func(Proposal)) {
 	}
 }
 
-// answers tells whether a finding is of a rule's grade and category and open.
+// answers tells whether a finding is of a rule's grade and category and nobody signed its refusal.
 func (r Rule) answers(f *assets.Finding) bool {
-	return f.Grade != nil && *f.Grade >= r.Trigger.Grade && among(r.Trigger.Categories, f.Category) &&
-		f.FollowUpOrderID == 0 && f.RefusedBy == 0
+	return f.Grade != nil && *f.Grade >= r.Trigger.Grade && among(r.Trigger.Categories, f.Category) && f.RefusedBy == 0
+}
+
+// followedUp tells whether a finding has its order. One that a rule raised and somebody withdrew leaves it open
+// again: whether it may be raised anew is a matter of the withdrawal.
+func (o *Outlook) followedUp(f *assets.Finding) bool {
+	if f.FollowUpOrderID == 0 {
+		return false
+	}
+	order := o.past.orders[f.FollowUpOrderID]
+	return order == nil || order.State != workorder.Withdrawn
 }
 
 func (o *Outlook) findingInScope(sc Scope, f *assets.Finding) bool {

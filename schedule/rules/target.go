@@ -9,15 +9,17 @@ import (
 
 // Target is one thing a rule looks at, with what an order about it needs.
 type Target struct {
-	Kind        TargetKind
-	ID          int64
-	ConveyorID  int64
-	BeltID      int64
-	SpliceID    int64
-	LineID      int64
-	FindingID   int64
-	ConveyorTag string // "Q3"; "" for a line or the plant
-	Words       string // as a title says it: "splice 2", "belt", the name of the line or plant
+	Kind       TargetKind
+	ID         int64
+	ConveyorID int64
+	BeltID     int64
+	SpliceID   int64
+	LineID     int64
+	FindingID  int64
+	// FollowUpOrderID is the order that a finding led to so far; 0: none.
+	FollowUpOrderID int64
+	ConveyorTag     string // "Q3"; "" for a line or the plant
+	Words           string // as a title says it: "splice 2", "belt", the name of the line or plant
 }
 
 // Name says which one it is, among all of the plant: "Q3 splice 2".
@@ -105,7 +107,7 @@ func (o *Outlook) plantTarget() Target {
 
 func (o *Outlook) findingTarget(f *assets.Finding) Target {
 	t := Target{Kind: TargetFinding, ID: f.ID, ConveyorID: f.ConveyorID, BeltID: f.BeltID, SpliceID: f.SpliceID,
-		LineID: o.lineOf(f.ConveyorID), FindingID: f.ID, ConveyorTag: o.tag(f.ConveyorID), Words: f.Target}
+		LineID: o.lineOf(f.ConveyorID), FindingID: f.ID, FollowUpOrderID: f.FollowUpOrderID, ConveyorTag: o.tag(f.ConveyorID), Words: f.Target}
 	switch s := o.splices[f.SpliceID]; {
 	case s != nil:
 		t.Words = "splice " + s.Number

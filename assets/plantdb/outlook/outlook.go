@@ -170,23 +170,35 @@ func (l loader) findings(ctx context.Context) error {
 	return l.takeUps(ctx)
 }
 
-// openGrades reads the unanswered findings of a grade or worse, and what was found better on the same splices.
+// openGrades reads the unanswered findings of a grade or worse, those whose order was withdrawn, and what was
+// found since on the same conveyors, each once.
 func (l loader) openGrades(ctx context.Context, grade int) (err error) {
 	in := &l.p.Inputs
 	if grade > 4 {
 		return nil
 	}
-	if in.Findings, err = registry.OpenGrades(ctx, l.db, l.scope, l.plant, grade); err != nil || len(in.Findings) == 0 {
+	if in.Findings, err = registry.OpenGrades(ctx, l.db, l.scope, l.plant, grade); err != nil {
+		return err
+	}
+	var withdrawn []assets.Finding
+	err = l.db.SQL(ctx).Where(`plant_id = ? AND known_to IS NULL AND valid_to IS NULL AND grade >= ? AND refused_by = 0 AND follow_up_order_id IN
+		(SELECT o.id FROM orders o WHERE o.plant_id = ? AND o.state = 'withdrawn' AND o.known_to IS NULL AND o.valid_to IS NULL)`, l.plant, grade, l.plant).Find(&withdrawn).Error
+	if in.Findings = append(in.Findings, withdrawn...); err != nil || len(in.Findings) == 0 {
 		return err
 	}
 	var conveyors []int64
+	oldest, have := in.Findings[0].FoundAt, map[int64]bool{}
 	for _, f := range in.Findings {
-		conveyors = append(conveyors, f.ConveyorID)
+		conveyors, oldest, have[f.ID] = append(conveyors, f.ConveyorID), min(oldest, f.FoundAt), true
 	}
 	var better []assets.Finding
 	err = l.db.SQL(ctx).Where("plant_id = ? AND known_to IS NULL AND valid_to IS NULL AND conveyor_id IN ? AND grade < ? AND found_at > ?",
-		l.plant, conveyors, 4, in.Findings[0].FoundAt).Find(&better).Error
-	in.Findings = append(in.Findings, better...)
+		l.plant, conveyors, 4, oldest).Find(&better).Error
+	for _, f := range better {
+		if !have[f.ID] {
+			in.Findings = append(in.Findings, f)
+		}
+	}
 	return err
 }
 

@@ -14,6 +14,7 @@ import (
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/outlook"
+	"carryside/assets/plantdb/registry"
 	"carryside/schedule"
 	"carryside/schedule/rules"
 )
@@ -78,10 +79,35 @@ func (s Store) Raise(ctx context.Context, plantID int64, proposals []rules.Propo
 		evaluated = append(evaluated, rule)
 	}
 	err := s.db.Change(ctx, act, func(c *plantdb.Change) (err error) {
-		n, err = orders.Raise(c, plantID, proposals, evaluated, assets.InstantOf(now))
-		return err
+		if n, err = orders.Raise(c, plantID, proposals, evaluated, assets.InstantOf(now)); err != nil {
+			return err
+		}
+		return answer(c, proposals)
 	})
 	return schedule.Raised{Orders: n.Orders, Joined: n.Joined, Reminders: n.Reminders}, err
+}
+
+// answer points findings to the orders that rules raised for them: a finding of grade 3 or more ends in an order
+// or in a signed refusal, and whoever looks at it sees which.
+func answer(c *plantdb.Change, proposals []rules.Proposal) error {
+	for _, p := range proposals {
+		if p.Target.FindingID == 0 || p.Reminder() {
+			continue
+		}
+		var order int64
+		err := c.Tx().Raw(`SELECT order_id FROM occurrences WHERE rule_id = ? AND target_kind = ? AND target_id = ? AND cycle = ? AND withdrawal_no = ?`,
+			p.Rule.ID, p.Target.Kind, p.Target.ID, p.Cycle, p.WithdrawalNo).Scan(&order).Error
+		if err != nil {
+			return err
+		}
+		if order == 0 || order == p.Target.FollowUpOrderID {
+			continue
+		}
+		if err := registry.FollowUp(c, p.Target.FindingID, order); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // StartRun claims the run of a tick.

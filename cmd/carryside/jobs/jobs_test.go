@@ -185,6 +185,52 @@ func TestAPlantWithoutChangeIsPassedOver(t *testing.T) {
 	if fourth.Plants != 1 || fourth.Orders != 1 {
 		t.Errorf("after a finding of grade 4 at plant 2: %+v, want that plant looked at and one order", fourth)
 	}
+	followed(t, db, e, f.ID)
+}
+
+// followed walks the order of a finding: it points to it, withdrawn in error it is raised anew, withdrawn until a
+// date only after that.
+func followed(t *testing.T, db *plantdb.DB, e *schedule.Evaluator, finding int64) {
+	t.Helper()
+	orderOf := func() workorder.Order {
+		f, err := registry.Finding(ctx, db, assets.JobScope(), finding)
+		if err != nil {
+			t.Fatal(err)
+		}
+		o, err := orders.Order(ctx, db, assets.JobScope(), f.FollowUpOrderID)
+		if err != nil || o.FindingID != finding {
+			t.Fatalf("the finding points to order %d (%+v, %v), want the one raised for it", f.FollowUpOrderID, o, err)
+		}
+		return o
+	}
+	withdraw := func(at string, w workorder.Withdrawal) int64 {
+		o, now := orderOf(), clock(t, at)
+		planner := workorder.Actor{PersonID: 1, Roles: []assets.Role{assets.RolePlanner}}
+		after, event, err := workorder.Withdraw(o, planner, now, now, assets.DayOf(now), w)
+		if err != nil {
+			t.Fatal(err)
+		}
+		act := plantdb.Act{PersonID: 1, Origin: plantdb.Screen, Action: "withdraw", Now: now, Plants: []int64{2}}
+		if err := db.Change(ctx, act, func(c *plantdb.Change) error { return orders.Step(c, &after, event) }); err != nil {
+			t.Fatal(err)
+		}
+		return o.ID
+	}
+	first := withdraw("2026-11-25T13:00:00Z", workorder.Withdrawal{Why: "seen on the wrong conveyor", InError: true})
+	evaluate(t, e, "2026-11-25T13:01:00Z")
+	second := orderOf()
+	if second.ID == first || second.State != workorder.Raised {
+		t.Errorf("withdrawn in error: order %d is %s, want another one raised", second.ID, second.State)
+	}
+	withdraw("2026-11-25T14:00:00Z", workorder.Withdrawal{Why: "cut out on Saturday", HoldsUntil: "2026-11-28"})
+	evaluate(t, e, "2026-11-28T12:00:00Z")
+	if o := orderOf(); o.ID != second.ID {
+		t.Errorf("raised anew as order %d while the withdrawal holds", o.ID)
+	}
+	evaluate(t, e, "2026-11-29T12:00:00Z")
+	if o := orderOf(); o.ID == second.ID || o.State != workorder.Raised {
+		t.Errorf("after the withdrawal's date: order %d is %s, want another one raised", o.ID, o.State)
+	}
 }
 
 // An edit raises nothing planned before it; what the version before it had planned until then is raised.
