@@ -7,6 +7,7 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"sync"
@@ -23,9 +24,21 @@ var demo = sync.OnceValues(func() (*Program, error) {
 // running is the demo to be stopped at the end, nil when no test asked for it.
 var running *Program
 
-// signedIn gives a browser of its own, signed in with a role of the demo.
-func signedIn(t *testing.T, role string) (*Browser, string) {
+// visitor is a browser signed in with a role of the demo, and what it found by following links.
+type visitor struct {
+	*Browser
+	base  string
+	found Found
+}
+
+// visitors keeps one for each role, because the walk along the links takes a while; tests run one after another.
+var visitors = map[string]*visitor{}
+
+func signedIn(t *testing.T, role string) *visitor {
 	t.Helper()
+	if v := visitors[role]; v != nil {
+		return v
+	}
 	program, err := demo()
 	if err != nil {
 		t.Fatal(err)
@@ -34,27 +47,27 @@ func signedIn(t *testing.T, role string) (*Browser, string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(b.Close)
 	if err := b.SignIn(program.URL, role); err != nil {
 		t.Fatal(err)
 	}
-	return b, program.URL
+	found, err := Discover(b, program.URL)
+	if err != nil {
+		t.Fatal(err)
+	}
+	visitors[role] = &visitor{b, program.URL, found}
+	return visitors[role]
 }
 
 // TestEveryScreen walks every page that a planner can reach by links, in every view.
 func TestEveryScreen(t *testing.T) {
-	b, base := signedIn(t, "planner")
-	walk(t, b, base, Views())
+	walk(t, signedIn(t, "planner"), Views())
 }
 
 // TestEveryScreenOfOtherRoles looks at the same pages with fewer rights, where buttons and whole
 // sections are absent: what is left must still be a sound page.
 func TestEveryScreenOfOtherRoles(t *testing.T) {
 	for _, role := range []string{"technician", "auditor"} {
-		t.Run(role, func(t *testing.T) {
-			b, base := signedIn(t, role)
-			walk(t, b, base, []View{Desk, Phone})
-		})
+		t.Run(role, func(t *testing.T) { walk(t, signedIn(t, role), []View{Desk, Phone}) })
 	}
 }
 
@@ -74,19 +87,17 @@ func TestSignIn(t *testing.T) {
 	}
 }
 
-func walk(t *testing.T, b *Browser, base string, views []View) {
+func walk(t *testing.T, v *visitor, views []View) {
 	t.Helper()
-	found, err := Discover(b, base)
-	if err != nil {
-		t.Fatal(err)
+	for _, dead := range v.found.Dead {
+		t.Errorf("dead link: %s", dead)
 	}
-	screens := found.Screens
-	if len(screens) < 5 {
-		t.Fatalf("only %d screens can be reached by links: %v", len(screens), screens)
+	if len(v.found.Screens) < 5 {
+		t.Fatalf("only %d screens can be reached by links: %v", len(v.found.Screens), v.found.Screens)
 	}
-	for _, screen := range screens {
+	for _, screen := range v.found.Screens {
 		for _, view := range views {
-			t.Run(screen.Name+"/"+view.Name, func(t *testing.T) { inspect(t, b, base+screen.Path, view) })
+			t.Run(screen.Name+"/"+view.Name, func(t *testing.T) { inspect(t, v.Browser, v.base+screen.Path, view) })
 		}
 	}
 }
@@ -94,11 +105,7 @@ func walk(t *testing.T, b *Browser, base string, views []View) {
 // TestEveryRouteIsWalked holds that no page is forgotten: each address that the server's table answers to
 // GET is one that a planner reaches by links, or a file that a link offers.
 func TestEveryRouteIsWalked(t *testing.T) {
-	b, base := signedIn(t, "planner")
-	found, err := Discover(b, base)
-	if err != nil {
-		t.Fatal(err)
-	}
+	found := signedIn(t, "planner").found
 	patterns := pagePatterns(t)
 	if len(patterns) < 5 {
 		t.Fatalf("only %d routes read from the table: %v", len(patterns), patterns)
@@ -117,22 +124,28 @@ func TestEveryRouteIsWalked(t *testing.T) {
 	}
 }
 
-// pagePatterns reads the paths answered to GET from the source of the table, which the server does not export.
+// pagePatterns reads the paths answered to GET from the source of the server's tables, which it does not export.
 func pagePatterns(t *testing.T) []string {
 	t.Helper()
-	file, err := parser.ParseFile(token.NewFileSet(), "../web/routes.go", nil, 0)
+	files, err := filepath.Glob("../web/*.go")
 	if err != nil {
 		t.Fatal(err)
 	}
 	var patterns []string
-	ast.Inspect(file, func(n ast.Node) bool {
-		if literal, ok := n.(*ast.CompositeLit); ok {
-			if path := routePath(literal); path != "" {
-				patterns = append(patterns, path)
-			}
+	for _, name := range files {
+		file, err := parser.ParseFile(token.NewFileSet(), name, nil, 0)
+		if err != nil {
+			t.Fatal(err)
 		}
-		return true
-	})
+		ast.Inspect(file, func(n ast.Node) bool {
+			if literal, ok := n.(*ast.CompositeLit); ok {
+				if path := routePath(literal); path != "" {
+					patterns = append(patterns, path)
+				}
+			}
+			return true
+		})
+	}
 	return patterns
 }
 
@@ -201,14 +214,10 @@ func inspect(t *testing.T, b *Browser, address string, view View) {
 
 // TestEveryFormWrong posts nonsense once into every form that a planner can reach.
 func TestEveryFormWrong(t *testing.T) {
-	b, base := signedIn(t, "planner")
-	found, err := Discover(b, base)
-	if err != nil {
-		t.Fatal(err)
-	}
+	v := signedIn(t, "planner")
 	posted := map[string]bool{}
-	for _, screen := range found.Screens {
-		page, err := b.Open(base+screen.Path, Desk)
+	for _, screen := range v.found.Screens {
+		page, err := v.Open(v.base+screen.Path, Desk)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -220,7 +229,7 @@ func TestEveryFormWrong(t *testing.T) {
 		for _, form := range forms {
 			if shape := Shape(form.Action); !posted[shape] {
 				posted[shape] = true
-				t.Run(screen.Name+strings.ReplaceAll(shape, "/", " "), func(t *testing.T) { postWrong(t, b, base+screen.Path, form) })
+				t.Run(screen.Name+strings.ReplaceAll(shape, "/", " "), func(t *testing.T) { postWrong(t, v.Browser, v.base+screen.Path, form) })
 			}
 		}
 	}

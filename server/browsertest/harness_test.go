@@ -27,6 +27,9 @@ func TestMain(m *testing.M) {
 		}
 		defer browser.Close()
 		code := m.Run()
+		for _, v := range visitors {
+			v.Close()
+		}
 		if running != nil {
 			if err := running.Stop(); err != nil {
 				fmt.Fprintln(os.Stderr, "browsertest: the demo did not end cleanly:", err)

@@ -3,6 +3,7 @@
 package browsertest
 
 import (
+	"errors"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -58,32 +59,39 @@ const links = `[...document.querySelectorAll('a[href]')]
 	.concat([...document.forms].filter((f) => f.method === 'get').map((f) => new URL(f.action)).filter((u) => u.origin === location.origin)
 		.map((u) => u.pathname + u.search))`
 
-// Found is what a walk along the links came across: pages, one of each shape, and addresses of
-// what is no page, such as a workbook.
+// Found is what a walk along the links came across: pages, one of each shape, addresses of what is
+// no page, such as a workbook, and links that led nowhere, in words.
 type Found struct {
 	Screens []Screen
 	Files   []string
+	Dead    []string
 }
 
+// step is a link still to be followed, and the page it stands on.
+type step struct{ to, from string }
+
 // Discover follows every link from the first page on, one example of each shape, in the order in
-// which a reader meets them. A link that leads nowhere is an error.
+// which a reader meets them.
 func Discover(b *Browser, base string) (Found, error) {
-	queue := []string{"/"}
+	queue := []step{{to: "/"}}
 	seen := map[string]bool{}
 	var found Found
 	for len(queue) > 0 && len(found.Screens) < maxScreens {
-		next := queue[0]
+		next, from := queue[0].to, queue[0].from
 		queue = queue[1:]
 		if seen[Shape(next)] {
 			continue
 		}
 		seen[Shape(next)] = true
 		arrived, isPage, err := b.head(base + next)
-		if err != nil {
+		if status := badStatus(0); errors.As(err, &status) {
+			found.Dead = append(found.Dead, fmt.Sprintf("%s, linked from %s, answers with status %d", next, from, status))
+			continue
+		} else if err != nil {
 			return found, err
 		}
 		if Shape(arrived) != Shape(next) { // led on to another page, which counts instead
-			queue = append([]string{arrived}, queue...)
+			queue = append([]step{{arrived, from}}, queue...)
 			continue
 		}
 		if !isPage {
@@ -95,10 +103,18 @@ func Discover(b *Browser, base string) (Found, error) {
 			return found, err
 		}
 		found.Screens = append(found.Screens, Screen{Name: nameOf(Shape(next)), Path: next})
-		queue = append(queue, more...)
+		for _, to := range more {
+			queue = append(queue, step{to, next})
+		}
 	}
 	return found, nil
 }
+
+// badStatus is an answer other than 200.
+type badStatus int
+
+// Error says the status.
+func (s badStatus) Error() string { return fmt.Sprintf("status %d", int(s)) }
 
 // head asks for an address with the browser's cookies, but outside the browser: a page's own policy may
 // forbid it to fetch anything. It returns where the answer came from, after redirects, and whether it is a page.
@@ -120,7 +136,7 @@ func (b *Browser) head(address string) (arrived string, isPage bool, err error) 
 	}
 	defer answer.Body.Close()
 	if answer.StatusCode != http.StatusOK {
-		return "", false, fmt.Errorf("%s answers with status %d", address, answer.StatusCode)
+		return "", false, badStatus(answer.StatusCode)
 	}
 	isPage = strings.HasPrefix(answer.Header.Get("Content-Type"), "text/html")
 	return answer.Request.URL.RequestURI(), isPage, nil

@@ -7,7 +7,6 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"slices"
-	"strings"
 	"testing"
 )
 
@@ -66,7 +65,8 @@ func TestDiscover(t *testing.T) {
 		t.Errorf("files %q, want %q: a download is not followed", found.Files, want)
 	}
 	pages["/conveyors/1"] += `<a href="/dead">gone</a>`
-	if _, err := Discover(browser, server.URL); err == nil || !strings.Contains(err.Error(), "/dead") {
-		t.Errorf("a link that leads nowhere must be named, got %v", err)
+	found, err = Discover(browser, server.URL)
+	if want := []string{"/dead, linked from /conveyors/1, answers with status 404"}; err != nil || !slices.Equal(found.Dead, want) {
+		t.Errorf("dead links %q, %v; want %q", found.Dead, err, want)
 	}
 }
