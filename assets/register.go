@@ -29,56 +29,78 @@ type Register struct {
 // Arrange sorts the lists (lines and conveyors as material flows, belts and splices from old to new) and
 // builds the indexes. It must be called again after a list has changed.
 func (r *Register) Arrange() {
-	slices.SortStableFunc(r.Lines, func(a, b Line) int {
+	r.Lines = sorted(r.Lines, func(a, b *Line) int {
 		return cmp.Or(cmp.Compare(a.Position, b.Position), cmp.Compare(a.Name, b.Name), cmp.Compare(a.ID, b.ID))
 	})
-	r.line = indexOf(r.Lines, func(l Line) int64 { return l.ID })
-	slices.SortStableFunc(r.Conveyors, func(a, b Conveyor) int {
-		return cmp.Or(cmp.Compare(r.lineRank(a), r.lineRank(b)), cmp.Compare(a.Position, b.Position), CompareTags(a.Tag, b.Tag), cmp.Compare(a.ID, b.ID))
+	r.line = indexOf(r.Lines, func(l *Line) int64 { return l.ID })
+	r.Conveyors = sorted(r.Conveyors, func(a, b *Conveyor) int {
+		if c := cmp.Or(cmp.Compare(r.lineRank(a), r.lineRank(b)), cmp.Compare(a.Position, b.Position)); c != 0 {
+			return c
+		}
+		return cmp.Or(CompareTags(a.Tag, b.Tag), cmp.Compare(a.ID, b.ID))
 	})
-	slices.SortStableFunc(r.Belts, func(a, b Belt) int {
+	r.Belts = sorted(r.Belts, func(a, b *Belt) int {
 		return cmp.Or(cmp.Compare(a.Fitted.At, b.Fitted.At), cmp.Compare(a.ID, b.ID))
 	})
-	slices.SortStableFunc(r.Splices, func(a, b Splice) int {
-		return cmp.Or(cmp.Compare(a.Made.At, b.Made.At), CompareTags(a.Number, b.Number), cmp.Compare(a.ID, b.ID))
+	r.Splices = sorted(r.Splices, func(a, b *Splice) int {
+		if a.Made.At != b.Made.At {
+			return cmp.Compare(a.Made.At, b.Made.At)
+		}
+		return cmp.Or(CompareTags(a.Number, b.Number), cmp.Compare(a.ID, b.ID))
 	})
 	r.index()
 }
 
+// sorted returns the list in order. It sorts pointers: the rows are half a kilobyte each, and sorting them in
+// place would move every one a dozen times.
+func sorted[T any](list []T, compare func(a, b *T) int) []T {
+	order := make([]*T, len(list))
+	for i := range list {
+		order[i] = &list[i]
+	}
+	slices.SortFunc(order, compare)
+	out := make([]T, len(list))
+	for i, p := range order {
+		out[i] = *p
+	}
+	return out
+}
+
 func (r *Register) index() {
-	r.conveyor = indexOf(r.Conveyors, func(c Conveyor) int64 { return c.ID })
-	r.belt = indexOf(r.Belts, func(b Belt) int64 { return b.ID })
-	r.splice = indexOf(r.Splices, func(s Splice) int64 { return s.ID })
-	r.specification = indexOf(r.Specifications, func(s Specification) int64 { return s.ID })
-	r.beltsOf = groupsOf(r.Belts, func(b Belt) int64 { return b.ConveyorID })
-	r.splicesOf = groupsOf(r.Splices, func(s Splice) int64 { return s.BeltID })
-	r.splicesOn = groupsOf(r.Splices, func(s Splice) int64 { return s.ConveyorID })
+	r.conveyor = indexOf(r.Conveyors, func(c *Conveyor) int64 { return c.ID })
+	r.belt = indexOf(r.Belts, func(b *Belt) int64 { return b.ID })
+	r.splice = indexOf(r.Splices, func(s *Splice) int64 { return s.ID })
+	r.specification = indexOf(r.Specifications, func(s *Specification) int64 { return s.ID })
+	r.beltsOf = groupsOf(r.Belts, func(b *Belt) int64 { return b.ConveyorID })
+	r.splicesOf = groupsOf(r.Splices, func(s *Splice) int64 { return s.BeltID })
+	r.splicesOn = groupsOf(r.Splices, func(s *Splice) int64 { return s.ConveyorID })
 	r.tag = make(map[string]int, len(r.Conveyors))
-	for i, c := range r.Conveyors {
-		r.tag[c.TagKey] = i
+	for i := range r.Conveyors {
+		r.tag[r.Conveyors[i].TagKey] = i
 	}
 }
 
 // lineRank puts conveyors without a line last.
-func (r *Register) lineRank(c Conveyor) int {
+func (r *Register) lineRank(c *Conveyor) int {
 	if i, ok := r.line[c.LineID]; ok {
 		return i
 	}
 	return len(r.Lines)
 }
 
-func indexOf[T any](list []T, id func(T) int64) map[int64]int {
+func indexOf[T any](list []T, id func(*T) int64) map[int64]int {
 	m := make(map[int64]int, len(list))
-	for i, x := range list {
-		m[id(x)] = i
+	for i := range list {
+		m[id(&list[i])] = i
 	}
 	return m
 }
 
-func groupsOf[T any](list []T, id func(T) int64) map[int64][]int {
+func groupsOf[T any](list []T, id func(*T) int64) map[int64][]int {
 	m := make(map[int64][]int, len(list))
-	for i, x := range list {
-		m[id(x)] = append(m[id(x)], i)
+	for i := range list {
+		of := id(&list[i])
+		m[of] = append(m[of], i)
 	}
 	return m
 }

@@ -10,11 +10,7 @@ import (
 )
 
 // list runs a query of current or past rows.
-func list[T any](tx *gorm.DB) ([]T, error) {
-	var rows []T
-	err := tx.Find(&rows).Error
-	return rows, err
-}
+func list[T any](tx *gorm.DB) ([]T, error) { return plantdb.Rows[T](tx) }
 
 // one runs a query that finds at most one row; none is assets.ErrNotFound.
 func one[T any](tx *gorm.DB) (T, error) {
