@@ -15,10 +15,8 @@ import (
 // Occurrences returns what rules raised at a plant for targets that may still be asked about: all rows of the
 // rules given, oldest first. A plant's rules look at them to leave out what was raised before.
 func Occurrences(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, since assets.Instant) ([]rules.Occurrence, error) {
-	var rows []rules.Occurrence
-	err := db.SQL(ctx).Scopes(plantdb.InScope(scope, "plant_id")).
-		Where("plant_id = ? AND raised_at >= ?", plantID, since).Order("raised_at, id").Find(&rows).Error
-	return rows, err
+	return plantdb.Rows[rules.Occurrence](db.SQL(ctx).Scopes(plantdb.InScope(scope, "plant_id")).
+		Where("plant_id = ? AND raised_at >= ?", plantID, since).Order("raised_at, id"))
 }
 
 // OccurrencesOf returns the occurrences that point to an order: the one that raised it and those that joined.

@@ -59,8 +59,8 @@ func listAsOf(ctx context.Context, db *plantdb.DB, scope assets.Scope, f Filter,
 	if f.Limit > 0 {
 		tx = tx.Limit(f.Limit).Offset(f.Offset)
 	}
-	var rows []workorder.Order
-	if err := tx.Find(&rows).Error; err != nil {
+	rows, err := plantdb.Rows[workorder.Order](tx)
+	if err != nil {
 		return nil, 0, err
 	}
 	if f.Limit == 0 {
