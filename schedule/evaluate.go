@@ -178,10 +178,14 @@ func propose(look *rules.Outlook, l Loaded, now time.Time) []rules.Proposal {
 	return out
 }
 
-// progress returns the marks to be kept: all of them when something is raised, else those grown old. A mark is
+// progress returns the marks to be kept: all of them when something is raised, else those grown old and those of
+// rules that changed. A mark is
 // never set back: a server whose clock is behind leaves it.
 func progress(l Loaded, raises bool, now time.Time) map[int64]time.Time {
 	through := map[int64]time.Time{}
+	for _, r := range l.Before {
+		through[r.ID] = now
+	}
 	for _, r := range l.Inputs.Rules {
 		mark, known := l.Through[r.ID]
 		if !known || raises && now.After(mark) || now.Sub(mark) > markAge {

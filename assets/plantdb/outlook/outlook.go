@@ -1,6 +1,6 @@
 // Package outlook reads one plant as its rules see it: the register as of now, the usage clocks, the findings a
-// rule may still answer, and what its rules raised before. A handful of statements, whatever the plant's size;
-// it decides nothing (schedule/rules) and writes nothing (plantdb/orders).
+// rule may still answer, and what its rules raised before. A handful of statements, whatever the plant's size.
+// It decides nothing (schedule/rules) and raises nothing (plantdb/orders).
 //
 //	plant, err := outlook.Load(ctx, db, scope, plantID, now)
 //	look := rules.NewOutlook(plant.Inputs)
@@ -9,6 +9,7 @@ package outlook
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"carryside/assets"
@@ -84,7 +85,13 @@ func (l loader) load(ctx context.Context) error {
 			in.Rules = append(in.Rules, r)
 		}
 	}
-	for _, step := range []func(context.Context) error{l.progress, l.superseded, l.raised, l.findings, l.clocks} {
+	if err := l.progress(ctx); err != nil {
+		return err
+	}
+	if err := l.superseded(ctx, all); err != nil {
+		return err
+	}
+	for _, step := range []func(context.Context) error{l.raised, l.findings, l.clocks} {
 		if err := step(ctx); err != nil {
 			return err
 		}
@@ -102,10 +109,10 @@ func (l loader) progress(ctx context.Context) error {
 	return err
 }
 
-// superseded reads the versions of rules that were in force after they were evaluated last and ended since: what
-// they planned until then is still raised.
-func (l loader) superseded(ctx context.Context) error {
-	for _, r := range l.p.Inputs.Rules {
+// superseded reads the versions of rules that were in force after they were evaluated last and ended since, by an
+// edit or by being switched off: what they planned until then is still raised.
+func (l loader) superseded(ctx context.Context, all []rules.Rule) error {
+	for _, r := range all {
 		mark, evaluated := l.p.Through[r.ID]
 		if !evaluated || !r.StartsAt.Time().After(mark) {
 			continue
@@ -126,7 +133,7 @@ func (l loader) raised(ctx context.Context) error {
 	in := &l.p.Inputs
 	var planned, others []int64
 	since := l.now
-	for _, r := range in.Rules {
+	for _, r := range slices.Concat(in.Rules, l.p.Before) {
 		if !r.PlansDates() {
 			others = append(others, r.ID)
 			continue

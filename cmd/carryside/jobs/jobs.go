@@ -14,7 +14,6 @@ import (
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/outlook"
-	"carryside/assets/plantdb/registry"
 	"carryside/schedule"
 	"carryside/schedule/rules"
 )
@@ -41,22 +40,12 @@ func Run(ctx context.Context, db *plantdb.DB, e *schedule.Evaluator, log *slog.L
 	return schedule.NewRunner(log, now, schedule.EvaluationJob(e, NewStore(db), now)).Run(ctx)
 }
 
-// Places returns all plants. A plant's mark is how far its customer's journal and the company's reach: whatever
-// rules rest on is written through one of the two.
+// Places returns all plants with their marks.
 func (s Store) Places(ctx context.Context) ([]schedule.Place, error) {
-	company, err := s.db.CompanyPosition(ctx)
-	if err != nil {
-		return nil, err
-	}
-	var rows []struct {
-		ID   int64
-		Head int64
-	}
-	err = s.db.SQL(ctx).Raw(`SELECT p.id AS id, c.head_position AS head FROM plants p JOIN chains c ON c.customer_id = p.customer_id
-		WHERE p.known_to IS NULL AND p.valid_to IS NULL ORDER BY p.id`).Scan(&rows).Error
-	places := make([]schedule.Place, len(rows))
-	for i, r := range rows {
-		places[i] = schedule.Place{PlantID: r.ID, Mark: fmt.Sprintf("%d and %d", r.Head, company)}
+	marks, err := outlook.Marks(ctx, s.db)
+	places := make([]schedule.Place, len(marks))
+	for i, m := range marks {
+		places[i] = schedule.Place{PlantID: m.PlantID, Mark: fmt.Sprintf("%d and %d", m.Customer, m.Company)}
 	}
 	return places, err
 }
@@ -82,32 +71,9 @@ func (s Store) Raise(ctx context.Context, plantID int64, proposals []rules.Propo
 		if n, err = orders.Raise(c, plantID, proposals, evaluated, assets.InstantOf(now)); err != nil {
 			return err
 		}
-		return answer(c, proposals)
+		return outlook.Answer(c, proposals)
 	})
 	return schedule.Raised{Orders: n.Orders, Joined: n.Joined, Reminders: n.Reminders}, err
-}
-
-// answer points findings to the orders that rules raised for them: a finding of grade 3 or more ends in an order
-// or in a signed refusal, and whoever looks at it sees which.
-func answer(c *plantdb.Change, proposals []rules.Proposal) error {
-	for _, p := range proposals {
-		if p.Target.FindingID == 0 || p.Reminder() {
-			continue
-		}
-		var order int64
-		err := c.Tx().Raw(`SELECT order_id FROM occurrences WHERE rule_id = ? AND target_kind = ? AND target_id = ? AND cycle = ? AND withdrawal_no = ?`,
-			p.Rule.ID, p.Target.Kind, p.Target.ID, p.Cycle, p.WithdrawalNo).Scan(&order).Error
-		if err != nil {
-			return err
-		}
-		if order == 0 || order == p.Target.FollowUpOrderID {
-			continue
-		}
-		if err := registry.FollowUp(c, p.Target.FindingID, order); err != nil {
-			return err
-		}
-	}
-	return nil
 }
 
 // StartRun claims the run of a tick.
@@ -117,8 +83,15 @@ func (s Store) StartRun(ctx context.Context, run schedule.Run) (id int64, claime
 	return row.ID, claimed, err
 }
 
-// EndRun keeps how a run ended.
+// keptRuns is how long runs that raised nothing stay on record.
+const keptRuns = 7 * 24 * time.Hour
+
+// EndRun keeps how a run ended, and once an hour drops old runs that raised nothing.
 func (s Store) EndRun(ctx context.Context, run schedule.Run) error {
-	return orders.EndRun(ctx, s.db, orders.Run{ID: run.ID, Job: run.Job, DueAt: assets.InstantOf(run.DueAt), EndedAt: assets.InstantOf(run.Ended),
+	err := orders.EndRun(ctx, s.db, orders.Run{ID: run.ID, Job: run.Job, DueAt: assets.InstantOf(run.DueAt), EndedAt: assets.InstantOf(run.Ended),
 		Plants: run.Plants, Raised: run.Raised.Orders, Joined: run.Raised.Joined, Reminders: run.Raised.Reminders, Error: run.Error})
+	if err != nil || run.DueAt.Minute() != 0 {
+		return err
+	}
+	return outlook.DropEmptyRuns(ctx, s.db, run.Job, assets.InstantOf(run.DueAt.Add(-keptRuns)))
 }

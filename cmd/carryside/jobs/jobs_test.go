@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"maps"
 	"slices"
 	"sync"
 	"testing"
@@ -233,32 +234,44 @@ func followed(t *testing.T, db *plantdb.DB, e *schedule.Evaluator, finding int64
 	}
 }
 
-// An edit raises nothing planned before it; what the version before it had planned until then is raised.
+// An edit raises nothing planned before it; what the version before it had planned until then is raised, also when
+// the edit switched the rule off.
 func TestAnEditedRuleKeepsWhatItsOldVersionPlanned(t *testing.T) {
-	db, _ := skarrow(t)
-	start := clock(t, "2027-05-03T12:00:00Z")
-	rule, targets := addRule(t, db, "look every night", rules.Trigger{Kind: rules.TriggerCron, Cron: "30 2 * * *"}, workorder.KindOther, start)
-	evaluate(t, jobs.Evaluator(db, quiet), "2027-05-04T12:00:00Z")
-	edited := rule
-	edited.Trigger.Cron = "0 6 * * *"
-	act := plantdb.Act{PersonID: 1, Origin: plantdb.Screen, Action: "edit a rule", Now: clock(t, "2027-05-06T12:00:00Z"), Plants: []int64{1}}
-	if err := db.Change(ctx, act, func(c *plantdb.Change) error { return orders.SaveRule(c, &edited) }); err != nil {
-		t.Fatal(err)
+	tests := []struct {
+		name string
+		edit func(*rules.Rule)
+		want []string
+	}{
+		{"mornings instead of nights", func(r *rules.Rule) { r.Trigger.Cron = "0 6 * * *" },
+			[]string{"2027-05-04T02:30", "2027-05-05T02:30", "2027-05-06T02:30", "2027-05-07T06:00", "2027-05-08T06:00"}},
+		{"switched off", func(r *rules.Rule) { r.Off = true }, []string{"2027-05-04T02:30", "2027-05-05T02:30", "2027-05-06T02:30"}},
 	}
-	evaluate(t, jobs.Evaluator(db, quiet), "2027-05-08T12:00:00Z")
-	evaluate(t, jobs.Evaluator(db, quiet), "2027-05-08T12:05:00Z")
-	cycles, _ := cyclesOf(t, db, rule.ID)
-	var got []string
-	for c, n := range cycles {
-		if n != targets {
-			t.Errorf("%s: raised for %d splices, want %d", c, n, targets)
-		}
-		got = append(got, c)
-	}
-	slices.Sort(got)
-	want := []string{"2027-05-04T02:30", "2027-05-05T02:30", "2027-05-06T02:30", "2027-05-07T06:00", "2027-05-08T06:00"}
-	if !slices.Equal(got, want) {
-		t.Errorf("%v, want %v", got, want)
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			db, _ := skarrow(t)
+			rule, targets := addRule(t, db, "look every night", rules.Trigger{Kind: rules.TriggerCron, Cron: "30 2 * * *"}, workorder.KindOther, clock(t, "2027-05-03T12:00:00Z"))
+			evaluate(t, jobs.Evaluator(db, quiet), "2027-05-04T12:00:00Z")
+			edited := rule
+			tt.edit(&edited)
+			act := plantdb.Act{PersonID: 1, Origin: plantdb.Screen, Action: "edit a rule", Now: clock(t, "2027-05-06T12:00:00Z"), Plants: []int64{1}}
+			if err := db.Change(ctx, act, func(c *plantdb.Change) error { return orders.SaveRule(c, &edited) }); err != nil {
+				t.Fatal(err)
+			}
+			evaluate(t, jobs.Evaluator(db, quiet), "2027-05-08T12:00:00Z")
+			if again := evaluate(t, jobs.Evaluator(db, quiet), "2027-05-08T12:05:00Z"); again.Raised != (schedule.Raised{}) {
+				t.Errorf("evaluated again: %+v", again.Raised)
+			}
+			cycles, _ := cyclesOf(t, db, rule.ID)
+			got := slices.Sorted(maps.Keys(cycles))
+			if !slices.Equal(got, tt.want) {
+				t.Errorf("%v, want %v", got, tt.want)
+			}
+			for c, n := range cycles {
+				if n != targets {
+					t.Errorf("%s: raised for %d splices, want %d", c, n, targets)
+				}
+			}
+		})
 	}
 }
 
@@ -305,6 +318,30 @@ func TestRunsAreClaimedByOneServerAndKept(t *testing.T) {
 	r := runs[0]
 	if r.Plants != 3 || r.Raised == 0 || r.Error != "" || r.StartedAt.Time() != now || r.EndedAt.Time() != now.Add(3*time.Second) {
 		t.Errorf("run %+v, want three plants, its orders and its times", r)
+	}
+}
+
+func TestOldRunsThatRaisedNothingAreDropped(t *testing.T) {
+	db := plantdbtest.Open(t)
+	store := jobs.NewStore(db)
+	run := func(at string, orders int) {
+		r := schedule.Run{Job: "raise", DueAt: clock(t, at), Started: clock(t, at), Ended: clock(t, at).Add(time.Second), Raised: schedule.Raised{Orders: orders}}
+		id, claimed, err := store.StartRun(ctx, r)
+		if err != nil || !claimed {
+			t.Fatalf("start at %s: %v %v", at, claimed, err)
+		}
+		r.ID = id
+		if err := store.EndRun(ctx, r); err != nil {
+			t.Fatal(err)
+		}
+	}
+	run("2026-11-10T09:17:00Z", 0)
+	run("2026-11-10T09:18:00Z", 3)
+	run("2026-11-25T09:17:00Z", 0)
+	run("2026-11-25T10:00:00Z", 0)
+	kept, err := orders.Runs(ctx, db, "raise", 10)
+	if err != nil || len(kept) != 3 || kept[2].Raised != 3 {
+		t.Errorf("kept %+v (%v), want the two of today and the one that raised orders", kept, err)
 	}
 }
 
