@@ -31,6 +31,7 @@ type orderDraft struct {
 	order   workorder.Order
 	made    []int // indexes of splices it made
 	retired []int // indexes of splices it ended
+	answers []int // indexes of findings it follows up
 }
 
 func newBuilder(today time.Time, seed uint64) *builder {
@@ -78,6 +79,9 @@ func (b *builder) numberOrders(plantID int64) {
 		}
 		for _, i := range d.retired {
 			b.fleet.Splices[i].RetiredOrderID = o.ID
+		}
+		for _, i := range d.answers {
+			b.fleet.Findings[i].FollowUpOrderID = o.ID
 		}
 		b.orderEvents(o)
 	}

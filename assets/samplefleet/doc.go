@@ -61,3 +61,27 @@ var Cohorts = map[string]Cohort{
 	"bakery edge":   {Name: "bakery edge", Shape: 0.8, ScalePasses: 2_600_000, PlannedAt: 0},
 	"bakery new":    {Name: "bakery new", Shape: 3.0, ScalePasses: 40_000_000, PlannedAt: 0},
 }
+
+// Split parts what was noted before an instant from what was noted at or after it: readings, held readings and
+// findings. It lets a demonstration be written down as if its last days had come in one by one.
+func (f *Fleet) Split(at time.Time) (before, after *Fleet) {
+	cut := assets.InstantOf(at)
+	b, a := *f, Fleet{Customers: f.Customers, Plants: f.Plants, Conveyors: f.Conveyors, Today: f.Today}
+	b.Today = at
+	b.Readings, a.Readings = part(f.Readings, func(r assets.Reading) bool { return r.At < cut })
+	b.Findings, a.Findings = part(f.Findings, func(r assets.Finding) bool { return r.FoundAt < cut })
+	b.Held, a.Held = part(f.Held, func(r assets.HeldReading) bool { return r.EnteredAt < cut })
+	return &b, &a
+}
+
+// part parts a list in two.
+func part[T any](list []T, first func(T) bool) (yes, no []T) {
+	for _, x := range list {
+		if first(x) {
+			yes = append(yes, x)
+		} else {
+			no = append(no, x)
+		}
+	}
+	return yes, no
+}

@@ -59,6 +59,25 @@ func (b *builder) look(r *run, sp *assets.Splice, t time.Time, zone *time.Locati
 	}
 	f.ID = b.id("findings")
 	b.fleet.Findings = append(b.fleet.Findings, f)
+	if grade >= 3 && b.today.Sub(t) > answeredAfter {
+		b.answer(r, len(b.fleet.Findings)-1, t)
+	}
+}
+
+// answeredAfter is how old a finding of grade 3 must be for its follow-up to be done; younger ones are left for the
+// rules to answer.
+const answeredAfter = 12 * 24 * time.Hour
+
+// answer drafts the signed order that followed a finding up.
+func (b *builder) answer(r *run, finding int, found time.Time) {
+	f := b.fleet.Findings[finding]
+	in := func(days float64) assets.Instant {
+		return assets.InstantOf(found.Add(time.Duration(days * 24 * float64(time.Hour))))
+	}
+	plan := b.people[assets.NameKey(planner)]
+	b.drafts = append(b.drafts, orderDraft{answers: []int{finding}, order: workorder.Order{Kind: workorder.KindInspection, State: workorder.Signed, ConveyorID: f.ConveyorID, BeltID: f.BeltID,
+		SpliceID: f.SpliceID, FindingID: f.ID, Title: "measure splice " + f.Target[1:] + " again", Reason: "finding of grade 3: " + f.Category, Crew: 1, WorkHours: 0.2, RaisedAt: in(0), RaisedBy: f.FoundByID,
+		AcceptedAt: in(0.5), AcceptedBy: plan, StartedAt: in(6.9), StartedBy: r.crews[0], DoneAt: in(7), DoneBy: r.crews[0], DoneHours: 0.2, SignedAt: in(7.1), SignedBy: r.crews[0]}})
 }
 
 // gradeOf is the grade an inspector gives at a share of the usual life; common practice.

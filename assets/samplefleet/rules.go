@@ -40,8 +40,8 @@ func (b *builder) rules() {
 			rules.Template{Kind: workorder.KindRunIn, Title: "run-in check of {target}", LatestDays: 2, WorkHours: 0.3, Crew: 1}, assets.ClassB, "makers' splicing instructions, usual figure; common practice", false)
 		b.rule(plant, "Finding of grade 3 or more", rules.Scope{Target: rules.TargetFinding}, rules.Trigger{Kind: rules.TriggerGrade, Grade: 3},
 			rules.Template{Kind: workorder.KindInspection, Title: "measure {target} again", LatestDays: 14, WorkHours: 0.2, Crew: 1}, assets.ClassP, "this plant's grade words", false)
-		b.rule(plant, "Take-up nearly at its end", rules.Scope{Target: rules.TargetBelt}, rules.Trigger{Kind: rules.TriggerTakeUp, ResplicesLeft: 2},
-			rules.Template{Kind: workorder.KindInsertPiece, Title: "plan an insert piece or a new belt for {target}", LatestDays: 60, WorkHours: 6, Crew: 2, BeltStands: true}, assets.ClassP, "planner's decision", true)
+		b.rule(plant, "Take-up nearly at its end", rules.Scope{Target: rules.TargetBelt}, rules.Trigger{Kind: rules.TriggerTakeUp, ResplicesLeft: 1},
+			rules.Template{Kind: workorder.KindInsertPiece, Title: "plan an insert piece or a new belt", LatestDays: 60, WorkHours: 6, Crew: 2, BeltStands: true}, assets.ClassP, "planner's decision", true)
 	}
 }
 
@@ -49,6 +49,9 @@ func (b *builder) rules() {
 // began a fortnight ago, so that the demo does not open with ten years of them.
 func (b *builder) rule(plant int64, name string, scope rules.Scope, trigger rules.Trigger, template rules.Template, class assets.Class, source string, wholeHistory bool) {
 	from := b.today.AddDate(0, 0, -14)
+	if trigger.Kind == rules.TriggerEvent {
+		from = b.today.AddDate(0, 0, -4)
+	}
 	if wholeHistory {
 		from = b.today.AddDate(-10, 0, -7)
 	}

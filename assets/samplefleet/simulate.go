@@ -145,6 +145,9 @@ func (r *run) end(l liveSplice, t time.Time, why assets.RetiredWhy, mode string)
 // failureModes are what the demo's splices fail by; common practice words.
 var failureModes = []string{"fingers opened at the edge", "tips lifted on the tail pulley", "bond let go at the leading step", "edge torn", "cover strip lifted"}
 
+// stretchPerYear is how much of its length a belt in service grows in a year, taken up by the take-up; rule of thumb.
+const stretchPerYear = 0.0006
+
 // week runs the conveyor through one week from t and does what falls in it.
 func (r *run) week(t time.Time) {
 	b := r.b
@@ -170,6 +173,7 @@ func (r *run) week(t time.Time) {
 		}
 	}
 	r.hours += h
+	r.usedM = math.Min(r.spec.travelM, r.usedM+r.loopM*stretchPerYear/52)
 	r.changeWornBelt(t)
 }
 

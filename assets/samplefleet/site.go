@@ -83,11 +83,11 @@ func skarrow() site {
 		crews: []string{"M. Okkerdal", "S. Ilveth", "Crew North"}, visitEveryDays: 28,
 		lines: []siteLine{
 			{"Ship intake", allWeek, 0.66, in("MCC-1", heavy("Q1", "Quay conveyor", 286, 1.5, 1.4, "EP 1000/4 6+3", 2.6, "gravity", 6, 4),
-				heavy("Q2", "Quay transfer", 64, 4, 1.4, "EP 800/4 6+3", 2.6, "gravity", 2.2, 2), q3)},
+				heavy("Q2", "Quay transfer", 64, 4, 1.4, "EP 800/4 6+3", 2.6, "gravity", 3.0, 2), q3)},
 			{"Silo gallery", allWeek, 0.58, in("MCC-2", heavy("G1", "North gallery", 174, 0, 1.2, "EP 800/4 4+2", 2.5, "gravity", 4.4, 3),
 				cold(heavy("G2", "South gallery", 174, 0, 1.2, "EP 800/4 4+2", 2.5, "gravity", 4.4, 3)), cold(heavy("G3", "Gallery cross", 38, 0, 1.2, "EP 630/4 4+2", 2.0, "screw", 2.0, 1)))},
 			{"Reclaim tunnel", allWeek, 0.62, in("MCC-3", heavy("T1", "North tunnel", 162, 0, 1.2, "EP 800/4 4+2", 2.5, "gravity", 4, 2),
-				heavy("T2", "South tunnel", 162, 0, 1.2, "EP 800/4 4+2", 2.5, "gravity", 4, 2), heavy("T3", "Tunnel incline", 88, 15, 1.2, "EP 1000/4 6+3", 2.5, "gravity", 2.8, 2))},
+				heavy("T2", "South tunnel", 162, 0, 1.2, "EP 800/4 4+2", 2.5, "gravity", 4, 2), heavy("T3", "Tunnel incline", 88, 15, 1.2, "EP 1000/4 6+3", 2.5, "gravity", 3.6, 2))},
 			{"Ship outload", allWeek, 0.60, in("MCC-1", heavy("L1", "Jetty conveyor", 224, 0, 1.4, "EP 1000/4 6+3", 3.1, "gravity", 5.2, 3),
 				heavy("L2", "Shiploader boom", 52, 9, 1.4, "EP 800/4 6+3", 3.1, "screw", 2.6, 1))},
 			{"Rail intake", week("06:00", "18:00", 1, 2, 3, 4, 5), 0.74, in("MCC-4", clips(heavy("R1", "Rail pit", 42, 0, 1.0, "EP 630/4 5+2", 1.6, "screw", 1.1, 1)),

@@ -91,17 +91,28 @@ func (d *demoCommand) fill(ctx context.Context, db *plantdb.DB, now time.Time) e
 	if head > 0 {
 		return errors.New("this folder holds a database that is no demonstration; choose another folder with --keep")
 	}
-	if err := fleetdb.Write(ctx, db, samplefleet.Demo(now)); err != nil {
+	// Written down as of three days ago, evaluated and planned then; the last days' readings follow, so that Today
+	// tells of a day and not of ten years.
+	then := now.AddDate(0, 0, -3)
+	before, after := samplefleet.Demo(now).Split(then)
+	if err := fleetdb.Write(ctx, db, before); err != nil {
 		return err
 	}
 	if err := db.MarkDemo(ctx); err != nil {
 		return err
 	}
-	quiet := slog.New(slog.DiscardHandler)
-	if _, err := jobs.Evaluator(db, quiet).Evaluate(ctx, now); err != nil {
+	evaluator := jobs.Evaluator(db, slog.New(slog.DiscardHandler))
+	if _, err := evaluator.Evaluate(ctx, then); err != nil {
 		return err
 	}
-	return placeSome(ctx, db, now)
+	if err := placeSome(ctx, db, then.Add(4*time.Hour)); err != nil {
+		return err
+	}
+	if err := fleetdb.WriteNotes(ctx, db, after); err != nil {
+		return err
+	}
+	_, err = evaluator.Evaluate(ctx, now)
+	return err
 }
 
 // placeSome takes some of the orders just raised a step on, as a planner would have: the earliest are placed in the

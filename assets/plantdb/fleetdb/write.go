@@ -97,6 +97,45 @@ func writeCustomer(c *plantdb.Change, customer assets.Customer, f *samplefleet.F
 	return w.err
 }
 
+// WriteNotes writes the readings, held readings and findings of a fleet whose plants are there already.
+func WriteNotes(ctx context.Context, db *plantdb.DB, f *samplefleet.Fleet) error {
+	for _, p := range f.Plants {
+		act := plantdb.Act{Origin: plantdb.Demo, Action: "note readings and findings", Now: f.Today, Plants: []int64{p.ID}}
+		err := db.Change(ctx, act, func(c *plantdb.Change) error {
+			ch, err := c.PlantChain(p.ID)
+			if err != nil {
+				return err
+			}
+			conveyors := map[int64]bool{}
+			for _, v := range f.Conveyors {
+				conveyors[v.ID] = v.PlantID == p.ID
+			}
+			w := writer{c: c, ch: ch}
+			w.begin("readings and findings of " + p.Name)
+			held := of(f.Held, func(r assets.HeldReading) bool { return r.PlantID == p.ID })
+			findings := of(f.Findings, func(r assets.Finding) bool { return r.PlantID == p.ID })
+			read := of(f.Readings, func(r assets.Reading) bool { return conveyors[r.ConveyorID] })
+			for i := range held {
+				held[i].KnownFrom = ch.Position
+			}
+			for i := range findings {
+				findings[i].KnownFrom = ch.Position
+			}
+			for i := range read {
+				read[i].KnownFrom = ch.Position
+			}
+			rows(&w, "held_readings", held)
+			rows(&w, "findings", findings)
+			w.readings(read)
+			return w.err
+		})
+		if err != nil {
+			return fmt.Errorf("write readings of %s: %w", p.Name, err)
+		}
+	}
+	return nil
+}
+
 // writer writes lists of rows under one chain until one fails.
 type writer struct {
 	c   *plantdb.Change
