@@ -28,6 +28,7 @@ type conveyorPage struct {
 	Found     string // "31 findings"
 	Empty     *Empty // no belt on it
 	Pulleys   []pulleyRow
+	Also      []Link // forms that change conveyor and belt
 }
 
 // Fact is a word and what is known under it.
@@ -88,6 +89,11 @@ func (r *Request) conveyorActions(p *conveyorPage, c assets.Conveyor, orders []w
 	r.Offer(&p.Page, "Change it", "conveyors/:conveyor/edit", false, c.ID)
 	r.Offer(&p.Page, "Enter a reading", "conveyors/:conveyor/reading", false, c.ID)
 	r.Offer(&p.Page, "Record a finding", "conveyors/:conveyor/finding", len(orders) == 0, c.ID)
+	for _, f := range [...][2]string{{"Fit a belt", "conveyors/:conveyor/belt"}, {"Record a splice", "conveyors/:conveyor/splice"}, {"Its readings", "conveyors/:conveyor/readings"}, {"Retire it", "conveyors/:conveyor/retire"}} {
+		if to, ok := r.Link(f[1], c.ID); ok {
+			p.Also = append(p.Also, Link{Word: f[0], To: to})
+		}
+	}
 	if len(orders) > 0 {
 		r.Offer(&p.Page, fmt.Sprintf("Open order %d", orders[0].Number), "orders/:order", true, orders[0].Number)
 	}
@@ -97,6 +103,8 @@ func (r *Request) fillConveyor(p *conveyorPage, v fleetView, c assets.Conveyor, 
 	belt, fitted := v.Register.BeltOn(c.ID, 0)
 	if !fitted {
 		p.Empty = r.noBelt(c)
+	} else if to, ok := r.Link("belts/:belt/edit", belt.ID); ok {
+		p.Also = append(p.Also, Link{Word: "Change the belt", To: to})
 	}
 	d := v.detail(c, belt, past, r.PlantID())
 	pic := drawing.OfConveyor(d)

@@ -152,7 +152,12 @@ func (r *Request) gradeDecision(f assets.Finding, v fleetView) decision {
 		d.Bad = fmt.Sprintf("Grade %d has led to no order and no signed refusal.", *f.Grade)
 		d.days = -*f.Grade
 	}
-	r.lead(&d, "Raise or refuse", "findings/:finding", people.PlanOrders, f.ID)
+	if to, ok := r.Link("orders/new"); ok {
+		d.Do = &Action{Word: "Raise an order", To: fmt.Sprintf("%s?conveyor=%d&finding=%d", to, c.ID, f.ID)}
+	}
+	if to, ok := r.Link("findings/:finding/refuse", f.ID); ok {
+		d.To = to
+	}
 	return d
 }
 
@@ -180,7 +185,7 @@ func (r *Request) undatedDecisions(v fleetView) []decision {
 	for _, st := range undated {
 		d := decision{kind: noDate, Name: v.spliceName(st), To: r.At("splices", st.SpliceID), Used: &drawing.Used{},
 			Says: "Age not known, so nothing can be said of when. Give a date, even an approximate one."}
-		r.lead(&d, "Give a date", "splices/:splice/edit", people.EditRegister, st.SpliceID)
+		r.lead(&d, "Give a date", "splices/:splice/correct", people.EditRegister, st.SpliceID)
 		all = append(all, d)
 	}
 	return all

@@ -302,3 +302,12 @@ func Once(loopM, mps float64) string {
 }
 
 func hard(s string) string { return strings.ReplaceAll(s, " ", nb) }
+
+// lower writes a sentence's first letter small.
+func lower(s string) string {
+	if s == "" {
+		return s
+	}
+	r := []rune(s)
+	return strings.ToLower(string(r[:1])) + string(r[1:])
+}

@@ -37,6 +37,10 @@ func routes() []Route {
 		{Method: get, Path: "/plants/:plant/orders", May: people.Read, Under: "orders", Back: "orders", Do: (*Site).orders},
 		{Method: get, Path: "/plants/:plant/orders/:order", May: people.Read, Under: "orders", Back: "orders", Do: (*Site).order},
 		{Method: post, Path: "/plants/:plant/orders/:order", May: people.Read, Under: "orders", Back: "orders", Do: (*Site).orderStep},
+		{Method: get, Path: "/plants/:plant/orders/new", May: people.PlanOrders, Under: "orders", Back: "orders", Do: (*Site).raiseOrder},
+		{Method: post, Path: "/plants/:plant/orders/new", May: people.PlanOrders, Under: "orders", Back: "orders", Do: (*Site).raiseOrder},
+		{Method: get, Path: "/plants/:plant/splices/:splice", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).splice},
+		{Method: get, Path: "/plants/:plant/find", May: people.Read, Under: "find", Do: (*Site).find},
 		{Method: get, Path: "/plants/:plant/conveyors/:conveyor", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).conveyor},
 	}, registerRoutes()...)
 }
@@ -46,7 +50,7 @@ func routes() []Route {
 var screens = []string{
 	"signin", "problem",
 	"form", "readings", "meter",
-	"plants", "today", "belts", "conveyor", "orders", "order",
+	"plants", "today", "belts", "conveyor", "splice", "orders", "order", "find",
 }
 
 // heads is the names that ride on the belt, in order; one without a route is absent.

@@ -1,0 +1,32 @@
+package drawing
+
+import (
+	"strings"
+	"testing"
+	"time"
+)
+
+func TestLifeOnOneAxis(t *testing.T) {
+	l := Life{Sentence: "The life of Q3 splice 2", From: day(2023, 9, 14), Now: day(2026, 11, 25), Due: day(2026, 12, 13), DueSays: "due 13 Dec 2026", Zone: time.UTC,
+		Series: []Series{{Name: "Gap", Unit: "mm", Points: []Point{{day(2026, 9, 1), 0.8}, {day(2026, 10, 28), 2.6}, {day(2026, 11, 24), 3.4}}}, {Name: "Hardness", Unit: "Shore A", Points: []Point{{day(2025, 1, 1), 64}}}},
+		Grades: []GradeAt{{day(2026, 10, 28), 2}, {day(2026, 11, 24), 3}}, Orders: []OrderAt{{From: day(2026, 10, 28), Says: "412 remake"}, {From: day(2023, 9, 1), To: day(2023, 9, 14), Says: "131 belt"}}}
+	svg := string(OfLife(l))
+	wellFormed(t, svg)
+	for what, n := range map[string]int{"<circle": 4, ">3.4<": 1, "due 13 Dec 2026": 1, "412 remake": 1, ">2026<": 1, ">Gap<": 1} {
+		if got := strings.Count(svg, what); got != n {
+			t.Errorf("%s stands %d times, want %d", what, got, n)
+		}
+	}
+	l = Life{From: day(2026, 11, 25), Now: day(2026, 11, 25), Zone: time.UTC}
+	wellFormed(t, string(OfLife(l)))
+	l = Life{From: day(2018, 1, 1), To: day(2021, 1, 1), Now: day(2026, 11, 25), Zone: time.UTC, Series: []Series{{Name: "Gap", Points: []Point{{day(2019, 1, 1), 0}}}}}
+	wellFormed(t, string(OfLife(l)))
+}
+
+func TestStepsOfAScaleAreRound(t *testing.T) {
+	for x, want := range map[float64]float64{0.9: 1, 1.1: 2, 3: 5, 7: 10, 0.03: 0.05, 0: 1} {
+		if got := niceStep(x); got < want*0.999 || got > want*1.001 {
+			t.Errorf("step for %g is %g, want %g", x, got, want)
+		}
+	}
+}

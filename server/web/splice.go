@@ -1,0 +1,272 @@
+package web
+
+import (
+	"fmt"
+	"html/template"
+	"slices"
+	"time"
+
+	"carryside/assets"
+	"carryside/schedule/due"
+	"carryside/schedule/people"
+	"carryside/schedule/workorder"
+	"carryside/server/web/drawing"
+)
+
+// splicePage answers: how old is this splice on each clock, what sets its date and on what does that rest,
+// where does it come from, what was seen on it and what was done.
+type splicePage struct {
+	Page
+	Name, Tag, Conveyor string
+	Drawing             template.HTML // nil: ended, it has no place on the belt any more
+	Life                template.HTML
+	Clocks              []ageRow
+	Used                *drawing.Used
+	Sets                string
+	Origin              []Fact
+	Rests               []Fact
+	Findings            []findingRow
+	Found               string
+	Orders              []Link
+	Also                []Link
+}
+
+// ageRow is one clock: the age on it and what it is held against.
+type ageRow struct {
+	Clock, Now, Against string
+	Binds               bool
+}
+
+func (s *Site) splice(r *Request) error {
+	sp, err := s.spliceAsked(r)
+	if err != nil {
+		return err
+	}
+	fl, err := s.Fleets.Fleet(r.Context(), r.Scope, r.PlantID(), r.Now)
+	if err != nil {
+		return err
+	}
+	v := viewOf(fl, r.F)
+	c, ok := v.Register.Conveyor(sp.ConveyorID)
+	if !ok {
+		if c, err = s.Registers.Conveyor(r.Context(), r.Scope, sp.ConveyorID); err != nil {
+			return err
+		}
+	}
+	past, err := s.Fleets.Past(r.Context(), r.Scope, r.PlantID(), c.ID)
+	if err != nil {
+		return err
+	}
+	orders, _, err := s.Orders.OrderList(r.Context(), r.Scope, r.PlantID(), OrderFilter{SpliceID: sp.ID, Limit: 30})
+	if err != nil {
+		return err
+	}
+	return r.Show("splice", r.splicePage(v, sp, c, past, orders))
+}
+
+func (r *Request) splicePage(v fleetView, sp assets.Splice, c assets.Conveyor, past *Past, orders []workorder.Order) *splicePage {
+	name := c.Tag + " splice " + sp.Number
+	p := &splicePage{Name: name, Tag: c.Tag, Conveyor: r.At("conveyors", c.ID)}
+	st, live := v.standing(sp.ID)
+	p.Sheet, p.Say, p.Sub = name, v.spliceSay(name, sp, st, live), v.spliceSub(sp, c)
+	p.Do = append(p.Do, Action{Word: "To " + c.Tag, To: p.Conveyor})
+	if live {
+		r.Offer(&p.Page, "Record a finding", "conveyors/:conveyor/finding", false, c.ID)
+		u := usedOf("", st)
+		p.Used, p.Sets = &u, fullStop(Capital(st.Reason))
+		p.Clocks = v.ageRows(st)
+		p.Rests = v.restsOn(st)
+		p.Drawing = v.where(c, sp, past, r.PlantID())
+	}
+	own := ofSplice(past.Findings, sp.ID)
+	numbers := map[int64]int64{}
+	for _, o := range orders {
+		numbers[o.ID] = o.Number
+		p.Orders = append(p.Orders, Link{Word: fmt.Sprintf("%d: %s, %s", o.Number, orderTitle(o), o.State), To: r.At("orders", o.Number)})
+		if o.State.Open() && len(p.Do) < 3 {
+			r.Offer(&p.Page, fmt.Sprintf("Open order %d", o.Number), "orders/:order", true, o.Number)
+		}
+	}
+	for i, f := range own {
+		if i < findingsShown {
+			p.Findings = append(p.Findings, r.findingRow(f, past.People, numbers))
+		}
+	}
+	p.Found = Figure(len(own), "finding", "findings")
+	p.Origin = r.originFacts(v, sp, past)
+	p.Life = r.spliceLife(name, sp, st, own, orders)
+	p.Also = r.spliceLinks(sp, live)
+	return p
+}
+
+// spliceLinks are the forms that change a splice.
+func (r *Request) spliceLinks(sp assets.Splice, live bool) []Link {
+	var links []Link
+	add := func(word, pattern string) {
+		if to, ok := r.Link(pattern, sp.ID); ok {
+			links = append(links, Link{Word: word, To: to})
+		}
+	}
+	add("Correct what is known of it", "splices/:splice/correct")
+	if live {
+		add("Say that it ended", "splices/:splice/retire")
+		if to, ok := r.Link("orders/new"); ok && r.May(people.PlanOrders) {
+			links = append(links, Link{Word: "Raise an order for it", To: fmt.Sprintf("%s?splice=%d", to, sp.ID)})
+		}
+	}
+	return links
+}
+
+func ofSplice(findings []assets.Finding, id int64) []assets.Finding {
+	return slices.DeleteFunc(slices.Clone(findings), func(f assets.Finding) bool { return f.SpliceID != id })
+}
+
+// spliceSay is the headline: where a live splice stands, how an ended one ended.
+func (v fleetView) spliceSay(name string, sp assets.Splice, st due.Standing, live bool) string {
+	switch {
+	case sp.Ended != nil:
+		say := name + " ended " + v.f.When(sp.Retired) + ": " + sp.RetiredWhy.Words()
+		if sp.FailureMode != "" {
+			say += ", " + sp.FailureMode
+		}
+		return say
+	case !live:
+		return name + " is not on a belt that runs"
+	case !st.Age.Known:
+		return name + " has no date, so nothing can be said of when it comes due"
+	case st.Band.Past():
+		return name + " is past its rule, at " + usedOf("", st).Percent()
+	case st.DueDay != "":
+		return name + " comes due on " + v.f.PlainDay(st.DueDay) + ", at " + usedOf("", st).Percent() + " of its rule now"
+	case st.Used.Known:
+		return name + " is at " + usedOf("", st).Percent() + " of its rule; no date can be reckoned"
+	}
+	return "No rule sets a date for " + name
+}
+
+func (v fleetView) spliceSub(sp assets.Splice, c assets.Conveyor) string {
+	sub := joinWords(c.Name, v.Register.LineName(c))
+	if sp.PositionM != nil {
+		sub = joinWords(sub, v.f.Distance(*sp.PositionM)+" from the zero mark")
+	}
+	return sub + ". " + Capital(assets.KindWords(sp.Form, sp.Bond)) + ", " + v.madeWords(sp) + "."
+}
+
+// ageRows are the four clocks, each with what it is held against.
+func (v fleetView) ageRows(st due.Standing) []ageRow {
+	days, hours, passes, flexes, reverse := clockWords(st)
+	rows := []ageRow{{Clock: "Days", Now: days}, {Clock: "Running hours", Now: hours}, {Clock: "Passes", Now: passes}, {Clock: "Flexes, million", Now: flexes, Against: reverse}}
+	for i := range rows {
+		if st.Limit != nil && lower(rows[i].Clock) == string(st.Limit.Clock) {
+			rows[i].Binds = true
+			rows[i].Against = due.Count(st.Limit.Limit) + ", class " + string(st.Limit.Class)
+		}
+		if rows[i].Against == "" {
+			rows[i].Against = "nothing binds here first"
+		}
+	}
+	return rows
+}
+
+// restsOn says what the date rests on: figure, class and source.
+func (v fleetView) restsOn(st due.Standing) []Fact {
+	if st.Limit == nil {
+		return []Fact{{"Rule", "none in force counts on a clock that is known"}}
+	}
+	l := st.Limit
+	return []Fact{{"Rule", l.Name}, {"Limit", due.Count(l.Limit) + nb + string(l.Clock)}, {"Class", string(l.Class) + ", " + l.Class.Words()},
+		{"Source", pick(l.Source == "", "none named", l.Source)}, {"Counts from", pick(st.From.IsZero(), "not known", v.f.Date(assets.InstantOf(st.From)))}}
+}
+
+// where draws the belt with only this splice named.
+func (v fleetView) where(c assets.Conveyor, sp assets.Splice, past *Past, plantID int64) template.HTML {
+	b, _ := v.Register.BeltOn(c.ID, 0)
+	d := v.detail(c, b, past, plantID)
+	d.PulleyWords, d.TakeUpWords, d.Dimension = nil, nil, ""
+	for i, s := range v.live(c.ID) {
+		if s.ID != sp.ID {
+			d.Splices[i].Note = ""
+		}
+	}
+	return drawing.OfConveyor(d).SVG
+}
+
+func (r *Request) originFacts(v fleetView, sp assets.Splice, past *Past) []Fact {
+	facts := []Fact{{"Made", r.F.When(sp.Made)}}
+	add := func(name, value string) {
+		if value != "" {
+			facts = append(facts, Fact{name, value})
+		}
+	}
+	add("By", pick(sp.MadeBy == "", v.Register.People[sp.MadeByID], sp.MadeBy))
+	add("With", sp.MadeWith)
+	add("Kind", assets.KindWords(sp.Form, sp.Bond))
+	add("Kind as the list had it", sp.KindWritten)
+	add("Measures", r.geometryWords(sp))
+	for _, b := range past.Belts {
+		if b.ID == sp.BeltID {
+			add("In the belt", joinWords(v.beltWords(b), pick(b.RollNumber == "", "", "roll "+b.RollNumber)))
+		}
+	}
+	if sp.Ended != nil {
+		add("Ended", r.F.When(sp.Retired)+", "+sp.RetiredWhy.Words())
+		add("Failure mode", sp.FailureMode)
+	}
+	add("Remark", sp.Remark)
+	return facts
+}
+
+// spliceLife puts measurements, grades and orders on one axis.
+func (r *Request) spliceLife(name string, sp assets.Splice, st due.Standing, findings []assets.Finding, orders []workorder.Order) template.HTML {
+	l := drawing.Life{Sentence: "The life of " + name + ": measurements, findings and orders on one time axis", From: sp.Made.At.Time(), Now: r.Now, Zone: r.F.zone()}
+	if sp.Ended != nil {
+		l.To = sp.Ended.Time()
+	} else if !st.DueAt.IsZero() {
+		l.Due, l.DueSays = st.DueAt, pick(st.Overdue, "was due ", "due ")+r.F.PlainDay(st.DueDay)
+	}
+	series := map[string]int{}
+	for i := len(findings) - 1; i >= 0; i-- { // from old to new
+		f := findings[i]
+		if f.Grade != nil {
+			l.Grades = append(l.Grades, drawing.GradeAt{At: f.FoundAt.Time(), Grade: *f.Grade})
+		}
+		if f.Measurement == nil || f.Quantity == "" {
+			continue
+		}
+		k, ok := series[f.Quantity]
+		if !ok {
+			k = len(l.Series)
+			series[f.Quantity] = k
+			l.Series = append(l.Series, drawing.Series{Name: Capital(f.Quantity), Unit: r.seriesUnit(f)})
+		}
+		l.Series[k].Points = append(l.Series[k].Points, drawing.Point{At: f.FoundAt.Time(), Value: r.seriesValue(f)})
+	}
+	for _, o := range orders {
+		mark := drawing.OrderAt{From: o.RaisedAt.Time(), To: time.Time{}, Says: fmt.Sprintf("%d %s", o.Number, orderTitle(o))}
+		if !o.DoneAt.IsZero() {
+			mark.To = o.DoneAt.Time()
+		}
+		if o.State != workorder.Withdrawn {
+			l.Orders = append(l.Orders, mark)
+		}
+	}
+	return drawing.OfLife(l)
+}
+
+// seriesUnit and seriesValue show lengths as the plant gauges them: millimetres or inches.
+func (r *Request) seriesUnit(f assets.Finding) string {
+	if f.MeasurementUnit == "m" {
+		return pick(r.F.us(), "in", "mm")
+	}
+	return f.MeasurementUnit
+}
+
+func (r *Request) seriesValue(f assets.Finding) float64 {
+	switch {
+	case f.MeasurementUnit != "m":
+		return *f.Measurement
+	case r.F.us():
+		return *f.Measurement / 0.0254
+	}
+	return *f.Measurement * 1000
+}
