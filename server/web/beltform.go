@@ -3,17 +3,14 @@ package web
 import (
 	"carryside/assets"
 	"carryside/assets/unit"
+	"carryside/schedule/workorder"
 )
 
 // These forms answer: which belt is on the conveyor, since when, and how long is its loop?
 
-// workCautions are the usual cautions of work at a belt. They stand wherever a page leads to such work; the
-// site's own rules come first.
-var workCautions = []string{
-	"Isolate, lock out and try out by the site's own procedure; a stopped belt is not an isolated one.",
-	"Take-up weights and a tensioned belt hold energy: pin the weight and let the tension off first; a sloping belt can roll back.",
-	"Keep hands, hair and clothes off nip points; blades cut, so wear cut-resistant gloves.",
-	"Hot platens, solvents and heavy rolls need the plant's own permits and qualified people.",
+// workCautions are the usual cautions of a job at a conveyor, for a form that leads to it.
+func (r *Request) workCautions(reg *assets.Register, c assets.Conveyor, kind workorder.Kind) []string {
+	return cautions(c, viewOf(&Fleet{Register: reg}, r.F), workorder.Order{Kind: kind})
 }
 
 func specOptions(reg *assets.Register) []Option {
@@ -86,7 +83,7 @@ func (s *Site) fitBelt(r *Request) error {
 	}
 	former, on := reg.BeltOn(c.ID, 0)
 	return r.answer(func(f *Form) (*formPage, error) {
-		p := &formPage{Form: f, Save: "Fit the belt", Leave: r.At("conveyors", c.ID), Cautions: workCautions}
+		p := &formPage{Form: f, Save: "Fit the belt", Leave: r.At("conveyors", c.ID), Cautions: r.workCautions(reg, c, workorder.KindBeltChange)}
 		p.Sheet, p.Say = "Belt of "+c.Tag, "Fit a belt on "+c.Tag
 		start := assets.Belt{}
 		if on {
@@ -182,7 +179,7 @@ func (s *Site) removeBelt(r *Request) error {
 	}
 	c, _ := reg.Conveyor(b.ConveyorID)
 	return r.answer(func(f *Form) (*formPage, error) {
-		p := &formPage{Form: f, Save: "Take it off", Leave: r.At("conveyors", b.ConveyorID), Cautions: workCautions, Facts: r.beltFacts(reg, b), FactsOf: "The belt"}
+		p := &formPage{Form: f, Save: "Take it off", Leave: r.At("conveyors", b.ConveyorID), Cautions: r.workCautions(reg, c, workorder.KindBeltChange), Facts: r.beltFacts(reg, b), FactsOf: "The belt"}
 		p.Sheet, p.Say = "Belt of "+c.Tag, "Take the belt off "+c.Tag
 		p.Says = []string{"Its splices end with it as 'belt removed'. To put another on, fit that one instead: the old one comes off with it."}
 		f.version(b.Version)

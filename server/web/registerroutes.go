@@ -38,5 +38,11 @@ func registerRoutes() []Route {
 	meter(people.EditRegister, "conveyors/:conveyor/meter/:meter", (*Site).correctMeter)
 	meter(people.EditRegister, "conveyors/:conveyor/readings/:at", (*Site).correctReading)
 	meter(people.DecideReading, "held/:held", (*Site).decideHeld)
+	rule := func(may people.Deed, path string, do func(*Site, *Request) error, methods ...string) {
+		add(may, "orders", "rules", path, do, methods...)
+	}
+	rule(people.Read, "rules", (*Site).rules, get)
+	rule(people.EditRules, "rules/new", (*Site).newRule, get, post)
+	rule(people.EditRules, "rules/:rule", (*Site).editRule, get, post)
 	return out
 }

@@ -49,7 +49,7 @@ func routes() []Route {
 // file, fails at start.
 var screens = []string{
 	"signin", "problem",
-	"form", "readings", "meter",
+	"form", "readings", "meter", "rules", "rule",
 	"plants", "today", "belts", "conveyor", "splice", "orders", "order", "find",
 }
 

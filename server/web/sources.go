@@ -21,6 +21,7 @@ type Sources struct {
 
 	Registers Registers
 	Meters    Meters
+	RuleBook  RuleBook
 }
 
 // Act says who changes something, as which deed, why and when: it becomes the journal's entry. The origin of

@@ -3,6 +3,7 @@ package web
 import (
 	"carryside/assets"
 	"carryside/assets/unit"
+	"carryside/schedule/workorder"
 )
 
 // These forms answer: where in the belt is a splice, how was it made, when and by whom, and why did it end?
@@ -74,7 +75,7 @@ func (s *Site) makeSplice(r *Request) error {
 		return r.Done(r.At("conveyors", c.ID, "belt"), "There is no belt on "+c.Tag+" yet. Fit it first; its splices come next.")
 	}
 	return r.answer(func(f *Form) (*formPage, error) {
-		p := &formPage{Form: f, Save: "Record the splice", Leave: r.At("conveyors", c.ID), Facts: r.beltFacts(reg, b), FactsOf: "The belt it is in", Cautions: workCautions}
+		p := &formPage{Form: f, Save: "Record the splice", Leave: r.At("conveyors", c.ID), Facts: r.beltFacts(reg, b), FactsOf: "The belt it is in", Cautions: r.workCautions(reg, c, workorder.KindResplice)}
 		p.Sheet, p.Say = "Splices of "+c.Tag, "Record a splice in the belt of "+c.Tag
 		p.Says = []string{"A re-splice that was done for an order is recorded by reporting that order done: old splice, new splice and loop are then booked together."}
 		start := assets.Splice{}
