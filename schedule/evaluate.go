@@ -8,7 +8,6 @@ import (
 	"sync"
 	"time"
 
-	"carryside/assets"
 	"carryside/schedule/rules"
 )
 
@@ -204,15 +203,4 @@ func nextRaising(look *rules.Outlook, l Loaded, now time.Time) time.Time {
 		}
 	}
 	return next
-}
-
-// InForce returns the rules for a plant that are switched on.
-func InForce(all []rules.Rule, p assets.Plant) []rules.Rule {
-	var out []rules.Rule
-	for _, r := range all {
-		if r.AppliesTo(p) {
-			out = append(out, r)
-		}
-	}
-	return out
 }
