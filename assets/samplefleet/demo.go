@@ -126,7 +126,11 @@ func weekStart(t time.Time) time.Time {
 
 // window agrees the next stops of a line: a short one within three weeks and a long one within ten.
 func (b *builder) window(p assets.Plant, l assets.Line, nth int, zone *time.Location) {
-	for _, w := range []struct{ days, hours int }{{8 + 3*nth, 10}, {39 + 5*nth, 24}} {
+	first := 8 + 3*nth
+	if nth >= 4 { // the small lines at the end of a plant stand still more often
+		first = 1 + nth
+	}
+	for _, w := range []struct{ days, hours int }{{first, 10}, {39 + 5*nth, 24}} {
 		d := b.today.In(zone).AddDate(0, 0, w.days)
 		start := time.Date(d.Year(), d.Month(), d.Day(), 6, 0, 0, 0, zone)
 		end := start.Add(time.Duration(w.hours) * time.Hour)

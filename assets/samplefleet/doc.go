@@ -52,12 +52,12 @@ type Cohort struct {
 
 // Cohorts are the generating parameters of the demo, by cohort name.
 var Cohorts = map[string]Cohort{
-	"heavy hot":     {Name: "heavy hot", Shape: 2.6, ScalePasses: 520_000, PlannedAt: 400_000},
-	"heavy cold":    {Name: "heavy cold", Shape: 1.9, ScalePasses: 380_000, PlannedAt: 230_000},
-	"heavy clips":   {Name: "heavy clips", Shape: 2.2, ScalePasses: 210_000, PlannedAt: 190_000},
-	"hub finger":    {Name: "hub finger", Shape: 2.1, ScalePasses: 2_400_000, PlannedAt: 0},
-	"hub guided":    {Name: "hub guided", Shape: 1.7, ScalePasses: 1_500_000, PlannedAt: 1_200_000},
-	"bakery finger": {Name: "bakery finger", Shape: 1.4, ScalePasses: 3_800_000, PlannedAt: 0},
+	"heavy hot":     {Name: "heavy hot", Shape: 2.6, ScalePasses: 520_000, PlannedAt: 355_000},
+	"heavy cold":    {Name: "heavy cold", Shape: 1.9, ScalePasses: 380_000, PlannedAt: 210_000},
+	"heavy clips":   {Name: "heavy clips", Shape: 2.2, ScalePasses: 210_000, PlannedAt: 176_000},
+	"hub finger":    {Name: "hub finger", Shape: 2.1, ScalePasses: 2_400_000, PlannedAt: 1_980_000},
+	"hub guided":    {Name: "hub guided", Shape: 1.7, ScalePasses: 1_500_000, PlannedAt: 1_180_000},
+	"bakery finger": {Name: "bakery finger", Shape: 1.4, ScalePasses: 3_800_000, PlannedAt: 2_950_000},
 	"bakery edge":   {Name: "bakery edge", Shape: 0.8, ScalePasses: 2_600_000, PlannedAt: 0},
 	"bakery new":    {Name: "bakery new", Shape: 3.0, ScalePasses: 40_000_000, PlannedAt: 0},
 }
