@@ -9,10 +9,10 @@ import (
 
 // WriteCSV writes the report's rows as CSV (RFC 4180): UTF-8, comma, a heading row with units, dates
 // YYYY-MM-DD, numbers with a point. A text that a spreadsheet could take for a formula gets an apostrophe
-// in front; a number never does.
+// in front; a number never does. Lines end with a line feed alone: the writer that ends them with carriage
+// return and line feed changes the line breaks inside texts.
 func (r *Report) WriteCSV(ctx context.Context, out io.Writer) (Proof, error) {
 	w := csv.NewWriter(out)
-	w.UseCRLF = true
 	record := make([]string, len(r.Columns))
 	for i, c := range r.Columns {
 		record[i] = c.Title()

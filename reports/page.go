@@ -14,7 +14,7 @@ import (
 func (r *Report) WritePage(ctx context.Context, out io.Writer) (Proof, error) {
 	w := bufio.NewWriter(out)
 	fmt.Fprintf(w, pageHead, html.EscapeString(r.Title+", "+r.Scope), pageStyle, html.EscapeString(r.Title), html.EscapeString(r.Question), html.EscapeString(r.Scope), html.EscapeString(r.AsOf.Words()))
-	w.WriteString("<table>\n<colgroup>")
+	fmt.Fprintf(w, "<table>\n<caption>%s, one row each</caption>\n<colgroup>", html.EscapeString(r.Title))
 	for _, c := range r.Columns {
 		fmt.Fprintf(w, `<col style="width:%.1f%%">`, 100*c.WidthCh/r.widthCh())
 	}
@@ -83,7 +83,7 @@ func (r *Report) pageFoot(w *bufio.Writer, p Proof) {
 	for _, n := range r.Notes {
 		fmt.Fprintf(w, "<p>%s</p>\n", html.EscapeString(n))
 	}
-	w.WriteString("<h2>Definitions</h2>\n<dl>")
+	w.WriteString("<h2>Definitions</h2>\n<dl class=\"def\">")
 	for _, c := range r.Columns {
 		fmt.Fprintf(w, "<dt>%s</dt><dd>%s</dd>", html.EscapeString(c.Title()), html.EscapeString(c.Meaning))
 	}
@@ -109,11 +109,13 @@ main { margin: 0 auto; padding: 8px }
 h1 { font-size: 16pt; margin: 0 0 4px } h2 { font-size: 11pt }
 p { margin: 2px 0 }
 table { border-collapse: collapse; width: 100%; font-size: 6.5pt; margin: 8px 0; border-top: 3px solid #000 }
+caption { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%) }
 thead { display: table-header-group } tr { break-inside: avoid }
 th { text-align: left; vertical-align: bottom; border-bottom: 1px solid #000; padding: 2px 3px }
 td { vertical-align: top; border-bottom: 1px solid #bbb; padding: 2px 3px }
 .num { text-align: right; white-space: nowrap; font-variant-numeric: tabular-nums }
 td.day { white-space: nowrap } th.num { white-space: normal }
+.def { columns: 2 } .def dd { break-before: avoid }
 .tb { display: flex; flex-wrap: wrap; border: 1px solid #000; margin: 8px 0; break-inside: avoid }
 .tb div { padding: 2px 8px; border-right: 1px solid #000 } .tb dt { font-size: 7pt; font-weight: normal } dd { margin: 0 }
 dt { font-weight: bold; margin-top: 4px } .tb dd { overflow-wrap: anywhere }

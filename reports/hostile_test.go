@@ -1,0 +1,83 @@
+package reports_test
+
+import (
+	"bytes"
+	"context"
+	"encoding/csv"
+	"encoding/json"
+	"strings"
+	"testing"
+	"unicode/utf8"
+
+	"github.com/PuerkitoBio/goquery"
+	"pgregory.net/rapid"
+
+	"carryside/reports"
+)
+
+// named gives the small plant's first conveyor another tag and writes its register.
+func named(tag string) *reports.Report {
+	s := newSmallPlant()
+	for i := range s.plant.Register.Conveyors {
+		if s.plant.Register.Conveyors[i].ID == 10 {
+			s.plant.Register.Conveyors[i].Tag = tag
+		}
+	}
+	s.plant.Register.Arrange()
+	entry := must(reports.Find("splice-age"))
+	return must(entry.Build(context.Background(), reports.Inputs{Source: s, Built: built}, ""))
+}
+
+// Whatever a plant calls a conveyor comes back from every form as it was typed, and as text.
+func TestAnyNameComesBackAsText(t *testing.T) {
+	names := rapid.OneOf(rapid.String(), rapid.StringMatching(`[=+\-@\t\r'"<>&;,]{1,3}[A-Z0-9(,)"']{0,6}`))
+	rapid.Check(t, func(t *rapid.T) {
+		name := names.Filter(func(s string) bool { return s != "" && utf8.ValidString(s) }).Draw(t, "tag")
+		ctx, r := context.Background(), named(name)
+		var asCSV, asJSON, asPage bytes.Buffer
+		must(r.WriteCSV(ctx, &asCSV))
+		proof := must(r.WriteJSON(ctx, &asJSON))
+		must(r.WritePage(ctx, &asPage))
+
+		cell := must(csv.NewReader(&asCSV).ReadAll())[1][3]
+		if strings.ContainsRune("=+-@\t\r", rune(name[0])) {
+			if !strings.HasPrefix(cell, "'") {
+				t.Fatalf("%q is live in CSV", cell)
+			}
+			cell = cell[1:]
+		}
+		// RFC 4180 readers give every line end in a field as a line feed.
+		if cell != strings.ReplaceAll(name, "\r\n", "\n") {
+			t.Fatalf("CSV gives %q for %q", cell, name)
+		}
+		var got struct {
+			Rows   []map[string]any
+			Digest string
+		}
+		if err := json.Unmarshal(asJSON.Bytes(), &got); err != nil || got.Rows[0]["conveyor"] != name || got.Digest != proof.Digest {
+			t.Fatalf("JSON gives %q for %q: %v", got.Rows[0]["conveyor"], name, err)
+		}
+		doc := must(goquery.NewDocumentFromReader(&asPage))
+		if n := doc.Find("tbody td").Length(); n != 5*len(r.Columns) || doc.Find("tbody script, tbody a, tbody img").Length() > 0 {
+			t.Fatalf("the page has %d cells with %q", n, name)
+		}
+	})
+}
+
+func FuzzParseFilter(f *testing.F) {
+	for _, s := range []string{"", "plant=A", "customer=B, plant=A,line=1,conveyor=CV-01", "plant=A,B", "=", "plant==", ",plant=A", "plant=A,plant=B", "Plant=A"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, s string) {
+		filter, err := reports.ParseFilter(s)
+		if err != nil {
+			if filter != (reports.Filter{}) || !strings.Contains(err.Error(), "customer=NAME") {
+				t.Errorf("%q: refused with %+v, %v", s, filter, err)
+			}
+			return
+		}
+		if strings.TrimSpace(s) != "" && filter == (reports.Filter{}) {
+			t.Errorf("%q was taken as everything", s)
+		}
+	})
+}
