@@ -53,7 +53,7 @@ type Cohort struct {
 // Cohorts are the generating parameters of the demo, by cohort name.
 var Cohorts = map[string]Cohort{
 	"heavy hot":     {Name: "heavy hot", Shape: 2.6, ScalePasses: 520_000, PlannedAt: 355_000},
-	"heavy cold":    {Name: "heavy cold", Shape: 1.9, ScalePasses: 380_000, PlannedAt: 210_000},
+	"heavy cold":    {Name: "heavy cold", Shape: 1.9, ScalePasses: 520_000, PlannedAt: 205_000},
 	"heavy clips":   {Name: "heavy clips", Shape: 2.2, ScalePasses: 210_000, PlannedAt: 176_000},
 	"hub finger":    {Name: "hub finger", Shape: 2.1, ScalePasses: 2_400_000, PlannedAt: 1_980_000},
 	"hub guided":    {Name: "hub guided", Shape: 1.7, ScalePasses: 1_500_000, PlannedAt: 1_180_000},
