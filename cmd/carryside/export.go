@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"time"
 
@@ -58,7 +59,7 @@ func (c *exportCommand) Run(ctx context.Context, p *Program) error {
 		return err
 	}
 	defer db.Close()
-	in := reports.Inputs{Source: &reportSource{db: db, scope: assets.JobScope()}, Filter: filter, Built: now, By: operator(), Version: version()}
+	in := reports.Inputs{Source: &reportSource{db: db, scope: assets.JobScope()}, Filter: filter, Built: now, By: operator(), Version: version() + ", " + runtime.Version()}
 	if in.Zone, err = companyZone(ctx, db); err != nil {
 		return err
 	}
