@@ -59,7 +59,8 @@ type serving struct {
 // serveOn listens, says its address, evaluates the rules beside the screens and stops in reverse order.
 func serveOn(ctx context.Context, p *Program, db *plantdb.DB, s serving) error {
 	log := slog.New(slog.NewTextHandler(p.Stderr, nil))
-	front := desk.New(db, s.now)
+	evaluator := jobs.Evaluator(db, log)
+	front := desk.New(db, s.now, evaluator)
 	handler, err := server.Handler(server.Config{Sources: front.Sources(), People: front, Now: s.now, Log: log, Demo: s.demo, Dev: s.dev, LoopbackOnly: true})
 	if err != nil {
 		return err
@@ -73,7 +74,7 @@ func serveOn(ctx context.Context, p *Program, db *plantdb.DB, s serving) error {
 	running, stop := context.WithCancel(ctx)
 	defer stop()
 	ended := make(chan error, 1)
-	go func() { ended <- jobs.Run(running, db, jobs.Evaluator(db, log), log, s.now) }()
+	go func() { ended <- jobs.Run(running, db, evaluator, log, s.now) }()
 	failed := make(chan error, 1)
 	go func() { failed <- http.Serve(listener) }()
 	select {

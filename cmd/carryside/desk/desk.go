@@ -16,14 +16,16 @@ import (
 	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/outlook"
 	"carryside/assets/plantdb/registry"
+	"carryside/schedule"
 	"carryside/server/web"
 )
 
 // Desk joins the screens to the database. It keeps the standings of plants looked at until something of the
 // plant changes or a few minutes have passed, so that a page costs its own plant's size once, not each time.
 type Desk struct {
-	db  *plantdb.DB
-	now func() time.Time
+	db        *plantdb.DB
+	now       func() time.Time
+	evaluator *schedule.Evaluator // asked before a rule is edited
 
 	mu     sync.Mutex // guards fleets
 	fleets map[int64]*keptFleet
@@ -46,13 +48,13 @@ const (
 )
 
 // New returns a desk that has looked at nothing yet.
-func New(db *plantdb.DB, now func() time.Time) *Desk {
-	return &Desk{db: db, now: now, fleets: map[int64]*keptFleet{}}
+func New(db *plantdb.DB, now func() time.Time, e *schedule.Evaluator) *Desk {
+	return &Desk{db: db, now: now, evaluator: e, fleets: map[int64]*keptFleet{}}
 }
 
 // Sources is the desk as the screens ask for it.
 func (d *Desk) Sources() web.Sources {
-	return web.Sources{Plants: d, Fleets: d, Orders: d, Days: d, Finds: d, Registers: d, Meters: d}
+	return web.Sources{Plants: d, Fleets: d, Orders: d, Days: d, Finds: d, Registers: d, Meters: d, RuleBook: d}
 }
 
 // kept returns a plant's state and standings at now, from memory where nothing has changed.
