@@ -57,7 +57,7 @@ func (c *Change) PlantChain(plantID int64) (*Chain, error) {
 	if err != nil {
 		return nil, err
 	}
-	if len(c.Act.Plants) > 0 && !slices.Contains(c.Act.Plants, plantID) && !slices.Contains(c.Act.Customers, customer) {
+	if len(c.Act.Plants) > 0 && !slices.Contains(c.Act.Plants, plantID) && !slices.Contains(c.made, plantID) && !slices.Contains(c.Act.Customers, customer) {
 		return nil, fmt.Errorf("plant %d: %w", plantID, assets.ErrNotFound)
 	}
 	return c.Chain(customer)

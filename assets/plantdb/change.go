@@ -47,15 +47,14 @@ type Change struct {
 	now    assets.Instant
 	chains map[int64]*Chain // by customer
 	plants map[int64]int64  // plant -> customer, as looked up
+	made   []int64          // plants created by this change
+	counts bool             // the counters of numbers are ours until the end
 	bulk   any
 }
 
-// attempts is how often a change is tried when PostgreSQL breaks a deadlock between two of them.
-const attempts = 4
-
 // Change runs fn in one transaction and appends what it wrote to the journal, an entry in each chain it
-// wrote to; an act that writes nothing leaves no entry. fn may be run again when the database broke a
-// deadlock, so it must not keep what it counted the first time.
+// wrote to; an act that writes nothing leaves no entry. assets.ErrConflict when two changes waited for each
+// other and the database ended this one: nothing was written, and it may be tried again.
 func (db *DB) Change(ctx context.Context, act Act, fn func(*Change) error) error {
 	if db.tx != nil {
 		return errors.New("a change inside a change: pass the first one on")
@@ -63,11 +62,9 @@ func (db *DB) Change(ctx context.Context, act Act, fn func(*Change) error) error
 	if act.Now.IsZero() || act.Action == "" {
 		return errors.New("a change needs its action in words and the time")
 	}
-	var err error
-	for range attempts {
-		if err = db.change(ctx, act, fn); !deadlock(err) {
-			return err
-		}
+	err := db.change(ctx, act, fn)
+	if deadlock(err) {
+		return fmt.Errorf("somebody else was changing the same things; try again: %w", assets.ErrConflict)
 	}
 	return err
 }
@@ -108,6 +105,9 @@ func (c *Change) Compact(summary any) { c.bulk = summary }
 // NewIDs takes n numbers for things of a kind (the table's name) and returns the first. They are free of
 // gaps: a change that fails gives them back.
 func (c *Change) NewIDs(kind string, n int) (int64, error) {
+	if err := c.holdCounters(); err != nil {
+		return 0, err
+	}
 	var next int64
 	err := c.Tx().Raw(`INSERT INTO id_counters (kind, next) VALUES (?, ?)
 		ON CONFLICT (kind) DO UPDATE SET next = id_counters.next + ? RETURNING next`, kind, int64(n)+1, n).Scan(&next).Error
@@ -115,6 +115,23 @@ func (c *Change) NewIDs(kind string, n int) (int64, error) {
 		return 0, fmt.Errorf("take numbers for %s: %w", kind, err)
 	}
 	return next - int64(n), nil
+}
+
+// holdCounters keeps other changes from taking numbers until this one ends. Counters are rows that a change
+// locks in whatever order it makes things; without one lock before them two changes could each hold what the
+// other wants. SQLite has one writer anyway.
+func (c *Change) holdCounters() error {
+	if c.counts || c.engine != migrations.PostgreSQL {
+		return nil
+	}
+	c.counts = true
+	return c.Tx().Exec("SELECT pg_advisory_xact_lock(4839217)").Error
+}
+
+// Made tells the change of a plant it has created: facts of that plant may be written, and the entry names it.
+func (c *Change) Made(plantID, customerID int64) {
+	c.plants[plantID] = customerID
+	c.made = append(c.made, plantID)
 }
 
 // lockChains takes the heads of the declared chains in the order of their numbers, so that two changes

@@ -123,7 +123,8 @@ func TestChainThatWasNotDeclared(t *testing.T) {
 	}
 }
 
-// TestTwoServersWriteAtOnce lets two handles write to two customers' chains, named in opposite order.
+// TestTwoServersWriteAtOnce lets two handles write to two customers' chains, named in opposite order, and take
+// numbers in opposite order.
 func TestTwoServersWriteAtOnce(t *testing.T) {
 	address := plantdbtest.Address(t)
 	first := plantdbtest.PlantIn(t, plantdbtest.Again(t, address), "Hollin Quarry")
@@ -145,8 +146,18 @@ func TestTwoServersWriteAtOnce(t *testing.T) {
 							return err
 						}
 						name := fmt.Sprint("line ", server, " ", i)
-						if err := plantdb.Create(c, ch, &assets.Line{PlantID: plant, Name: name, NameKey: name}); err != nil {
-							return err
+						line := func() error {
+							return plantdb.Create(c, ch, &assets.Line{PlantID: plant, Name: name, NameKey: name})
+						}
+						contact := func() error { return plantdb.Create(c, ch, &assets.Contact{PlantID: plant}) }
+						steps := []func() error{line, contact}
+						if server == 1 { // takes its numbers in the other order
+							steps = []func() error{contact, line}
+						}
+						for _, step := range steps {
+							if err := step(); err != nil {
+								return err
+							}
 						}
 					}
 					return nil

@@ -79,8 +79,8 @@ func (c *Change) appendTo(ch *Chain) error {
 	if clock := assets.InstantOf(c.Act.Now); clock < ch.headAt {
 		e.ClockAt = clock
 	}
-	if len(c.Act.Plants) == 1 {
-		e.PlantID = c.Act.Plants[0]
+	if touched := slices.Concat(c.Act.Plants, c.made); len(touched) == 1 && c.plants[touched[0]] == ch.CustomerID {
+		e.PlantID = touched[0]
 	}
 	if err := c.Tx().Create(&e).Error; err != nil {
 		return err

@@ -158,6 +158,7 @@ func (w *plantWriter) createPlant(owner int64) (err error) {
 		return err
 	}
 	w.change.ID = w.plant.ID
+	w.c.Made(w.plant.ID, owner)
 	return nil
 }
 

@@ -59,7 +59,11 @@ func AddPlant(c *plantdb.Change, next *assets.Plant) error {
 	if err != nil {
 		return err
 	}
-	return plantdb.Create(c, ch, next)
+	if err := plantdb.Create(c, ch, next); err != nil {
+		return err
+	}
+	c.Made(next.ID, next.CustomerID)
+	return nil
 }
 
 // AlterPlant changes a plant's settings from an instant on (0: corrects them). It stays with its customer.
