@@ -162,6 +162,7 @@ func (e *entry) conveyorVals() values {
 		vals.put("line", textValue(cleanName(e.line)))
 	}
 	if e.t.records[KindConveyor] {
+		vals.put("retired_on", e.gone)
 		if !e.t.records[KindSplice] {
 			vals.put("retired_on", e.get("retired_on"))
 		}

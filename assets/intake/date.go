@@ -128,7 +128,7 @@ func readDay(text string, order dateOrder) readDateResult {
 	if n, err := strconv.ParseFloat(text, 64); err == nil {
 		return readBareNumber(n)
 	}
-	return readWords(text)
+	return readWords(text, order)
 }
 
 // readBareNumber reads a year or a serial date written as text.

@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"regexp"
 	"strconv"
 	"strings"
 	"unicode"
@@ -13,7 +14,12 @@ type dateWord struct {
 }
 
 // readWords reads a date that has words or signs in it: months, weeks, quarters, seasons, "about", "before".
-func readWords(text string) readDateResult {
+func readWords(text string, order dateOrder) readDateResult {
+	if m := wordBefore.FindStringSubmatch(text); m != nil {
+		if r, ok := besideWord(fold(m[1]), m[2], order); ok {
+			return r
+		}
+	}
 	words, sign := dateWords(text)
 	if len(words) == 0 || len(words) > 9 {
 		return noDate()
@@ -44,6 +50,23 @@ func readWords(text string) readDateResult {
 		return openAt(readWordsIn(words), false, false)
 	}
 	return approximately(readWordsIn(words), about)
+}
+
+var wordBefore = regexp.MustCompile(`^(\p{L}+)\.?\s+(?:de\s+|del\s+)?(\d[\d./-]*)$`)
+
+// besideWord reads a date of numbers behind a word such as "before"; ok is false for other words.
+func besideWord(word, rest string, order dateOrder) (r readDateResult, ok bool) {
+	switch {
+	case beforeWords[word]:
+		return openAt(readDay(rest, order), true, false), true
+	case afterWords[word]:
+		return openAt(readDay(rest, order), false, false), true
+	case sinceWords[word]:
+		return openAt(readDay(rest, order), false, true), true
+	case aboutWords[word]:
+		return approximately(readDay(rest, order), true), true
+	}
+	return r, false
 }
 
 // approximately marks a date that was written with "about".

@@ -43,6 +43,7 @@ var (
 	numberThenUnit = regexp.MustCompile(`^([-+]? ?[\d.,][\d.,' ]*)(.*)$`)
 	numbersIn      = regexp.MustCompile(`\d[\d.,]*`)
 	footInchMark   = regexp.MustCompile(`(?i)['"]|\d ?(?:ft|feet|foot|in|inch|inches|zoll|pulg|pulgadas?|pies?)\b`)
+	apostrophes    = regexp.MustCompile(`^\d{1,3}(?:'\d{3})+(?:[.,]\d+)?(?: ?[a-zA-Z/]+)?$`)
 	plainFraction  = regexp.MustCompile(`^(?:(\d+)[ -]+)?(\d+) ?/ ?(\d+)$`)
 	severalParts   = regexp.MustCompile(`(?i)\s*[/;|&\n+]\s*|\s+(?:and|und|y|to|bis|a|or|oder|o|x|-)\s+|\s*,\s+`)
 	hourWord       = regexp.MustCompile(`(?i)\s*(?:h|hr|hrs|hour|hours|std|stunden|bh|horas?)\.?\s*$`)
@@ -60,7 +61,7 @@ func readQuantity(s string, dim dimension, told *unitOf, style decimals) (quanti
 
 // oneQuantity reads a text that is one value.
 func oneQuantity(text string, dim dimension, told *unitOf, style decimals) (quantity, fault) {
-	if dim == length && (footInchMark.MatchString(text) || fractionOf(text, told)) {
+	if dim == length && !apostrophes.MatchString(text) && (footInchMark.MatchString(text) || fractionOf(text, told)) {
 		return feetInches(text, told, style)
 	}
 	m := numberThenUnit.FindStringSubmatch(text)

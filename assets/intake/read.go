@@ -17,6 +17,7 @@ type entry struct {
 	plant   string
 	tag     string
 	struck  bool
+	gone    value // the date behind a word such as "scrapped 2021"
 	vals    []cellValue
 	remarks []Remark
 	asRead  int // remarks made while reading the cells
@@ -363,11 +364,10 @@ func (r *reader) retiredSince(e *entry, shown string) {
 	if d.fault != "" || d.blank || d.earliest > r.today || d.latest < "1950" {
 		return
 	}
-	v := value{set: true, from: d.earliest, to: d.latest}
+	e.gone = value{set: true, from: d.earliest, to: d.latest}
 	if d.approximate {
-		v.text = trimmed(m[1])
+		e.gone.text = trimmed(m[1])
 	}
-	e.vals = append(e.vals, cellValue{&column{f: fieldNamed["retired_on"]}, v})
 }
 
 // reason reads why a splice ended; words that tell of damage are the failure mode too, words not understood a remark.
