@@ -44,5 +44,12 @@ func registerRoutes() []Route {
 	rule(people.Read, "rules", (*Site).rules, get)
 	rule(people.EditRules, "rules/new", (*Site).newRule, get, post)
 	rule(people.EditRules, "rules/:rule", (*Site).editRule, get, post)
+	stop := func(may people.Deed, path string, do func(*Site, *Request) error, methods ...string) {
+		add(may, "orders", "stops", path, do, methods...)
+	}
+	stop(people.Read, "stops", (*Site).stops, get)
+	stop(people.EditStops, "stops/new", (*Site).newStop, get, post)
+	stop(people.EditStops, "stops/:stop", (*Site).editStop, get, post)
+	stop(people.EditStops, "stops/:stop/withdraw", (*Site).withdrawStop, get, post)
 	return out
 }

@@ -22,6 +22,7 @@ type Sources struct {
 	Registers Registers
 	Meters    Meters
 	RuleBook  RuleBook
+	StopBook  StopBook
 }
 
 // Act says who changes something, as which deed, why and when: it becomes the journal's entry. The origin of
