@@ -109,6 +109,7 @@ type spliceAgeTable struct {
 func newSpliceAgeTable(name PlantName, p Plant, f Filter) *spliceAgeTable {
 	t := &spliceAgeTable{plant: name, register: p.Register, findings: p.Findings, cells: make([]Cell, 0, len(spliceAgeColumns)),
 		place: make(map[int64]int, len(p.Register.Conveyors))}
+	t.plant.Customer = cmp.Or(name.Customer, p.Register.Customer.Name) // a scope of one plant does not list its customer
 	for i, c := range p.Register.Conveyors {
 		if f.conveyor(c, p.Register.LineName(c)) {
 			t.place[c.ID] = i

@@ -9,12 +9,10 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
-	"time"
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
-	"carryside/assets/plantdb/outlook"
-	"carryside/assets/plantdb/registry"
+	"carryside/cmd/carryside/reporting"
 	"carryside/reports"
 )
 
@@ -59,8 +57,8 @@ func (c *exportCommand) Run(ctx context.Context, p *Program) error {
 		return err
 	}
 	defer db.Close()
-	in := reports.Inputs{Source: &reportSource{db: db, scope: assets.JobScope()}, Filter: filter, Built: now, By: operator(), Version: version() + ", " + runtime.Version()}
-	if in.Zone, err = companyZone(ctx, db); err != nil {
+	in := reports.Inputs{Source: reporting.NewSource(db, assets.JobScope()), Filter: filter, Built: now, By: operator(), Version: version() + ", " + runtime.Version()}
+	if in.Zone, err = reporting.CompanyZone(ctx, db); err != nil {
 		return err
 	}
 	report, err := entry.Build(ctx, in, assets.Day(c.AsOf))
@@ -118,72 +116,4 @@ func operator() string {
 		return "operator"
 	}
 	return "operator at " + host
-}
-
-// companyZone is the zone in which a moment over several plants is told.
-func companyZone(ctx context.Context, db *plantdb.DB) (*time.Location, error) {
-	company, err := registry.Company(ctx, db, plantdb.AsOf{})
-	if errors.Is(err, assets.ErrNotFound) {
-		return time.UTC, nil
-	}
-	if err != nil {
-		return nil, fmt.Errorf("read the company: %w", err)
-	}
-	return assets.Plant{Zone: company.Zone}.Location(), nil
-}
-
-// reportSource reads what reports ask for from the database.
-type reportSource struct {
-	db    *plantdb.DB
-	scope assets.Scope
-}
-
-// Plants lists the plants of the scope in the order of customer and plant.
-func (s *reportSource) Plants(ctx context.Context) ([]reports.PlantName, error) {
-	customers, err := registry.Customers(ctx, s.db, s.scope)
-	if err != nil {
-		return nil, err
-	}
-	plants, err := registry.Plants(ctx, s.db, s.scope)
-	if err != nil {
-		return nil, err
-	}
-	return reports.PlantNames(customers, plants), nil
-}
-
-// PlantAt reads one plant as of an instant.
-func (s *reportSource) PlantAt(ctx context.Context, plantID int64, at time.Time) (reports.Plant, error) {
-	instant := assets.InstantOf(at)
-	state, err := outlook.Stand(ctx, s.db, s.scope, plantID, plantdb.AsOf{Valid: instant}, instant)
-	if err != nil {
-		return reports.Plant{}, err
-	}
-	found, err := registry.LastFindings(ctx, s.db, s.scope, plantID, instant)
-	if err != nil {
-		return reports.Plant{}, err
-	}
-	findings := make(map[int64]assets.Finding, len(found))
-	for of, f := range found {
-		if of.SpliceID != 0 {
-			findings[of.SpliceID] = f
-		}
-	}
-	basis, err := s.basis(ctx, state.Register)
-	return reports.Plant{Register: state.Register, Standings: state.Standings, Findings: findings, Basis: basis}, err
-}
-
-// basis says how far the journals reach that the plant was read from.
-func (s *reportSource) basis(ctx context.Context, reg *assets.Register) ([]reports.Basis, error) {
-	own, err := s.db.HeadPosition(ctx, reg.Plant.ID)
-	if err != nil {
-		return nil, err
-	}
-	company, err := s.db.CompanyPosition(ctx)
-	if err != nil {
-		return nil, err
-	}
-	return []reports.Basis{
-		{Name: "Journal of the company", Value: fmt.Sprintf("to entry %d", company)},
-		{Name: "Journal of " + reg.Customer.Name, Value: fmt.Sprintf("to entry %d", own)},
-	}, nil
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/csv"
 	"encoding/json"
+	"errors"
 	"os"
 	"path/filepath"
 	"strings"
@@ -16,6 +17,7 @@ import (
 	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/plantdbtest"
 	"carryside/assets/plantdb/registry"
+	"carryside/cmd/carryside/reporting"
 	"carryside/reports"
 	"carryside/schedule/rules"
 	"carryside/schedule/workorder"
@@ -221,5 +223,42 @@ func TestHelpListsEveryReport(t *testing.T) {
 		if !strings.Contains(stdout, e.Slug+": "+e.Title) {
 			t.Errorf("the help does not name %s", e.Slug)
 		}
+	}
+}
+
+// A report sees what its scope reaches and nothing beside it.
+func TestReportSourceKeepsToItsScope(t *testing.T) {
+	db := plantdbtest.Again(t, smallInstallation(t))
+	all, err := reporting.NewSource(db, assets.JobScope()).Plants(t.Context())
+	if err != nil || len(all) != 1 || all[0].Customer != "Skarrow Holdings" {
+		t.Fatalf("%+v, %v", all, err)
+	}
+	entry, err := reports.Find("splice-age")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, tt := range []struct {
+		scope assets.Scope
+		rows  int
+	}{{assets.PlantScope(all[0].ID), 2}, {assets.PlantScope(all[0].ID + 1), 0}, {assets.Scope{}, 0}} {
+		r, err := entry.Build(t.Context(), reports.Inputs{Source: reporting.NewSource(db, tt.scope), Built: exportNow}, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		n := 0
+		for row, err := range r.Rows(t.Context()) {
+			if err != nil {
+				t.Fatal(err)
+			}
+			if n++; row[0].Plain() != "Skarrow Holdings" {
+				t.Errorf("a plant's own scope says its customer is %q", row[0].Plain())
+			}
+		}
+		if n != tt.rows {
+			t.Errorf("%d rows in scope %+v, want %d", n, tt.scope, tt.rows)
+		}
+	}
+	if _, err := reporting.NewSource(db, assets.Scope{}).PlantAt(t.Context(), all[0].ID, exportNow); !errors.Is(err, assets.ErrNotFound) {
+		t.Errorf("a plant out of scope was read: %v", err)
 	}
 }
