@@ -36,11 +36,19 @@ func Load(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64
 	})
 }
 
-// LoadYear reads the same with the belts and splices that ended in the last year: for the preview of a rule.
+// LoadYear reads the same with what ended in the last year and all its graded findings: for the preview of a rule.
 func LoadYear(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, now time.Time) (*Plant, error) {
-	return load(ctx, db, scope, plantID, now, func(tx *plantdb.DB) (*assets.Register, error) {
+	p, err := load(ctx, db, scope, plantID, now, func(tx *plantdb.DB) (*assets.Register, error) {
 		return registry.PlantHistoryAsOf(ctx, tx, scope, plantID, plantdb.AsOf{}, assets.InstantOf(now.AddDate(-1, 0, 0)))
 	})
+	if err != nil {
+		return nil, err
+	}
+	p.Inputs.Findings, err = registry.FindingsOfPlant(ctx, db, scope, plantID, assets.InstantOf(now.AddDate(-1, 0, 0)), plantdb.AsOf{}, 0)
+	if err != nil {
+		return nil, err
+	}
+	return p, nil
 }
 
 func load(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, now time.Time, register func(*plantdb.DB) (*assets.Register, error)) (*Plant, error) {

@@ -1,0 +1,70 @@
+//go:build postgres
+
+package plantdb_test
+
+import (
+	"errors"
+	"strings"
+	"testing"
+
+	"carryside/assets"
+	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/plantdbtest"
+	"carryside/migrations"
+)
+
+// TestManyServersStartOnOneEmptyDatabase holds that the lock of the server's session lets one of them make the
+// tables while the others wait.
+func TestManyServersStartOnOneEmptyDatabase(t *testing.T) {
+	address := plantdbtest.EmptyAddress(t)
+	const servers = 6
+	errs := make(chan error, servers)
+	for range servers {
+		go func() {
+			db, err := plantdb.Open(bg, plantdb.Config{DSN: address})
+			if err == nil {
+				err = db.Close()
+			}
+			errs <- err
+		}()
+	}
+	for range servers {
+		if err := <-errs; err != nil {
+			t.Error(err)
+		}
+	}
+}
+
+func TestNewerPostgresDatabaseIsRefused(t *testing.T) {
+	address := plantdbtest.Address(t)
+	db := plantdbtest.Again(t, address)
+	err := db.InTx(bg, func(tx *plantdb.DB) error {
+		return tx.SQL(bg).Exec("INSERT INTO goose_db_version (version_id, is_applied) VALUES (9999, true)").Error
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := plantdb.Open(bg, plantdb.Config{DSN: address}); !errors.Is(err, migrations.ErrNewer) {
+		t.Errorf("got %v, want ErrNewer", err)
+	}
+}
+
+func TestTextSortsAlikeOnBothEngines(t *testing.T) {
+	s := plantdbtest.Plant(t)
+	for _, name := range []string{"a-2", "B1", "a1", "ä", "z"} {
+		s.Change(t, noon, func(c *plantdb.Change) error {
+			ch, err := c.PlantChain(s.Plant.ID)
+			if err != nil {
+				return err
+			}
+			return plantdb.Create(c, ch, &assets.Line{PlantID: s.Plant.ID, Name: name, NameKey: name})
+		})
+	}
+	var names []string
+	if err := s.DB.SQL(bg).Raw("SELECT name FROM lines WHERE name <> 'Crushing' ORDER BY name").Scan(&names).Error; err != nil {
+		t.Fatal(err)
+	}
+	if got := strings.Join(names, " "); got != "B1 a-2 a1 z ä" {
+		t.Errorf("sorted %q, want by bytes as SQLite does", got)
+	}
+}
