@@ -17,19 +17,24 @@ func (o *Outlook) eachFinding(r Rule, visit func(Proposal)) {
 	start := r.StartsAt
 	for i := range o.in.Findings {
 		f := &o.in.Findings[i]
-		if !r.answers(f) || o.followedUp(f) || !o.findingInScope(r.Scope, f) || !o.stillThere(f) {
-			continue
+		if r.looksAt(f) && o.findingInScope(r.Scope, f) && o.stands(f, start) {
+			visit(o.findingProposal(r, f))
 		}
-		if f.FoundAt < start && o.foundBetterSince(f) {
-			continue
-		}
-		visit(o.findingProposal(r, f))
 	}
 }
 
-// answers tells whether a finding is of a rule's grade and category and nobody signed its refusal.
-func (r Rule) answers(f *assets.Finding) bool {
-	return f.Grade != nil && *f.Grade >= r.Trigger.Grade && among(r.Trigger.Categories, f.Category) && f.RefusedBy == 0
+// stands tells whether a finding still asks for an answer. A preview asks only whether it came after the rule's
+// start: what was answered since would have been raised then.
+func (o *Outlook) stands(f *assets.Finding, start assets.Instant) bool {
+	if o.forgets {
+		return f.FoundAt >= start
+	}
+	return f.RefusedBy == 0 && !o.followedUp(f) && o.stillThere(f) && (f.FoundAt >= start || !o.foundBetterSince(f))
+}
+
+// looksAt tells whether a finding is of a rule's grade and category.
+func (r Rule) looksAt(f *assets.Finding) bool {
+	return f.Grade != nil && *f.Grade >= r.Trigger.Grade && among(r.Trigger.Categories, f.Category)
 }
 
 // followedUp tells whether a finding has its order. One that a rule raised and somebody withdrew leaves it open

@@ -38,6 +38,7 @@ type Outlook struct {
 	inBelt    map[int64][]*assets.Splice
 	family    map[int64]string // by belt
 	past      history
+	forgets   bool                // for a preview: what was raised and answered before does not count
 	life      map[int64]lifeLimit // by splice, filled as asked
 	ends      map[hoursBy]float64 // hours at the ends of spans, filled as asked; below 0: not known
 }

@@ -37,7 +37,7 @@ type Preview struct {
 // Preview shows a rule as it stands (nil for a new one) and as edited, before it is saved: as if each had been
 // in force for the last year, and in the next with the hours as they are projected today. Nothing raised
 // before hides a stroke. Counted from the last completion, what is not yet done is taken as done on its due
-// date. Splices to be made in the coming year are not foreseen.
+// date. Splices to be made and findings to come in the next year are not foreseen.
 func (o *Outlook) Preview(stands *Rule, edited Rule) Preview {
 	p := Preview{From: o.in.Now.AddDate(-1, 0, 0), Now: o.in.Now, Until: o.in.Now.AddDate(1, 0, 0)}
 	rows := map[Target]*PreviewRow{}
@@ -98,6 +98,7 @@ func (o *Outlook) imagine(r Rule, p Preview) []Proposal {
 // forgetting is the same plant as if its rules had raised nothing; what was completed stays known.
 func (o *Outlook) forgetting() *Outlook {
 	c := *o
+	c.forgets = true
 	c.past = history{orders: o.past.orders, done: o.past.done}
 	return &c
 }

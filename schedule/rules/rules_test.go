@@ -179,6 +179,13 @@ func TestPreviewOfAnEditedRule(t *testing.T) {
 	if again := NewOutlook(in).Preview(&stands, edited); again.Stands != p.Stands {
 		t.Errorf("what was raised before hides strokes: %+v", again.Stands)
 	}
+	answered := finding(1, 99, 3, utc(t, "2026-03-05T08:00:00Z")) // of a splice remade since
+	answered.FollowUpOrderID = 77
+	in.Findings = []assets.Finding{answered, finding(2, 31, 3, utc(t, "2025-03-05T08:00:00Z")), finding(3, 31, 2, utc(t, "2026-08-05T08:00:00Z"))}
+	grades := rule(3, in.Now, Scope{}, Trigger{Kind: TriggerGrade, Grade: 3}, workorder.KindInspection)
+	if got := NewOutlook(in).Preview(nil, grades); got.Edited != (Counts{1, 0}) {
+		t.Errorf("findings of grade 3 in the last year: %+v, want the answered one counted, the older one and the lower one not", got.Edited)
+	}
 	once := rule(2, in.Now, Scope{Target: TargetConveyor, Conveyors: []int64{10}}, Trigger{Kind: TriggerInterval, Every: 30, Unit: "day", CountedFrom: FromCompletion}, workorder.KindInspection)
 	if got := NewOutlook(in).Preview(nil, once); got.Edited != (Counts{12, 12}) || got.Stands != (Counts{}) {
 		t.Errorf("every 30 days, each done when due: %+v, want 12 in a year either way", got.Edited)

@@ -27,7 +27,7 @@ func (l loader) clocks(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	wanted := clocks.Wanted{Asked: l.asked(h), TrailingH: due.Trailing.Hours()}
+	wanted := clocks.Wanted{Asked: l.asked(h), TrailingH: l.trailing.Hours()}
 	readings, err := clocks.PlantReadings(ctx, l.db, l.scope, l.plant, wanted, plantdb.AsOf{})
 	if err != nil {
 		return err
