@@ -80,6 +80,9 @@ func (v fleetView) madeWords(s assets.Splice) string {
 	if s.Made.Unknown() && s.Made.AsWritten == "" {
 		return "date not known"
 	}
+	if s.Made.Timed {
+		return "made " + v.f.PlainDay(assets.DayOf(v.f.Local(s.Made.At)))
+	}
 	return "made " + v.f.When(s.Made)
 }
 

@@ -53,7 +53,8 @@ func (r *Request) decisions(in todayInputs) []decision {
 		all = append(all, r.gradeDecision(f, in.v))
 	}
 	for _, st := range in.v.Standings {
-		if st.Band.Past() && !ordered[st.SpliceID] {
+		// What only a rule of thumb asks for stands under its own headline and is no decision.
+		if st.Band.Past() && !ordered[st.SpliceID] && st.Limit != nil && st.Limit.Class.RaisesOrders() {
 			all = append(all, r.pastDecision(st, in.v))
 		}
 	}
@@ -93,7 +94,7 @@ func (r *Request) lead(d *decision, word, pattern string, deed people.Deed, ids 
 
 func (r *Request) orderDecision(o workorder.Order, in todayInputs) (decision, bool) {
 	d := decision{Name: orderName(o, in.v), To: r.At("orders", o.Number), Says: fullStop(o.Reason)}
-	if st, ok := in.v.standing(o.SpliceID); ok {
+	if st, ok := in.v.standing(o.SpliceID); ok && o.Kind == workorder.KindResplice {
 		u := usedOf("", st)
 		d.Used = &u
 	}
@@ -199,9 +200,12 @@ func orderName(o workorder.Order, v fleetView) string {
 		name = fmt.Sprintf("Order %d", o.Number)
 	}
 	if s, ok := v.Register.Splice(o.SpliceID); ok {
-		return name + " splice " + s.Number
+		name += " splice " + s.Number
+		if o.Kind == workorder.KindResplice {
+			return name
+		}
 	}
-	return joinWords(name, o.Title)
+	return name + ", " + orderTitle(o)
 }
 
 func daysBetween(from, to assets.Day) int {

@@ -76,7 +76,11 @@ func (r *Request) splicePage(v fleetView, sp assets.Splice, c assets.Conveyor, p
 		p.Used, p.Sets = &u, fullStop(Capital(st.Reason))
 		p.Clocks = v.ageRows(st)
 		p.Rests = v.restsOn(st)
-		p.Drawing = v.where(c, sp, past, r.PlantID())
+		says := "place not known"
+		if sp.PositionM != nil {
+			says = r.F.Distance(*sp.PositionM)
+		}
+		p.Drawing = drawing.OfPlace(v.drawn(c, r.PlantID()), spliceMark(sp), says)
 	}
 	own := ofSplice(past.Findings, sp.ID)
 	numbers := map[int64]int64{}
@@ -176,19 +180,6 @@ func (v fleetView) restsOn(st due.Standing) []Fact {
 	l := st.Limit
 	return []Fact{{"Rule", l.Name}, {"Limit", due.Count(l.Limit) + nb + string(l.Clock)}, {"Class", string(l.Class) + ", " + l.Class.Words()},
 		{"Source", pick(l.Source == "", "none named", l.Source)}, {"Counts from", pick(st.From.IsZero(), "not known", v.f.Date(assets.InstantOf(st.From)))}}
-}
-
-// where draws the belt with only this splice named.
-func (v fleetView) where(c assets.Conveyor, sp assets.Splice, past *Past, plantID int64) template.HTML {
-	b, _ := v.Register.BeltOn(c.ID, 0)
-	d := v.detail(c, b, past, plantID)
-	d.PulleyWords, d.TakeUpWords, d.Dimension = nil, nil, ""
-	for i, s := range v.live(c.ID) {
-		if s.ID != sp.ID {
-			d.Splices[i].Note = ""
-		}
-	}
-	return drawing.OfConveyor(d).SVG
 }
 
 func (r *Request) originFacts(v fleetView, sp assets.Splice, past *Past) []Fact {

@@ -50,6 +50,7 @@ type newsRow struct{ What, More, By string }
 
 type reminderRow struct {
 	ID        int64
+	About, To string
 	Why       string
 	Due       string
 	NotBefore string // the date the field offers
@@ -275,9 +276,35 @@ func joinWords(words ...string) string {
 func (r *Request) reminderRows(in todayInputs) []reminderRow {
 	var rows []reminderRow
 	for _, o := range in.reminders {
-		rows = append(rows, reminderRow{ID: o.ID, Why: o.Why, Due: r.F.Day(o.DueDay), NotBefore: string(r.F.Today().AddDays(28)), May: r.May(people.PlanOrders)})
+		about, to := r.targetOf(o.TargetKind, o.TargetID, in.v)
+		rows = append(rows, reminderRow{ID: o.ID, About: about, To: to, Why: fullStop(o.Why), Due: r.F.Day(o.DueDay), NotBefore: string(r.F.Today().AddDays(28)), May: r.May(people.PlanOrders)})
 	}
 	return rows
+}
+
+// targetOf names what an occurrence is about and where that is shown.
+func (r *Request) targetOf(kind rules.TargetKind, id int64, v fleetView) (name, to string) {
+	switch kind {
+	case rules.TargetSplice:
+		if s, ok := v.Register.Splice(id); ok {
+			c, _ := v.Register.Conveyor(s.ConveyorID)
+			return c.Tag + " splice " + s.Number, r.At("splices", id)
+		}
+	case rules.TargetBelt:
+		if b, ok := v.Register.Belt(id); ok {
+			c, _ := v.Register.Conveyor(b.ConveyorID)
+			return "The belt of " + c.Tag, r.At("conveyors", c.ID)
+		}
+	case rules.TargetConveyor:
+		if c, ok := v.Register.Conveyor(id); ok {
+			return joinWords(c.Tag, c.Name), r.At("conveyors", id)
+		}
+	case rules.TargetLine:
+		if l, ok := v.Register.Line(id); ok {
+			return l.Name, ""
+		}
+	}
+	return v.Register.Plant.Name, ""
 }
 
 // makeOrder makes an order out of a reminder.

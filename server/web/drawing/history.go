@@ -72,7 +72,7 @@ func (a axis) x(t time.Time) float64 {
 // OfHistory draws the history.
 func OfHistory(h History) template.HTML {
 	first, last := h.From.In(h.Zone).Year(), h.Now.In(h.Zone).Year()+1
-	a := axis{from: time.Date(first, 1, 1, 0, 0, 0, 0, h.Zone), until: time.Date(last, 3, 1, 0, 0, 0, 0, h.Zone), left: histLeft, right: histRight}
+	a := axis{from: time.Date(first, 1, 1, 0, 0, 0, 0, h.Zone), until: time.Date(last, 7, 1, 0, 0, 0, 0, h.Zone), left: histLeft, right: histRight}
 	foot := 26 + histRow*float64(len(h.Rows)) + 6
 	height := foot + 4
 	if len(h.Marks) > 0 {
@@ -104,7 +104,9 @@ func (s *svg) years(a axis, first, last int, foot float64, zone *time.Location) 
 	for y := first; y <= last; y += every {
 		x := a.x(time.Date(y, 1, 1, 0, 0, 0, 0, zone))
 		s.path("hairl", "M"+num(x)+" 18V"+num(foot))
-		s.text("d s", x+3, 14, "", strconv.Itoa(y))
+		if x+30 < a.right+12 {
+			s.text("d s", x+3, 14, "", strconv.Itoa(y))
+		}
 	}
 }
 

@@ -13,6 +13,7 @@ type label struct {
 	level  int
 	step   float64 // height of a level; below zero goes down
 	beside bool    // stands beside its mark, not above or below
+	anchor string  // "" is the middle; start or end where a take-up stands beside it
 	splice Splice
 }
 

@@ -339,8 +339,8 @@ func (s *svg) weight(f *figure, ox, oy float64) {
 
 // screw is a short double arrow at the tail.
 func (s *svg) screw(f *figure, ox, oy float64) {
-	x, y := ox-f.wheels[0].r-4, oy
-	s.path("thin", "M"+num(x)+" "+num(y)+"h-9m3-2.5l-3 2.5l3 2.5m3-5l3 2.5l-3 2.5")
+	x, y := ox-f.wheels[0].r-2, oy
+	s.path("thin", "M"+num(x)+" "+num(y)+"h-6m2-2l-2 2l2 2m2-4l2 2l-2 2")
 }
 
 // isEnd tells whether a pulley is one of the two ends.

@@ -3,6 +3,7 @@ package drawing
 import (
 	"html/template"
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -51,9 +52,9 @@ func OfConveyor(d Detail) Conveyor {
 	s.open("", pageW, foot+12, true, d.sentence())
 	s.draw(f, ox, oy, true)
 	s.takeUpBar(d, f, ox, oy)
-	s.pulleyWords(d, f, ox, oy)
 	s.zeroMark(f, ox, oy)
 	labels := s.splices(f, ox, oy)
+	s.pulleyWords(d, f, ox, oy, labels)
 	s.arrow(d.SpeedWords, f, ox, oy, labels)
 	s.dimension(d.Dimension, f, ox, foot)
 	s.close()
@@ -61,7 +62,7 @@ func OfConveyor(d Detail) Conveyor {
 }
 
 // pulleyWords stand where the pulley leaves room: right of the head, under tail and take-up, beside the rest.
-func (s *svg) pulleyWords(d Detail, f *figure, ox, oy float64) {
+func (s *svg) pulleyWords(d Detail, f *figure, ox, oy float64, labels []*label) {
 	said := map[string]bool{}
 	for i, w := range f.wheels {
 		words := d.words(w, i)
@@ -82,6 +83,9 @@ func (s *svg) pulleyWords(d Detail, f *figure, ox, oy float64) {
 		default:
 			if f.takeUp >= 0 && w.x < f.wheels[f.takeUp].x {
 				continue // its words stand at its fellow on the other side of the take-up
+			}
+			if slices.ContainsFunc(labels, func(l *label) bool { return l.hides(x+14, y+15, wide(words, 13)) }) {
+				continue // a splice's label has the room; the table of pulleys names it
 			}
 			s.text("d s halo", x+14, y+15, "", words)
 		}
@@ -143,6 +147,7 @@ func (s *svg) splices(f *figure, ox, oy float64) []*label {
 			above = append(above, l)
 		default:
 			l.step = -l.step
+			l.leanAway(f, ox)
 			below = append(below, l)
 		}
 	}
@@ -201,9 +206,44 @@ func (s *svg) label(l *label) {
 		s.text("d s halo", l.x, l.y-37-up, "middle", note)
 	default:
 		s.path("lead", "M"+num(l.x)+" "+num(l.y+17)+"V"+num(l.y+32-up))
-		s.text("b l halo", l.x, l.y+48-up, "middle", name)
-		s.text("d s halo", l.x, l.y+62-up, "middle", note)
+		anchor, x := "middle", l.x
+		if l.anchor != "" {
+			anchor, x = l.anchor, l.x+map[string]float64{"start": -4, "end": 4}[l.anchor]
+		}
+		s.text("b l halo", x, l.y+48-up, anchor, name)
+		s.text("d s halo", x, l.y+62-up, anchor, note)
 	}
+}
+
+// leanAway writes a label on the return side away from a take-up that hangs beside it.
+func (l *label) leanAway(f *figure, ox float64) {
+	if f.takeUp < 0 {
+		return
+	}
+	take := f.wheels[f.takeUp]
+	away := l.x - (ox + take.x)
+	if math.Abs(away) > l.w/2+take.r+44 {
+		return
+	}
+	l.anchor = "start"
+	if away < 0 {
+		l.anchor = "end"
+	}
+}
+
+// hides tells whether a label would be written over a word at x, y.
+func (l *label) hides(x, y, w float64) bool {
+	if l.step > 0 || l.beside {
+		return false
+	}
+	left := l.x - l.w/2
+	switch l.anchor {
+	case "start":
+		left = l.x - 4
+	case "end":
+		left = l.x + 4 - l.w
+	}
+	return x < left+l.w+4 && x+w > left-4 && y > l.y+24 && y < l.y+76
 }
 
 // arrow shows the way and the speed of the belt, above the carry side where no label stands.
