@@ -8,6 +8,7 @@ import (
 	"go/parser"
 	"go/token"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -58,17 +59,16 @@ func signedIn(t *testing.T, role string) *visitor {
 	return visitors[role]
 }
 
-// TestEveryScreen walks every page that a planner can reach by links, in every view.
+// TestEveryScreen walks every page that a planner can reach by links: light, dark, on a phone, on paper.
 func TestEveryScreen(t *testing.T) {
-	walk(t, signedIn(t, "planner"), Views())
+	walk(t, signedIn(t, "planner"), Desk, DeskDark, Phone, Paper)
 }
 
 // TestEveryScreenOfOtherRoles looks at the same pages with fewer rights, where buttons and whole
-// sections are absent: what is left must still be a sound page.
+// sections are absent: what is left must still be a sound page, where each of them sits.
 func TestEveryScreenOfOtherRoles(t *testing.T) {
-	for _, role := range []string{"technician", "auditor"} {
-		t.Run(role, func(t *testing.T) { walk(t, signedIn(t, role), []View{Desk, Phone}) })
-	}
+	t.Run("technician", func(t *testing.T) { walk(t, signedIn(t, "technician"), Phone) })
+	t.Run("auditor", func(t *testing.T) { walk(t, signedIn(t, "auditor"), Desk) })
 }
 
 // TestSignIn looks at the page before anybody is known.
@@ -87,7 +87,7 @@ func TestSignIn(t *testing.T) {
 	}
 }
 
-func walk(t *testing.T, v *visitor, views []View) {
+func walk(t *testing.T, v *visitor, views ...View) {
 	t.Helper()
 	for _, dead := range v.found.Dead {
 		t.Errorf("dead link: %s", dead)
@@ -253,6 +253,9 @@ func postWrong(t *testing.T, b *Browser, address string, form Form) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	complaints = slices.DeleteFunc(complaints, func(c string) bool { // a date field says so of the nonsense it is given back
+		return strings.Contains(c, "The specified value") && strings.Contains(c, wrongEntry)
+	})
 	if faults = append(faults, complaints...); len(faults) > 0 {
 		t.Errorf("%s, form to %s: %s", address, form.Action, strings.Join(faults, "\n\t"))
 	}

@@ -25,11 +25,13 @@ const wrongEntry = "zz ½ wrong"
 const typedFields = `[...form.elements].filter((e) => e.name && !e.disabled && !e.readOnly && (e.tagName === 'TEXTAREA' ||
 	e.tagName === 'INPUT' && !['hidden', 'submit', 'button', 'reset', 'image', 'checkbox', 'radio', 'file', 'range', 'color'].includes(e.type)))`
 
-// Forms lists the forms that are posted and have something to type.
+// Forms lists the forms that are posted and have something to type. It reads attributes, because a field
+// named action or method hides the property of that name.
 func (p *Page) Forms() ([]Form, error) {
 	return Script[[]Form](p, `[...document.forms].map((form, Index) => ({form, Index}))
-		.filter(({form}) => form.method === 'post')
-		.map(({form, Index}) => ({Index, Action: form.action, Fields: `+typedFields+`.map((e) => e.name)}))
+		.filter(({form}) => (form.getAttribute('method') || '').toLowerCase() === 'post')
+		.map(({form, Index}) => ({Index, Action: new URL(form.getAttribute('action') || location.href, location.href).href,
+			Fields: `+typedFields+`.map((e) => e.name)}))
 		.filter((f) => f.Fields.length > 0)`)
 }
 

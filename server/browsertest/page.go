@@ -129,22 +129,34 @@ func (p *Page) drain() ([]chromedp.ConsoleMessage, error) {
 	return nil, fmt.Errorf("read the console: %w", err)
 }
 
-// overflowScript lists what sticks out to the right, unless a box around it scrolls by itself.
-const overflowScript = `(() => {
+// overflowScript lists what sticks out to the right. What lies in a box that scrolls by itself comes second:
+// it is to blame only when it is placed absolutely and so escapes that box.
+const overflowScript = `((allowed) => {
 	const width = window.innerWidth;
-	if (document.documentElement.scrollWidth <= width) return [];
+	if (document.documentElement.scrollWidth <= width * allowed) return [];
 	const scrolls = (e) => { for (; e && e !== document.body; e = e.parentElement) {
 		if (['auto', 'scroll', 'hidden', 'clip'].includes(getComputedStyle(e).overflowX)) return true;
 	} return false; };
-	const out = [...document.querySelectorAll('body *')]
-		.filter((e) => e.getBoundingClientRect().right > width + 0.5 && !scrolls(e.parentElement))
-		.map((e) => e.tagName.toLowerCase() + (e.id ? '#' + e.id : '') + [...e.classList].map((c) => '.' + c).join('')
-			+ ' ends at ' + Math.round(e.getBoundingClientRect().right));
-	return ['the page is ' + document.documentElement.scrollWidth + ' pixels wide on ' + width].concat(out.slice(0, 8));
-})()`
+	const wide = [...document.querySelectorAll('body *')].filter((e) => e.getBoundingClientRect().right > width + 0.5);
+	const free = wide.filter((e) => !scrolls(e.parentElement));
+	const out = free.length ? free : wide.filter((e) => getComputedStyle(e).position === 'absolute');
+	const name = (e) => e.tagName.toLowerCase() + (e.id ? '#' + e.id : '') + [...e.classList].map((c) => '.' + c).join('')
+		+ ' ends at ' + Math.round(e.getBoundingClientRect().right);
+	return ['the page is ' + document.documentElement.scrollWidth + ' pixels wide on ' + width].concat(out.slice(0, 8).map(name));
+})(%v)`
+
+// paperShrink is how much wider than the sheet a printed page may be: a browser shrinks it to fit,
+// and letters stay legible down to four fifths of their size.
+const paperShrink = 1.25
 
 // Overflow is empty when the page can be read without scrolling sideways, else it names the culprits.
-func (p *Page) Overflow() ([]string, error) { return Script[[]string](p, overflowScript) }
+func (p *Page) Overflow() ([]string, error) {
+	allowed := 1.0
+	if p.View.Paper {
+		allowed = paperShrink
+	}
+	return Script[[]string](p, fmt.Sprintf(overflowScript, allowed))
+}
 
 // leftovers are what a program shows when a value is missing; a reader must never see them.
 var leftovers = []string{"%!", "<no value>", "<nil>", "NaN", "undefined", "[object Object]", "0001-01-01", "+Inf", "-Inf"}

@@ -56,7 +56,8 @@ func nameOf(shape string) string {
 const links = `[...document.querySelectorAll('a[href]')]
 	.filter((a) => a.origin === location.origin && !a.hasAttribute('download'))
 	.map((a) => a.pathname + a.search)
-	.concat([...document.forms].filter((f) => f.method === 'get').map((f) => new URL(f.action)).filter((u) => u.origin === location.origin)
+	.concat([...document.forms].filter((f) => (f.getAttribute('method') || 'get').toLowerCase() === 'get')
+		.map((f) => new URL(f.getAttribute('action') || location.href, location.href)).filter((u) => u.origin === location.origin)
 		.map((u) => u.pathname + u.search))`
 
 // Found is what a walk along the links came across: pages, one of each shape, addresses of what is
