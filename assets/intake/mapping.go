@@ -230,13 +230,26 @@ func (g *guesser) mapped(m *Mapping) ([]*table, error) {
 		if s == nil {
 			return nil, badMapping("the mapping names the sheet %q, which the file does not have; its sheets are %s", tm.Sheet, g.sheetList())
 		}
-		t, err := g.mappedTable(s, tm)
+		t, err := g.mappedTable(s, tm, m.firstHeading(tm.Sheet))
 		if err != nil {
 			return nil, err
 		}
 		out = append(out, t)
 	}
 	return out, nil
+}
+
+// firstHeading is the first heading row that a mapping names on a sheet; 0 for none.
+func (m *Mapping) firstHeading(sheet string) int {
+	first := 0
+	for i := range m.Tables {
+		for _, n := range m.Tables[i].HeaderRows {
+			if m.Tables[i].Sheet == sheet && (first == 0 || n < first) {
+				first = n
+			}
+		}
+	}
+	return first
 }
 
 func (g *guesser) sheetNamed(name string) *Sheet {
@@ -264,13 +277,16 @@ func (g *guesser) sheetList() string {
 }
 
 // mappedTable makes one table of a mapping.
-func (g *guesser) mappedTable(s *Sheet, tm *TableMapping) (*table, error) {
+func (g *guesser) mappedTable(s *Sheet, tm *TableMapping, firstHeading int) (*table, error) {
 	t := &table{sheet: s, first: 1 << 20, unitIdx: -1, bodyTo: len(s.Rows), mapped: true, byField: map[string]*column{}}
 	given, err := t.spread(tm, s.width())
 	if err != nil {
 		return nil, err
 	}
 	t.placeRows(tm)
+	for t.above < len(s.Rows) && s.Rows[t.above].Number < firstHeading {
+		t.above++
+	}
 	heads := g.headings(s, columnSpan{t.first, t.last}, t.headerIdx, t.unitIdx)
 	t.lang = mainLanguage(heads)
 	for col := t.first; col <= t.last; col++ {

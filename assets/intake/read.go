@@ -81,8 +81,9 @@ func (e *entry) refuse(c *column, f fault, shown, why string) {
 		}
 		where += ", column " + columnTitle(c)
 	}
+	where += ":"
 	if shown != "" {
-		where += ": " + quoted(shown)
+		where += " " + quoted(shown)
 	}
 	r.Text = cutTo(where+" "+why, 390)
 	e.refusal = r
@@ -119,7 +120,7 @@ func why(f fault, c *column) string {
 	case faultNoUnit:
 		return "has no unit, and neither heading nor note gives one; write the unit behind it or in the heading, such as (mm)"
 	case faultRange:
-		return "cannot be a " + c.f.words + "; correct it"
+		return "cannot be a " + c.f.words + ": it must be " + c.f.rangeWords() + "; correct it"
 	case faultSeveral:
 		if c.f.shape == shapeDate {
 			return "holds several dates; write one row per belt"
@@ -135,6 +136,21 @@ func why(f fault, c *column) string {
 		return "is an error value of the spreadsheet; put the value itself in"
 	}
 	return "cannot be taken; correct it"
+}
+
+// rangeWords says what a field's values can be.
+func (f *field) rangeWords() string {
+	switch {
+	case f.shape == shapeGrade:
+		return "0 to 4"
+	case f.positive && f.max > 0:
+		return fmt.Sprintf("above 0 and at most %s m", digits(f.max))
+	case f.positive:
+		return "above 0"
+	case f.dim == angle:
+		return "at most 90°"
+	}
+	return "0 or more"
 }
 
 // reader reads the cells of a book's tables.
@@ -250,10 +266,13 @@ func (r *reader) quantity(e *entry, c *column, cell Cell, shown string) {
 }
 
 func outOfRange(f *field, si float64) bool {
+	if f.dim == angle {
+		return si > f.max || si < -f.max || (si < 0 && f.name != "incline")
+	}
 	if f.positive && si <= 0 {
 		return true
 	}
-	return (si < 0 && f.name != "incline") || (f.max > 0 && si > f.max) || si < -90
+	return si < 0 || (f.max > 0 && si > f.max)
 }
 
 // hours reads what a meter showed.

@@ -110,7 +110,7 @@ func (r *reader) settleOrder(t *table, c *column, rows []*Row) {
 	for _, row := range rows {
 		cell := row.at(c.col)
 		if cell.Kind == Text && len(cell.Text) < 40 && hasDigit(cell.Text) {
-			if d := readDate(cell.Text, orderOpen); d.fault == "" && !d.twoWays && d.earliest <= r.today {
+			if d := readDate(cell.Text, orderOpen); d.fault == "" && !d.twoWays {
 				all = append(all, d)
 			}
 		}

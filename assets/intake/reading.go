@@ -242,7 +242,7 @@ func (l *hourLine) storedOffset(at assets.Instant) float64 {
 	offset := 0.0
 	if l.state != nil {
 		for i := range l.state.Meters {
-			if l.state.Meters[i].FromAt <= at || i == 0 {
+			if m := &l.state.Meters[i]; m.FromAt <= at || (i == 0 && m.Why == assets.MeterFirst) {
 				offset = l.state.Meters[i].OffsetH
 			}
 		}

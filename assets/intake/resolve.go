@@ -291,6 +291,9 @@ func (g *guesser) readTitles(t *table) {
 	}
 	for i := range t.sheet.Rows[:t.headerIdx[0]] {
 		cells := t.sheet.Rows[i].Cells
+		if i >= t.above && originals(cells) > 2 {
+			continue // a row of the table above
+		}
 		for j, c := range cells {
 			if c.Kind != Text || c.Covered {
 				continue

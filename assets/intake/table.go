@@ -36,6 +36,7 @@ type table struct {
 	creates     bool // makes conveyors and belts; otherwise it refers to them
 	lang        language
 	titles      []string // texts above the heading
+	above       int      // the sheet's first heading row: what is above it are titles
 	plantTitle  string   // "Plant: NAME" above the heading
 	plant       string   // for rows without one of their own
 	side        bool     // beside the first table
@@ -120,6 +121,15 @@ func (g *guesser) tables(s *Sheet) []*table {
 			t.side = i > 0
 		}
 		out = append(out, found...)
+	}
+	above := len(s.Rows)
+	for _, t := range out {
+		if len(t.headerIdx) > 0 {
+			above = min(above, t.headerIdx[0])
+		}
+	}
+	for _, t := range out {
+		t.above = above
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].headAt() < out[j].headAt() })
 	return out
