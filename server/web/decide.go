@@ -14,6 +14,7 @@ import (
 // decision is something on Today that waits for a person.
 type decision struct {
 	Name, To string
+	short    string // in the headline; "": Name
 	Says     string
 	Bad      string // the part that is wrong, set apart
 	Do       *Action
@@ -93,7 +94,7 @@ func (r *Request) lead(d *decision, word, pattern string, deed people.Deed, ids 
 }
 
 func (r *Request) orderDecision(o workorder.Order, in todayInputs) (decision, bool) {
-	d := decision{Name: orderName(o, in.v), To: r.At("orders", o.Number), Says: fullStop(o.Reason)}
+	d := decision{Name: orderName(o, in.v), short: orderShortName(o, in.v), To: r.At("orders", o.Number), Says: fullStop(o.Reason)}
 	if st, ok := in.v.standing(o.SpliceID); ok && o.Kind == workorder.KindResplice {
 		u := usedOf("", st)
 		d.Used = &u
@@ -205,7 +206,17 @@ func orderName(o workorder.Order, v fleetView) string {
 			return name
 		}
 	}
-	return name + ", " + orderTitle(o)
+	c, _ = v.Register.Conveyor(o.ConveyorID)
+	return pick(c.Tag == "", name, c.Tag) + ": " + orderTitle(o)
+}
+
+// orderShortName names an order in a sentence: "order 412 on Q3".
+func orderShortName(o workorder.Order, v fleetView) string {
+	name := fmt.Sprintf("order %d", o.Number)
+	if c, ok := v.Register.Conveyor(o.ConveyorID); ok {
+		name += " on " + c.Tag
+	}
+	return name
 }
 
 func daysBetween(from, to assets.Day) int {
@@ -236,9 +247,12 @@ func todaySay(all []decision) string {
 			n++
 		}
 	}
+	if worst.short != "" {
+		worst.Name = worst.short
+	}
 	switch worst.kind {
 	case lateOrder:
-		return oneOrMany(n, worst.Name+" is past its order's latest date", "orders are past their latest date, "+worst.Name+" the longest")
+		return oneOrMany(n, worst.Name+" is past its latest date", "orders are past their latest date, "+worst.Name+" the longest")
 	case badGrade:
 		return oneOrMany(n, worst.Name+" has a finding that demands an order or a refusal", "findings demand an order or a refusal, the worst on "+worst.Name)
 	case pastBare:
@@ -246,9 +260,9 @@ func todaySay(all []decision) string {
 	case noStop:
 		return oneOrMany(n, worst.Name+" has no stop in front of it", "orders have no stop in front of them, "+worst.Name+" the soonest")
 	case toAccept:
-		return oneOrMany(n, "The order on "+worst.Name+" waits to be accepted", "orders wait to be accepted, "+worst.Name+" the soonest")
+		return oneOrMany(n, worst.Name+" waits to be accepted", "orders wait to be accepted, "+worst.Name+" the soonest")
 	case toPlace:
-		return oneOrMany(n, "The order on "+worst.Name+" waits for its stop", "orders wait for their stop, "+worst.Name+" the soonest")
+		return oneOrMany(n, worst.Name+" waits for its stop", "orders wait for their stop, "+worst.Name+" the soonest")
 	case settings:
 		return "Zone, units and currency of this plant wait to be confirmed"
 	case heldReads:

@@ -317,7 +317,10 @@ func (r *Request) signedWords(file *OrderFile) string {
 func (r *Request) eventRows(file *OrderFile) []eventRow {
 	var rows []eventRow
 	for _, e := range file.Events {
-		row := eventRow{When: r.F.Stamp(e.At), What: e.What, Why: e.Why, Who: file.People[e.PersonID], Changed: r.changedWords(e)}
+		row := eventRow{When: r.F.Stamp(e.At), What: e.What, Why: e.Why, Who: file.People[e.PersonID]}
+		if e.What != "raised" {
+			row.Changed = r.changedWords(e)
+		}
 		if e.PersonID == 0 {
 			row.Who = "a rule"
 		}

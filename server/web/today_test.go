@@ -20,7 +20,7 @@ func TestTodayShowsThePlantAndWhatWaits(t *testing.T) {
 	f.news.Steps = []OrderNews{{Number: 409, ConveyorID: 1, Title: "re-clip splice 1", Event: workorder.Event{What: "signed", PersonID: 2, At: on(2026, 11, 24).At}}}
 	f.news.Read = 5
 	d := as(t, f, assets.RolePlanner).get("/plants/3")
-	if got := plainly(text(d, "h1")); got != "The order on Q2 splice 1 waits to be accepted" {
+	if got := plainly(text(d, "h1")); got != "Order 415 on Q2 waits to be accepted" {
 		t.Errorf("headline %q", got)
 	}
 	if got := d.Find("svg.plant a").Length(); got != 6 {
@@ -79,22 +79,22 @@ func TestHeadlineOfToday(t *testing.T) {
 		want   string
 	}{
 		{"nothing waits", quiet, "Nothing waits for a decision, and no splice is past its rule"},
-		{"one order late", func(f *fakePlant) { quiet(f); state(f, 2, workorder.Placed, "2026-11-20") }, "Q3 splice 2 is past its order's latest date"},
+		{"one order late", func(f *fakePlant) { quiet(f); state(f, 2, workorder.Placed, "2026-11-20") }, "Order 2 on Q3 is past its latest date"},
 		{"two orders late", func(f *fakePlant) {
 			quiet(f)
 			state(f, 2, workorder.Placed, "2026-11-20")
 			state(f, 3, workorder.Started, "2026-11-10")
 		},
-			"Two orders are past their latest date, Q3 splice 3 the longest"},
+			"Two orders are past their latest date, order 3 on Q3 the longest"},
 		{"a splice past its rule without an order", func(f *fakePlant) { quiet(f); f.fleet.Standings[4].Band = due.BandPastRule }, "Q3 splice 2 is past its rule and has no order"},
-		{"no stop long enough before the latest date", func(f *fakePlant) { quiet(f); state(f, 2, workorder.Accepted, "2026-12-05") }, "Q3 splice 2 has no stop in front of it"},
-		{"a stop fits", func(f *fakePlant) { quiet(f); state(f, 2, workorder.Accepted, "2026-12-20") }, "The order on Q3 splice 2 waits for its stop"},
+		{"no stop long enough before the latest date", func(f *fakePlant) { quiet(f); state(f, 2, workorder.Accepted, "2026-12-05") }, "Order 2 on Q3 has no stop in front of it"},
+		{"a stop fits", func(f *fakePlant) { quiet(f); state(f, 2, workorder.Accepted, "2026-12-20") }, "Order 2 on Q3 waits for its stop"},
 		{"two to accept", func(f *fakePlant) {
 			quiet(f)
 			state(f, 2, workorder.Raised, "2027-01-05")
 			state(f, 3, workorder.Raised, "2027-01-04")
 		},
-			"Two orders wait to be accepted, Q3 splice 3 the soonest"},
+			"Two orders wait to be accepted, order 3 on Q3 the soonest"},
 		{"one reading held", func(f *fakePlant) { quiet(f); f.held = 1 }, "A reading waits for somebody to decide"},
 		{"many readings held", func(f *fakePlant) { quiet(f); f.held = 14 }, "14 readings wait for somebody to decide"},
 		{"one splice without a date", func(f *fakePlant) { quiet(f); f.fleet.Standings[6].Age.Known = false }, "R2 splice 2 has no date, so nothing can be said of when it comes due"},

@@ -52,7 +52,7 @@ func OfConveyor(d Detail) Conveyor {
 	s.open("", pageW, foot+12, true, d.sentence())
 	s.draw(f, ox, oy, true)
 	s.takeUpBar(d, f, ox, oy)
-	s.zeroMark(f, ox, oy)
+	s.zeroMark(f, ox, oy, true)
 	labels := s.splices(f, ox, oy)
 	s.pulleyWords(d, f, ox, oy, labels)
 	s.arrow(d.SpeedWords, f, ox, oy, labels)
@@ -113,11 +113,13 @@ func (d Detail) words(w wheel, i int) string {
 }
 
 // zeroMark is drawn where the belt leaves the tail on the carry side.
-func (s *svg) zeroMark(f *figure, ox, oy float64) {
+func (s *svg) zeroMark(f *figure, ox, oy float64, named bool) {
 	p := f.path.Run(0).From
 	x, y := ox+p.XMM, oy-p.YMM
 	s.path("thin", "M"+num(x-3)+" "+num(y-11)+"l3 9l3 -9z")
-	s.text("d s halo", x-6, y-17, "end", "belt zero mark")
+	if named {
+		s.text("d s halo", x-6, y-17, "end", "belt zero mark")
+	}
 }
 
 // splices draws marks and labels; every splice is a link of its own.

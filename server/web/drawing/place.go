@@ -28,7 +28,7 @@ func OfPlace(b Belt, name, says string) template.HTML {
 	var s svg
 	s.open("", placeW, oy+math.Max(-f.low.YMM+30, 40), false, b.sentence()+"; "+name+" is at "+says)
 	s.draw(f, ox, oy, false)
-	s.zeroMark(f, ox, oy)
+	s.zeroMark(f, ox, oy, false)
 	s.seams(f, ox, oy)
 	for _, sp := range b.Splices {
 		if sp.Used.Name != name || sp.PositionM == nil {
