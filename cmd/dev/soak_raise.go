@@ -11,7 +11,9 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"carryside/assets"
@@ -27,8 +29,9 @@ import (
 
 // raiseSoak kills evaluations of rules at random moments and then looks whether every occurrence was raised once.
 //
-// A process of its own evaluates the sample plants hour by hour of a played clock and is killed (the way power
-// fails: no handler runs); the next one goes on at the hour that was interrupted.
+// Two processes at a time evaluate the sample plants on one database, hour by hour of a played clock, as two servers
+// would, and each is killed (the way power fails: no handler runs); the next two go on at the earlier of the hours
+// that were interrupted.
 type raiseSoak struct {
 	program string   // what is run again as the process to be killed
 	env     []string // added to its environment
@@ -37,6 +40,9 @@ type raiseSoak struct {
 	seed    uint64
 	out     io.Writer
 }
+
+// servers is how many processes evaluate at a time.
+const servers = 2
 
 // playedStep is how far the played clock goes from one evaluation to the next.
 const playedStep = time.Hour
@@ -55,22 +61,28 @@ func (s raiseSoak) run(ctx context.Context) error {
 	if err := soakPlants(ctx, db, start); err != nil {
 		return err
 	}
-	random := rand.New(rand.NewPCG(s.seed, 1))
-	at := start
-	for range s.kills {
-		life := time.Duration(random.Int64N(int64(longestLife)))
-		if at, err = s.killOnce(ctx, dsn, at, life); err != nil {
-			return err
-		}
-	}
-	if _, err := jobs.Evaluator(db, slog.New(slog.DiscardHandler)).Evaluate(ctx, at); err != nil {
+	plants, err := asDrawn(ctx, db, start)
+	if err != nil {
 		return err
 	}
-	rows, err := checkRaisedOnce(ctx, db, start, at)
+	random := rand.New(rand.NewPCG(s.seed, 1))
+	at, end := start, start
+	for killed := 0; killed < s.kills; killed += servers {
+		hours, err := s.killBoth(ctx, dsn, at, random)
+		if err != nil {
+			return err
+		}
+		at = slices.MinFunc(hours, time.Time.Compare)
+		end = slices.MaxFunc(append(hours, end), time.Time.Compare)
+	}
+	if _, err := jobs.Evaluator(db, slog.New(slog.DiscardHandler)).Evaluate(ctx, end); err != nil {
+		return err
+	}
+	rows, err := checkRaisedOnce(ctx, db, plants, start, end)
 	if err != nil {
 		return fmt.Errorf("after %d kills (seed %d): %w", s.kills, s.seed, err)
 	}
-	fmt.Fprintf(s.out, "%d kills, %d hours played, %d occurrences: each raised once, none lost\n", s.kills, int(at.Sub(start).Hours()), rows)
+	fmt.Fprintf(s.out, "%d kills, %d hours played, %d occurrences: each raised once, none lost\n", s.kills, int(end.Sub(start).Hours()), rows)
 	return nil
 }
 
@@ -89,6 +101,18 @@ func soakPlants(ctx context.Context, db *plantdb.DB, start time.Time) error {
 	}
 	act := plantdb.Act{Origin: plantdb.Demo, Action: "add rules that fire often", Now: start, Company: true}
 	return db.Change(ctx, act, func(c *plantdb.Change) error { return orders.SeedRules(c, often) })
+}
+
+// killBoth kills two processes that evaluate at the same time and returns the hours they were at.
+func (s raiseSoak) killBoth(ctx context.Context, dsn string, at time.Time, random *rand.Rand) ([]time.Time, error) {
+	hours, errs := make([]time.Time, servers), make([]error, servers)
+	var both sync.WaitGroup
+	for i := range servers {
+		life := time.Duration(random.Int64N(int64(longestLife)))
+		both.Go(func() { hours[i], errs[i] = s.killOnce(ctx, dsn, at, life) })
+	}
+	both.Wait()
+	return hours, errors.Join(errs...)
 }
 
 // killOnce starts a process at an hour of the played clock, kills it after its life, and returns the hour it was at.
@@ -139,15 +163,25 @@ func evaluateUntilKilled(ctx context.Context, env environment, dsn string, at ti
 	}
 }
 
+// asDrawn reads the sample plants before anything is raised.
+func asDrawn(ctx context.Context, db *plantdb.DB, start time.Time) (plants []*outlook.Plant, err error) {
+	marks, err := outlook.Marks(ctx, db)
+	for _, m := range marks {
+		p, err := outlook.Load(ctx, db, assets.JobScope(), m.PlantID, start)
+		if err != nil {
+			return nil, err
+		}
+		plants = append(plants, p)
+	}
+	return plants, err
+}
+
 // checkRaisedOnce compares what stands in the database with what the rules propose when each is asked once for
 // the whole time, and looks whether rows, orders and their events fit together. It returns how many rows fit.
-func checkRaisedOnce(ctx context.Context, db *plantdb.DB, start, end time.Time) (int, error) {
+func checkRaisedOnce(ctx context.Context, db *plantdb.DB, plants []*outlook.Plant, start, end time.Time) (int, error) {
 	fit := 0
-	for plant := int64(1); plant <= 3; plant++ {
-		p, err := outlook.Load(ctx, db, assets.JobScope(), plant, end)
-		if err != nil {
-			return fit, err
-		}
+	for _, p := range plants {
+		plant := p.Inputs.Plant.ID
 		rows, err := orders.Occurrences(ctx, db, assets.JobScope(), plant, assets.InstantOf(start))
 		if err != nil {
 			return fit, err

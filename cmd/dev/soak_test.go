@@ -18,7 +18,7 @@ func TestMain(m *testing.M) {
 	os.Exit(m.Run())
 }
 
-// Two hundred times an evaluation is killed at a random moment; the full size is 'go run ./cmd/dev soak raise'.
+// Two hundred times an evaluation is killed at a random moment, two at a time on one database; the full size is 'go run ./cmd/dev soak raise'.
 func TestAKilledEvaluationRaisesEachOnce(t *testing.T) {
 	program, err := os.Executable()
 	if err != nil {
