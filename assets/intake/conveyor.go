@@ -20,6 +20,7 @@ type group struct {
 	finds   []*findingRow
 
 	newMeters []assets.Meter
+	heldAt    map[heldKey]*assets.HeldReading
 	tried     int
 }
 

@@ -149,7 +149,7 @@ func (g *group) readingsInto(c *ConveyorChange) {
 		switch {
 		case h.stored:
 		case h.held != "":
-			if !g.heldBefore(h) {
+			if g.storedHeld(h) == nil {
 				c.Held = append(c.Held, assets.HeldReading{ConveyorID: id, At: h.at, ShownH: h.v.num, Class: h.held, Question: h.text, Origin: h.e.origin(g.j.book.Name)})
 			}
 		default:
@@ -163,19 +163,27 @@ func (g *group) readingsInto(c *ConveyorChange) {
 	}
 }
 
-// heldBefore tells whether the register holds, or has decided, this very reading.
-func (g *group) heldBefore(h *hourReading) bool {
+// storedHeld finds this very reading among those that the register holds or a person has decided, nil for none.
+func (g *group) storedHeld(h *hourReading) *assets.HeldReading {
 	s := g.p.stored[g.key]
 	if s == nil {
-		return false
+		return nil
 	}
-	for i := range s.Held {
-		o := &s.Held[i]
-		if o.ShownH == h.v.num && (o.At == h.at || assets.DayOf(o.At.Time().In(g.p.zone).Add(-1)) == h.day) {
-			return true
+	if g.heldAt == nil {
+		g.heldAt = make(map[heldKey]*assets.HeldReading, len(s.Held))
+		for i := range s.Held {
+			o := &s.Held[i]
+			day := assets.DayOf(o.At.Time().In(g.p.zone).Add(-1)) // midnight ends the day before
+			g.heldAt[heldKey{day, o.ShownH}] = o
 		}
 	}
-	return false
+	return g.heldAt[heldKey{h.day, h.v.num}]
+}
+
+// heldKey is how a held reading is found again.
+type heldKey struct {
+	day    assets.Day
+	shownH float64
 }
 
 // when turns a value into a date of the register.

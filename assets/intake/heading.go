@@ -32,7 +32,7 @@ var (
 
 // matchHeading reads one heading cell.
 func matchHeading(text string) heading {
-	h := heading{text: trimmed(text)}
+	h := heading{text: joinBlanks(text)}
 	if h.text == "" || len(h.text) > 120 {
 		return h
 	}
@@ -50,6 +50,9 @@ func matchHeading(text string) heading {
 			inside = ""
 		}
 	}
+	if inside != "" && (h.match(base+" "+inside) || h.match(inside+" "+base)) {
+		return h
+	}
 	if h.match(base) {
 		return h
 	}
@@ -60,9 +63,6 @@ func matchHeading(text string) heading {
 			}
 			return h
 		}
-	}
-	if inside != "" && h.match(base+" "+inside) {
-		return h
 	}
 	return h
 }
@@ -84,7 +84,7 @@ func (h *heading) match(base string) bool {
 		return false
 	}
 	h.field, h.lang = s.field, s.lang
-	if f == "piw" && h.unit == nil {
+	if strings.Contains(f, "piw") && h.unit == nil {
 		h.unit = unitPIW
 	}
 	return true

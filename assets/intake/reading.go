@@ -211,7 +211,8 @@ func (g *group) refuseSameDay() {
 // hourLine is the line of running hours through the accepted readings.
 type hourLine struct {
 	g      *group
-	points []point
+	points []point // the register's, in order of time
+	last   *point  // the last one of this file, which comes in order of time too
 	state  *ConveyorState
 	offset float64 // of the stretch in force behind the last reading of this file
 	moved  bool    // a stretch began in this file
@@ -224,7 +225,7 @@ func (g *group) newLine() *hourLine {
 	if l.state == nil {
 		return l
 	}
-	l.points = make([]point, 0, len(l.state.Readings)+len(g.hours))
+	l.points = make([]point, 0, len(l.state.Readings))
 	for i := range l.state.Readings {
 		r := &l.state.Readings[i]
 		local := r.At.Time().In(g.p.zone)
@@ -287,6 +288,9 @@ func (l *hourLine) judge(h *hourReading) {
 	if i > 0 {
 		before = &l.points[i-1]
 	}
+	if l.last != nil && (before == nil || l.last.at > before.at) {
+		before = l.last
+	}
 	if i < len(l.points) {
 		after = &l.points[i]
 	}
@@ -311,9 +315,7 @@ func (l *hourLine) judge(h *hourReading) {
 		l.offset, l.moved, l.from = offset, true, h.at
 		l.g.newMeters = append(l.g.newMeters, *begun)
 	}
-	l.points = append(l.points, point{})
-	copy(l.points[i+1:], l.points[i:])
-	l.points[i] = p
+	l.last = &p
 }
 
 // known tells whether the register has the reading, or another value at its instant.
@@ -330,7 +332,21 @@ func (l *hourLine) known(h *hourReading, i int) bool {
 			return true
 		}
 	}
-	return false
+	return l.heldBefore(h)
+}
+
+// heldBefore tells whether the register holds this very reading, or a person left it out: it stays so.
+func (l *hourLine) heldBefore(h *hourReading) bool {
+	o := l.g.storedHeld(h)
+	if o == nil || (o.Decision != "" && o.Decision != "left_out") {
+		return false
+	}
+	text := "it waits for a person's decision already"
+	if o.Decision != "" {
+		text = "a person decided to leave it out"
+	}
+	h.hold(o.Class, text)
+	return true
 }
 
 // stretch is the stretch of meter that begins with a reading which declares one: a new meter's, or a counter's next round.

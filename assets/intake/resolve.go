@@ -143,7 +143,7 @@ func (t *table) dates() int {
 
 // takeOpen sets the columns whose heading means one thing here and another there.
 func (t *table) takeOpen() {
-	for _, open := range []string{openBeltColumn, openCountColumn, openTypeColumn, openEndColumn, openWhyColumn, openByColumn, openDateColumn, openNameColumn, openNoteColumn} {
+	for _, open := range []string{openBeltColumn, openCountColumn, openPlaceColumn, openTypeColumn, openEndColumn, openWhyColumn, openByColumn, openDateColumn, openNameColumn, openNoteColumn} {
 		for _, c := range t.columns {
 			if c.from.field != open || c.f != nil {
 				continue
@@ -170,6 +170,10 @@ func (t *table) meaning(open string, c *column) string {
 			return "conveyor"
 		case t.ofSplices() && c.col > tag.col:
 			return "splice_number"
+		}
+	case openPlaceColumn:
+		if tag := t.byField["conveyor"]; tag != nil && c.col > tag.col && t.ofSplices() {
+			return "splice_position"
 		}
 	case openTypeColumn:
 		switch {

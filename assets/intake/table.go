@@ -351,17 +351,25 @@ func (g *guesser) headingLike(s *Sheet, sp columnSpan, at int) bool {
 			continue
 		}
 		own++
+		known = known || c.Kind == Number && !g.book.style(*c).Date
 		if c.Kind == Text {
 			h := g.headingOf(c.Text)
 			known = known || h.field != "" || monthNumber[fold(c.Text)] > 0 || groupWords[fold(c.Text)]
 			if hasDigit(c.Text) && h.field == "" {
-				if _, dated := g.dateOfHeading(*c, ""); !dated {
+				if _, dated := g.dateOfHeading(*c, ""); !dated && !isYear(c.Text) {
 					return false
 				}
+				known = known || isYear(c.Text)
 			}
 		}
 	}
 	return own >= 2 && known && !isUnitRow(cells)
+}
+
+// isYear tells whether a text is a year of four digits, as it stands above months.
+func isYear(s string) bool {
+	s = trimmed(s)
+	return len(s) == 4 && (s[:2] == "19" || s[:2] == "20") && strings.Trim(s, "0123456789") == ""
 }
 
 // groupWords stand above a group of columns.
