@@ -51,5 +51,6 @@ func registerRoutes() []Route {
 	stop(people.EditStops, "stops/new", (*Site).newStop, get, post)
 	stop(people.EditStops, "stops/:stop", (*Site).editStop, get, post)
 	stop(people.EditStops, "stops/:stop/withdraw", (*Site).withdrawStop, get, post)
+	add(people.Read, "belts", "calculator", "calculator", (*Site).calculator, get, post)
 	return out
 }
