@@ -32,22 +32,11 @@ func hangClocks(ctx context.Context, tx *plantdb.DB, scope assets.Scope, plantID
 // writeClocks writes new stretches of meters, readings and held readings of the plant's conveyors.
 func (w *plantWriter) writeClocks() error {
 	var meters []assets.Meter
-	var readings []assets.Reading
 	var held []assets.HeldReading
 	for _, c := range w.change.Conveyors {
-		offset := w.offsetBefore(c)
-		for _, m := range c.Meters {
-			m.PlantID, m.ConveyorID = w.plant.ID, c.Record.ID
-			if m.Why == assets.MeterReplaced && m.PreviousFinalH == nil {
-				final := m.OffsetH + m.StartH - offset
-				m.PreviousFinalH = &final
-			}
-			offset = m.OffsetH
-			meters = append(meters, m)
-		}
-		for _, r := range c.Readings {
-			r.ConveyorID = c.Record.ID
-			readings = append(readings, r)
+		meters = append(meters, w.newMeters(c)...)
+		for i := range c.Readings {
+			c.Readings[i].ConveyorID = c.Record.ID
 		}
 		for _, h := range c.Held {
 			h.PlantID, h.ConveyorID, h.EnteredAt, h.EnteredBy = w.plant.ID, c.Record.ID, w.c.Now(), w.c.Act.PersonID
@@ -57,10 +46,43 @@ func (w *plantWriter) writeClocks() error {
 	if err := plantdb.CreateMany(w.c, w.ch, meters); err != nil {
 		return err
 	}
-	if err := clocks.WriteReadings(w.c, w.ch, readings); err != nil {
+	if err := w.writeReadings(); err != nil {
 		return err
 	}
 	return clocks.HoldReadings(w.c, w.ch, held)
+}
+
+// newMeters completes the new stretches of a conveyor: what the old meter showed last follows from the offsets.
+func (w *plantWriter) newMeters(c *intake.ConveyorChange) []assets.Meter {
+	offset := w.offsetBefore(c)
+	for i := range c.Meters {
+		m := &c.Meters[i]
+		m.PlantID, m.ConveyorID = w.plant.ID, c.Record.ID
+		if m.Why == assets.MeterReplaced && m.PreviousFinalH == nil {
+			final := m.OffsetH + m.StartH - offset
+			m.PreviousFinalH = &final
+		}
+		offset = m.OffsetH
+	}
+	return c.Meters
+}
+
+// writeReadings writes the readings some thousands at a time, so that a list of a hundred thousand is not held
+// twice.
+func (w *plantWriter) writeReadings() error {
+	const some = 4000
+	var waiting []assets.Reading
+	for i, c := range w.change.Conveyors {
+		waiting = append(waiting, c.Readings...)
+		if len(waiting) < some && i < len(w.change.Conveyors)-1 {
+			continue
+		}
+		if err := clocks.WriteReadings(w.c, w.ch, waiting); err != nil {
+			return err
+		}
+		waiting = waiting[:0]
+	}
+	return nil
 }
 
 // offsetBefore is the offset in force before the first new stretch of a conveyor.
