@@ -168,6 +168,9 @@ func checkCounted(t Trigger, sc Scope, wrong assets.Invalid) {
 	if t.CountedFrom != FromCompletion && t.CountedFrom != FromMade && t.CountedFrom != "" {
 		wrong.Add("counted_from", "hours and passes count from the last completion or from the date it was made")
 	}
+	if t.Repeats && (t.Kind == TriggerHours && t.Hours < 1 || t.Kind == TriggerPasses && t.Passes < 100) {
+		wrong.Add(string(t.Kind), "what repeats must be at least 1 running hour or 100 passes apart")
+	}
 	if t.Kind == TriggerHours && sc.Target == TargetConveyor {
 		return // the conveyor's own meter
 	}

@@ -36,15 +36,15 @@ func (o *Outlook) plannedProposal(r Rule, t inScope, at calendar.Occurrence, lea
 	p := o.proposal(r, t.Target, at.Planned.String(), at.At, day, raise)
 	p.PlannedLocal = at.Planned.String()
 	p.Values = map[string]any{"clock": "calendar", "planned_local": p.PlannedLocal, "zone": o.zone.String(), "due": p.DueAt}
-	p.Why = o.because(r, fmt.Sprintf("%s, planned for %s at %s plant time%s", r.Trigger.Words(), dayWords(at.Planned.Date), at.Planned.Time, shown(at.Showing)))
+	p.Why = o.because(r, fmt.Sprintf("%s, planned for %s at %s plant time%s", r.Trigger.Words(), dayWords(at.Planned.Date), at.Planned.Time, o.shown(at)))
 	return p
 }
 
-// shown says what a clock change did to a planned time.
-func shown(s calendar.Showing) string {
-	switch s {
+// shown says what a clock change does to a planned time.
+func (o *Outlook) shown(at calendar.Occurrence) string {
+	switch at.Showing {
 	case calendar.Skipped:
-		return ", an hour later by the clock, which skips that time"
+		return fmt.Sprintf(", which the clock skips: %s by the clock", o.zone.Local(at.At).Time)
 	case calendar.Twice:
 		return ", the first of two by the clock"
 	}

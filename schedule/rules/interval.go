@@ -117,11 +117,11 @@ func (o *Outlook) eachAfterMaking(r Rule, until time.Time, visit func(Proposal))
 		if !r.countsFrom(t.own) {
 			continue
 		}
-		last := 1
+		first, last := 1, 1
 		if r.Trigger.Repeats {
-			last = mostCycles
+			first, last = r.firstAfterMaking(t.own), mostCycles
 		}
-		o.eachCycle(r, t, 1, last, until, func(k int) (time.Time, assets.Day, bool) { return o.afterOwnDate(r.Trigger, t.own, k) },
+		o.eachCycle(r, t, first, last, until, func(k int) (time.Time, assets.Day, bool) { return o.afterOwnDate(r.Trigger, t.own, k) },
 			func(k int, due time.Time, day assets.Day) Proposal {
 				p := o.proposal(r, t.Target, ownCycle(t.Target, k), due, day, o.raiseAt(r, t, due))
 				age := int(o.in.Now.Sub(t.own.At.Time()) / (24 * time.Hour))
@@ -132,6 +132,19 @@ func (o *Outlook) eachAfterMaking(r Rule, until time.Time, visit func(Proposal))
 				return p
 			}, visit)
 	}
+}
+
+// longestDays are the most days a unit of an interval has.
+var longestDays = map[string]int{"day": 1, "week": 7, "month": 31, "year": 366}
+
+// firstAfterMaking returns a cycle that surely falls before the rule's start, and not far before it: of a
+// repeating rule nothing earlier is raised.
+func (r Rule) firstAfterMaking(own assets.When) int {
+	length := longestDays[r.Trigger.Unit] * r.Trigger.Every
+	if length <= 0 {
+		return 1
+	}
+	return max(1, int(r.StartsAt.Time().Sub(own.At.Time()).Hours()/24)/length-2)
 }
 
 // begun says how a target's own date came about.

@@ -250,6 +250,7 @@ func TestSavingARule(t *testing.T) {
 			r.Trigger = Trigger{Kind: TriggerInterval, Every: 8, Unit: "week", CountedFrom: FromCompletion, TimeOfDay: "25:00"}
 		})},
 		{"no hours", "hours", good(func(r *Rule) { r.Trigger = Trigger{Kind: TriggerHours} })},
+		{"every minute of running", "hours", good(func(r *Rule) { r.Trigger = Trigger{Kind: TriggerHours, Hours: 0.01, Repeats: true} })},
 		{"passes of a line", "target", good(func(r *Rule) { r.Trigger, r.Scope = Trigger{Kind: TriggerPasses, Passes: 5}, Scope{Target: TargetLine} })},
 		{"grade 5", "grade", good(func(r *Rule) { r.Trigger = Trigger{Kind: TriggerGrade, Grade: 5} })},
 		{"take-up of splices", "target", good(func(r *Rule) { r.Trigger = Trigger{Kind: TriggerTakeUp, ResplicesLeft: 1} })},

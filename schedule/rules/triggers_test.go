@@ -46,6 +46,25 @@ func TestCronRaisesEachPlannedLocalTimeOnce(t *testing.T) {
 	}
 }
 
+// Lord Howe Island moves its clock by half an hour, Oslo by a whole one (the zones' own rules).
+func TestWhatAClockChangeDoesToAPlannedTimeIsSaid(t *testing.T) {
+	tests := []struct{ zone, cron, after, until, want string }{
+		{"Europe/Oslo", "30 2 * * *", "2026-03-28T12:00", "2026-03-29T12:00", "every day at 02:30, planned for 29 Mar 2026 at 02:30 plant time, which the clock skips: 03:30 by the clock"},
+		{"Australia/Lord_Howe", "15 2 * * *", "2026-10-03T02:00", "2026-10-04T02:00", "every day at 02:15, planned for 4 Oct 2026 at 02:15 plant time, which the clock skips: 02:45 by the clock"},
+		{"Europe/Oslo", "30 2 * * *", "2026-10-24T12:00", "2026-10-25T12:00", "every day at 02:30, planned for 25 Oct 2026 at 02:30 plant time, the first of two by the clock"},
+		{"Europe/Oslo", "0 6 * * 2", "2026-11-23T12:00", "2026-11-24T12:00", "every Tuesday at 06:00, planned for 24 Nov 2026 at 06:00 plant time"},
+	}
+	for _, tt := range tests {
+		in := terminal(t, tt.until)
+		in.Plant.Zone = tt.zone
+		r := rule(1, utc(t, "2020-01-01"), Scope{Target: TargetConveyor, Conveyors: []int64{10}}, Trigger{Kind: TriggerCron, Cron: tt.cron}, workorder.KindInspection)
+		got := NewOutlook(in).Propose(r, utc(t, tt.after), utc(t, tt.until))
+		if want := "rule under test: " + tt.want + " (class P)"; len(got) != 1 || got[0].Why != want {
+			t.Errorf("%s: %v, want %q", tt.zone, got, want)
+		}
+	}
+}
+
 func readJSON(t *testing.T, file string, into any) {
 	t.Helper()
 	raw, err := os.ReadFile(file)
@@ -136,6 +155,18 @@ func TestCountedFromASplicesOwnDate(t *testing.T) {
 	got = NewOutlook(in).Propose(rule(2, start, unknown, after24, workorder.KindInspection), start, in.Now)
 	if want := []string{"L1 splice 2 | splice 34:1 | 2026-10-04T08:00:00Z"}; !slices.Equal(lines(got), want) {
 		t.Errorf("age not known counts from the day of entry for a rule about such splices only: %v, want %v", lines(got), want)
+	}
+}
+
+func TestEveryMonthSinceMade(t *testing.T) {
+	in := terminal(t, "2026-11-25")
+	start := utc(t, "2026-08-20")
+	r := rule(1, start, Scope{Target: TargetBelt, Conveyors: []int64{10}}, Trigger{Kind: TriggerInterval, Every: 1, Unit: "month", CountedFrom: FromMade, Repeats: true}, workorder.KindInspection)
+	got := NewOutlook(in).Propose(r, start, in.Now)
+	// Fitted on 10 May 2022: months 52 to 54 end with 10 Sep, 10 Oct and 10 Nov 2026 in Oslo.
+	want := []string{"Q3 belt | belt 20:52 | 2026-09-10T22:00:00Z", "Q3 belt | belt 20:53 | 2026-10-10T22:00:00Z", "Q3 belt | belt 20:54 | 2026-11-10T23:00:00Z"}
+	if !slices.Equal(lines(got), want) {
+		t.Errorf("%v, want %v", lines(got), want)
 	}
 }
 
