@@ -18,6 +18,8 @@ type Entry struct {
 	Question string // the question it answers
 	Columns  []Column
 	notes    []string
+	tallied  string   // key of the column that sums it up
+	says     []string // what that column may say, in order
 	rows     func(in Inputs, ctx context.Context, r *Report, plants []PlantName, yield func([]Cell) error) error
 }
 
@@ -33,7 +35,7 @@ func (e Entry) Build(ctx context.Context, in Inputs, day assets.Day) (*Report, e
 		return nil, err
 	}
 	r := &Report{
-		Slug: e.Slug, Title: e.Title, Question: e.Question, Columns: e.Columns, Notes: e.notes,
+		Slug: e.Slug, Title: e.Title, Question: e.Question, Columns: e.Columns, Notes: e.notes, tallied: e.tallied, says: e.says,
 		AsOf: asOf, Scope: in.Filter.Words(everyPlant(plants)), By: in.By, Zone: in.zone(plants), Basis: in.basis(),
 	}
 	r.rows = func(ctx context.Context, yield func([]Cell) error) error {

@@ -32,7 +32,7 @@ func (r *Report) WriteJSON(ctx context.Context, out io.Writer) (Proof, error) {
 	if err != nil {
 		return Proof{}, err
 	}
-	tail, err := json.Marshal(jsonTail{Count: proof.Rows, Basis: r.Basis, Digest: proof.Digest})
+	tail, err := json.Marshal(jsonTail{Count: proof.Rows, Tally: r.Tally, Basis: r.Basis, Digest: proof.Digest})
 	if err != nil {
 		return Proof{}, fmt.Errorf("write JSON: %w", err)
 	}
@@ -67,6 +67,7 @@ type jsonColumn struct {
 
 type jsonTail struct {
 	Count  int     `json:"count"`
+	Tally  []Count `json:"tally"` // rows by what sums the report up
 	Basis  []Basis `json:"basis"` // known once the rows are read
 	Digest string  `json:"digest"`
 }

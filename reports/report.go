@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"iter"
+	"slices"
 	"time"
 
 	"carryside/assets"
@@ -49,8 +50,11 @@ type Report struct {
 	Notes    []string // what a reader must know
 	Columns  []Column
 	Zone     *time.Location // of the moment of building: one plant's zone, or the company's
+	Tally    []Count        // how many rows say what in the column that sums the report up; known once they are read
 
-	rows func(ctx context.Context, yield func([]Cell) error) error
+	tallied string   // key of that column; "" none
+	says    []string // what it may say, in order
+	rows    func(ctx context.Context, yield func([]Cell) error) error
 }
 
 // Rows hands over the rows in their order; a row may be kept only until the next one. An error ends them.
@@ -77,14 +81,39 @@ func (r *Report) Rows(ctx context.Context) iter.Seq2[[]Cell, error] {
 // errStopped ends rows that nobody reads on.
 var errStopped = errors.New("the reader stopped")
 
-// each reads all rows, digesting them, and hands each to write.
+// Count is how many rows say the same.
+type Count struct {
+	Says string `json:"says"`
+	Rows int    `json:"rows"`
+}
+
+// newTally prepares counting what rows say in the column that sums the report up, in the order of all it may say.
+func (r *Report) newTally() func([]Cell) {
+	at := slices.IndexFunc(r.Columns, func(c Column) bool { return c.Key == r.tallied })
+	r.Tally = make([]Count, len(r.says))
+	place := make(map[string]int, len(r.says))
+	for i, s := range r.says {
+		r.Tally[i].Says, place[s] = s, i
+	}
+	return func(row []Cell) {
+		if at < 0 {
+			return
+		}
+		if i, known := place[row[at].Plain()]; known {
+			r.Tally[i].Rows++
+		}
+	}
+}
+
+// each reads all rows, digesting and counting them, and hands each to write.
 func (r *Report) each(ctx context.Context, write func([]Cell) error) (Proof, error) {
-	d := newDigest(r.Columns)
+	d, count := newDigest(r.Columns), r.newTally()
 	for row, err := range r.Rows(ctx) {
 		if err != nil {
 			return Proof{}, fmt.Errorf("report %s: %w", r.Slug, err)
 		}
 		d.add(row)
+		count(row)
 		if err := write(row); err != nil {
 			return Proof{}, fmt.Errorf("report %s: %w", r.Slug, err)
 		}

@@ -19,6 +19,8 @@ var spliceAge = Entry{
 	Title:    "Splice age register",
 	Question: "How old is every splice, how is it known, and what sets its date?",
 	Columns:  spliceAgeColumns,
+	tallied:  "status",
+	says:     bands(),
 	rows:     Inputs.spliceAgeRows,
 	notes: []string{
 		"Life used comes from the re-splice rule in force that falls due first. It says how much of that limit is used, not how likely the splice is to fail.",
@@ -49,6 +51,15 @@ var spliceAgeColumns = []Column{
 	{Key: "last_finding_on", Heading: "Last finding on", Kind: KindDay, WidthCh: 13, Meaning: "day of the last finding at this splice up to the as-of day"},
 	{Key: "last_finding", Heading: "Last finding", Kind: KindText, WidthCh: 13, Wrap: true, Meaning: "its category"},
 	{Key: "last_finding_grade", Heading: "Grade", Kind: KindInteger, WidthCh: 7, Meaning: gradeMeaning()},
+}
+
+// bands are the words of the seam ramp, worst first.
+func bands() []string {
+	var out []string
+	for _, b := range due.Bands {
+		out = append(out, string(b))
+	}
+	return out
 }
 
 func gradeMeaning() string {

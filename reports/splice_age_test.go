@@ -214,6 +214,7 @@ func TestJSONHoldsTheSameCellsAndItsDigestCanBeChecked(t *testing.T) {
 		Columns []struct{ Key string }
 		Rows    []map[string]any
 		Count   int
+		Tally   []reports.Count
 		Digest  string
 	}
 	d := json.NewDecoder(bytes.NewReader(b.Bytes()))
@@ -237,6 +238,10 @@ func TestJSONHoldsTheSameCellsAndItsDigestCanBeChecked(t *testing.T) {
 	}
 	if got.Count != len(want) || got.Digest != proof.Digest {
 		t.Errorf("%d rows, digest %s; want %d, %s", got.Count, got.Digest, len(want), proof.Digest)
+	}
+	wantTally := []reports.Count{{Says: "past best age or rule"}, {Says: "80 to 100 %"}, {Says: "50 to 80 %", Rows: 2}, {Says: "under 50 %", Rows: 1}, {Says: "age not known", Rows: 1}, {Says: "no limit set"}}
+	if diff := cmp.Diff(wantTally, got.Tally); diff != "" {
+		t.Errorf("rows by status: -want +got\n%s", diff)
 	}
 	var keys []string
 	for _, c := range got.Columns {

@@ -70,10 +70,13 @@ func Duty(conveyor []assets.Conveyor, belt []assets.Belt) clock.Duty {
 	return d
 }
 
-// level adds a value where it is known and differs; the first one holds since ever.
+// between tells whether a figure is inside what can be reckoned with; what is no number is not.
+func between(v, least, most float64) bool { return v >= least && v <= most }
+
+// level adds a value (m/s or m) where it is known and differs; the first one holds since ever.
 func level(levels []clock.Level, from assets.Instant, value float64) []clock.Level {
 	switch n := len(levels); {
-	case value <= 0 || n > 0 && levels[n-1].Value == value:
+	case !between(value, 1e-6, 1e6) || n > 0 && levels[n-1].Value == value:
 		return levels
 	case n == 0:
 		from = 0

@@ -49,9 +49,9 @@ func limitClock(t rules.Trigger) ClockName {
 	switch {
 	case t.Kind == rules.TriggerInterval && t.CountedFrom == rules.FromMade && t.Every > 0:
 		return Days
-	case t.Kind == rules.TriggerHours && t.Hours > 0:
+	case t.Kind == rules.TriggerHours && between(t.Hours, 1e-3, 1e7):
 		return RunHours
-	case t.Kind == rules.TriggerPasses && t.Passes > 0:
+	case t.Kind == rules.TriggerPasses && between(t.Passes, 1e-3, 1e13):
 		return Passes
 	}
 	return ""

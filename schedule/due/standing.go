@@ -57,6 +57,9 @@ const (
 	BandPastRule Band = "past best age or rule" // wide points with a bar between
 )
 
+// Bands lists the bands, worst first.
+var Bands = []Band{BandPastRule, Band80to100, Band50to80, BandUnder50, BandUnknown, BandNoLimit}
+
 // Past tells whether the age that sets the date is reached.
 func (b Band) Past() bool { return b == BandPastRule }
 

@@ -86,3 +86,12 @@ func plural(n int, unit string) string {
 	}
 	return strconv.Itoa(n) + " " + unit + "s"
 }
+
+// Percent writes a share of life used as whole per cent, rounded down, "" where it is not known: 99.9 % used is
+// not 100 %.
+func Percent(used Figure) string {
+	if !used.Known {
+		return ""
+	}
+	return Count(100*used.Value) + " %"
+}
