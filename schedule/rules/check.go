@@ -22,6 +22,7 @@ const mostPerDay = 24
 func Save(r Rule, before *Rule, by int64, now time.Time) (Rule, error) {
 	wrong := assets.Invalid{}
 	r.Name, r.Source, r.Template.Title = strings.TrimSpace(r.Name), strings.TrimSpace(r.Source), strings.TrimSpace(r.Template.Title)
+	r.Trigger.Unit = strings.TrimSuffix(strings.ToLower(strings.TrimSpace(r.Trigger.Unit)), "s")
 	if r.Name == "" {
 		wrong.Add("name", "give the rule a name by which people find it")
 	}

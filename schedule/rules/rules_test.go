@@ -88,6 +88,22 @@ func TestALaterCorrectionProposesAWithdrawal(t *testing.T) {
 	}
 }
 
+func TestACorrectedFindingDoubtsItsOrder(t *testing.T) {
+	in := terminal(t, "2026-11-25")
+	in.Findings = []assets.Finding{finding(1, 32, 3, utc(t, "2026-11-24T09:00:00Z"))}
+	r := rule(1, utc(t, "2026-11-01"), Scope{}, Trigger{Kind: TriggerGrade, Grade: 3}, workorder.KindInspection)
+	raised(&in, NewOutlook(in).Propose(r, utc(t, "2026-11-01"), in.Now)[0], 412)
+	in.Findings[0].FollowUpOrderID = 412
+	if got := NewOutlook(in).Doubts([]Rule{r}); len(got) != 0 {
+		t.Errorf("as found: %v, want no doubt", got)
+	}
+	lower := 1
+	in.Findings[0].Grade = &lower
+	if got := NewOutlook(in).Doubts([]Rule{r}); len(got) != 1 || !strings.Contains(got[0].Why, "grade 1, splice opening") {
+		t.Errorf("corrected to grade 1: %v, want order 412 doubted", got)
+	}
+}
+
 func TestAnOpenOrderOfTheSameTargetAndKindIsJoined(t *testing.T) {
 	in := terminal(t, "2026-11-25")
 	r := rule(1, utc(t, "2026-11-01"), Scope{Conveyors: []int64{10}}, Trigger{Kind: TriggerCron, Cron: "0 6 * * *"}, workorder.KindInspection)
@@ -224,6 +240,11 @@ func TestSavingARule(t *testing.T) {
 	saved, err := Save(good(func(*Rule) {}), nil, 4, now)
 	if err != nil || saved.Class != assets.ClassP || saved.Name != "measure the gap" || saved.StartsAt != assets.InstantOf(now) || saved.SavedBy != 4 {
 		t.Fatalf("%+v %v; want class P, in force from now", saved, err)
+	}
+	if weeks, err := Save(good(func(r *Rule) {
+		r.Trigger = Trigger{Kind: TriggerInterval, Every: 8, Unit: "Weeks", CountedFrom: FromCompletion}
+	}), nil, 4, now); err != nil || weeks.Trigger.Words() != "every 8 weeks" {
+		t.Errorf("units as typed: %q %v", weeks.Trigger.Words(), err)
 	}
 	before := saved
 	before.ID, before.EditVersion = 7, 3

@@ -47,8 +47,11 @@ func (o *Outlook) doubt(r Rule, oc Occurrence, would map[int64]map[Key]Proposal)
 	if gone := o.gone(oc); gone != "" {
 		return gone
 	}
-	if r.PlansDates() || r.Trigger.Kind == TriggerGrade {
-		return "" // a planned date stays planned; a finding is answered by its order
+	if r.PlansDates() {
+		return "" // a planned date stays planned
+	}
+	if r.Trigger.Kind == TriggerGrade {
+		return o.doubtFinding(r, oc.TargetID)
 	}
 	if would[r.ID] == nil {
 		would[r.ID] = o.wouldRaise(r)
@@ -59,6 +62,21 @@ func (o *Outlook) doubt(r Rule, oc Occurrence, would map[int64]map[Key]Proposal)
 		return fmt.Sprintf("%s no longer gives a ground for this order on what the register says now", r.Name)
 	case p.RaiseAt.After(o.in.Now.AddDate(0, 0, leastDoubtDays)):
 		return fmt.Sprintf("after a correction it falls due on %s, %s days from now; %s", dueWords(p.DueDay), count(p.DueAt.Sub(o.in.Now).Hours()/24), p.Why)
+	}
+	return ""
+}
+
+// doubtFinding says that a finding was corrected and no longer is what its rule looks at.
+func (o *Outlook) doubtFinding(r Rule, id int64) string {
+	for i := range o.in.Findings {
+		f := &o.in.Findings[i]
+		switch {
+		case f.ID != id || r.looksAt(f):
+		case f.Grade == nil:
+			return "after a correction the finding has no grade"
+		default:
+			return fmt.Sprintf("after a correction the finding is of grade %d, %s; %s looks at grade %d and more", *f.Grade, f.Category, r.Name, r.Trigger.Grade)
+		}
 	}
 	return ""
 }

@@ -186,33 +186,36 @@ func (l loader) findings(ctx context.Context) error {
 	return l.takeUps(ctx)
 }
 
-// openGrades reads the unanswered findings of a grade or worse, those whose order was withdrawn, and what was
-// found since on the same conveyors, each once.
-func (l loader) openGrades(ctx context.Context, grade int) (err error) {
-	in := &l.p.Inputs
+// openGrades reads the unanswered findings of a grade or worse, what was found since on the same conveyors, and
+// those whose order may still be doubted or raised anew; each once.
+func (l loader) openGrades(ctx context.Context, grade int) error {
 	if grade > 4 {
 		return nil
 	}
-	if in.Findings, err = registry.OpenGrades(ctx, l.db, l.scope, l.plant, grade); err != nil {
+	open, err := registry.OpenGrades(ctx, l.db, l.scope, l.plant, grade)
+	if err != nil {
 		return err
 	}
-	var withdrawn []assets.Finding
-	err = l.db.SQL(ctx).Where(`plant_id = ? AND known_to IS NULL AND valid_to IS NULL AND grade >= ? AND refused_by = 0 AND follow_up_order_id IN
-		(SELECT o.id FROM orders o WHERE o.plant_id = ? AND o.state = 'withdrawn' AND o.known_to IS NULL AND o.valid_to IS NULL)`, l.plant, grade, l.plant).Find(&withdrawn).Error
-	if in.Findings = append(in.Findings, withdrawn...); err != nil || len(in.Findings) == 0 {
-		return err
+	var since, followed []assets.Finding
+	if len(open) > 0 {
+		conveyors := make([]int64, len(open))
+		for i, f := range open { // oldest first
+			conveyors[i] = f.ConveyorID
+		}
+		err = l.db.SQL(ctx).Where("plant_id = ? AND known_to IS NULL AND valid_to IS NULL AND conveyor_id IN ? AND grade < ? AND found_at > ?",
+			l.plant, conveyors, 4, open[0].FoundAt).Find(&since).Error
+		if err != nil {
+			return err
+		}
 	}
-	var conveyors []int64
-	oldest, have := in.Findings[0].FoundAt, map[int64]bool{}
-	for _, f := range in.Findings {
-		conveyors, oldest, have[f.ID] = append(conveyors, f.ConveyorID), min(oldest, f.FoundAt), true
-	}
-	var better []assets.Finding
-	err = l.db.SQL(ctx).Where("plant_id = ? AND known_to IS NULL AND valid_to IS NULL AND conveyor_id IN ? AND grade < ? AND found_at > ?",
-		l.plant, conveyors, 4, oldest).Find(&better).Error
-	for _, f := range better {
+	err = l.db.SQL(ctx).Where(`plant_id = ? AND known_to IS NULL AND valid_to IS NULL AND refused_by = 0 AND follow_up_order_id IN (SELECT o.id FROM orders o
+		WHERE o.plant_id = ? AND o.state IN ('raised', 'accepted', 'placed', 'withdrawn') AND o.finding_id <> 0 AND o.known_to IS NULL AND o.valid_to IS NULL)`,
+		l.plant, l.plant).Find(&followed).Error
+	have := map[int64]bool{}
+	for _, f := range slices.Concat(open, since, followed) {
 		if !have[f.ID] {
-			in.Findings = append(in.Findings, f)
+			have[f.ID] = true
+			l.p.Inputs.Findings = append(l.p.Inputs.Findings, f)
 		}
 	}
 	return err
