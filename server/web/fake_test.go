@@ -94,19 +94,19 @@ func (f *fakePlant) AddPerson(_ context.Context, name string, role assets.Role) 
 }
 
 func (f *fakePlant) sources() Sources {
-	return Sources{Plants: f, Fleets: f, Orders: f, Days: f, Finds: f, Registers: f.office(), Meters: f.office(), RuleBook: f.office(), StopBook: f.office()}
+	return Sources{Plants: f, Fleets: f, Orders: f, Days: f, Finds: f, Registers: f.office(), Meters: f.office(), RuleBook: f.office(), StopBook: f.office(), Reporting: f.office()}
 }
 
 // visit is a browser at a site.
 type visit struct {
-	t      *testing.T
+	t      testing.TB
 	h      http.Handler
 	cookie []*http.Cookie
 	log    *bytes.Buffer
 }
 
 // atDoor mounts the screens over a fake plant; nobody is signed in.
-func atDoor(t *testing.T, f *fakePlant, demo bool) *visit {
+func atDoor(t testing.TB, f *fakePlant, demo bool) *visit {
 	t.Helper()
 	gin.SetMode(gin.TestMode)
 	log := &bytes.Buffer{}
@@ -124,7 +124,7 @@ func atDoor(t *testing.T, f *fakePlant, demo bool) *visit {
 }
 
 // as opens the site as the first person of a role.
-func as(t *testing.T, f *fakePlant, role assets.Role) *visit {
+func as(t testing.TB, f *fakePlant, role assets.Role) *visit {
 	t.Helper()
 	v := atDoor(t, f, false)
 	for _, p := range f.staff {
@@ -187,7 +187,7 @@ func (v *visit) read(rec *httptest.ResponseRecorder) *goquery.Document {
 }
 
 // sound holds for every page: one headline, every reference on the page answered, nothing the policy drops.
-func sound(t *testing.T, d *goquery.Document) {
+func sound(t testing.TB, d *goquery.Document) {
 	t.Helper()
 	if d.Find("main").Length() == 0 {
 		return

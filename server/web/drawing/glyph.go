@@ -23,7 +23,7 @@ func Glyph(b Belt) template.HTML {
 		rise = math.Max(-rowSteepest, math.Min(rowSteepest, dy/dx*across))
 	}
 	f := lay(b, rowSize, across, rise, 1)
-	var s svg
+	s := svg{b: make([]byte, 0, 2048)}
 	s.open("glyph row", rowW, rowH, false, b.sentence())
 	oy := rowMid + rise/2
 	s.draw(f, rowTailX, oy, false)

@@ -73,7 +73,7 @@ func OfLife(l Life) template.HTML {
 	s.open("", lifeW, y+24, false, l.Sentence)
 	first, last := l.From.In(l.Zone).Year()+1, a.until.In(l.Zone).Year()
 	s.years(a, first, last, y, l.Zone)
-	s.raw(body.b.String())
+	s.raw(string(body.b))
 	if l.To.IsZero() {
 		x := a.x(l.Now)
 		s.path("st-ink", "M"+num(x)+" 18V"+num(y))

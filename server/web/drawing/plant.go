@@ -53,7 +53,7 @@ func OfPlant(lines []Line, scaleWords func(perM float64) (metres float64, word s
 	var body svg
 	h := body.rows(strips, perM)
 	s.open("glyph plant", plantW, h, true, "Every belt of the plant in side elevation, all at one scale")
-	s.raw(body.b.String())
+	s.raw(string(body.b))
 	if metres, word := scaleWords(perM); metres > 0 {
 		s.bar(metres*perM, word)
 	}

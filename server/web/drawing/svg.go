@@ -4,26 +4,36 @@ import (
 	"html/template"
 	"math"
 	"strconv"
-	"strings"
 )
 
 // svg writes elements. Numbers are cut to a tenth of a pixel: finer is not seen and costs bytes.
-type svg struct{ b strings.Builder }
+type svg struct{ b []byte }
 
-// num writes a number with at most one decimal.
+// num writes a number with at most one decimal, never "-0". A list's page holds some thousands of them, so
+// they are written from whole tenths.
 func num(x float64) string {
-	x = math.Round(x*10) / 10
-	if x == 0 {
-		return "0" // never "-0"
+	tenths := math.Round(x * 10)
+	if !(math.Abs(tenths) < 1e15) {
+		return "0" // nothing of ours lies there
 	}
-	return strconv.FormatFloat(x, 'f', -1, 64)
+	n := int64(tenths)
+	if n%10 == 0 {
+		return strconv.FormatInt(n/10, 10)
+	}
+	var buf [24]byte
+	b := buf[:0]
+	if n < 0 {
+		b, n = append(b, '-'), -n
+	}
+	b = strconv.AppendInt(b, n/10, 10)
+	return string(append(b, '.', byte('0'+n%10)))
 }
 
 func escape(s string) string { return template.HTMLEscapeString(s) }
 
 func (s *svg) raw(parts ...string) {
 	for _, p := range parts {
-		s.b.WriteString(p)
+		s.b = append(s.b, p...)
 	}
 }
 
@@ -66,7 +76,7 @@ func (s *svg) text(class string, x, y float64, anchor, word string) {
 	s.raw(">", escape(word), "</text>")
 }
 
-func (s *svg) html() template.HTML { return template.HTML(s.b.String()) }
+func (s *svg) html() template.HTML { return template.HTML(s.b) }
 
 // wide estimates how many pixels a word needs in the condensed face of drawings at a size.
 func wide(word string, size float64) float64 {

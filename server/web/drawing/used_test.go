@@ -49,3 +49,11 @@ func TestLegendIsWellFormed(t *testing.T) {
 	wellFormed(t, string(Legend(false)))
 	wellFormed(t, string(Legend(true)))
 }
+
+func TestNumbersHaveAtMostOneDecimal(t *testing.T) {
+	for x, want := range map[float64]string{0: "0", -0.04: "0", 12: "12", 12.34: "12.3", -0.25: "-0.3", -7: "-7", 129.96: "130", math.NaN(): "0", math.Inf(1): "0", 1e17: "0"} {
+		if got := num(x); got != want {
+			t.Errorf("%v is written %s, want %s", x, got, want)
+		}
+	}
+}
