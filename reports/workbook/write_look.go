@@ -99,6 +99,8 @@ func (s *Sheet) printSetUp() error {
 	}
 	side, top, head := 0.4, 0.7, 0.3 // inches
 	for _, set := range []func() error{
+		// The library would say that the sheet ends at A1, which some readers believe; it need not say it at all.
+		func() error { return f.SetSheetDimension(s.name, "") },
 		func() error { return f.SetSheetProps(s.name, &excelize.SheetPropsOptions{FitToPage: &fit}) },
 		func() error {
 			return f.SetPageLayout(s.name, &excelize.PageLayoutOptions{Size: &paper, Orientation: &orientation, FitToWidth: &width, FitToHeight: &noHeight})

@@ -223,6 +223,9 @@ func TestPartsOfASheetStandInTheirOrder(t *testing.T) {
 			}
 			last = at
 		}
+		if strings.Contains(b.String(), "<dimension") {
+			t.Errorf("%s says where it ends before its rows are known", name)
+		}
 		column := 0
 		for _, c := range strings.Split(b.String(), `<col min="`)[1:] {
 			n, err := strconv.Atoi(c[:strings.IndexByte(c, '"')])
