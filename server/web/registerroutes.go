@@ -52,5 +52,8 @@ func registerRoutes() []Route {
 	stop(people.EditStops, "stops/:stop", (*Site).editStop, get, post)
 	stop(people.EditStops, "stops/:stop/withdraw", (*Site).withdrawStop, get, post)
 	add(people.Read, "belts", "calculator", "calculator", (*Site).calculator, get, post)
+	add(people.Read, "reports", "reports", "reports", (*Site).reports, get)
+	add(people.Read, "reports", "reports", "reports/make", (*Site).makeReport, get)
+	add(people.Read, "reports", "reports", "reports/:report", (*Site).report, get)
 	return out
 }

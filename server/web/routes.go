@@ -49,7 +49,7 @@ func routes() []Route {
 // file, fails at start.
 var screens = []string{
 	"signin", "problem",
-	"form", "readings", "meter", "rules", "rule", "stops", "calculator",
+	"form", "readings", "meter", "rules", "rule", "stops", "calculator", "reports", "report",
 	"plants", "today", "belts", "conveyor", "splice", "orders", "order", "find",
 }
 

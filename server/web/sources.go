@@ -23,6 +23,7 @@ type Sources struct {
 	Meters    Meters
 	RuleBook  RuleBook
 	StopBook  StopBook
+	Reporting Reporting
 }
 
 // Act says who changes something, as which deed, why and when: it becomes the journal's entry. The origin of

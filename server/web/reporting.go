@@ -1,0 +1,274 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"net/url"
+	"strings"
+	"time"
+
+	"carryside/assets"
+	"carryside/reports"
+	"carryside/schedule/due"
+)
+
+// Reporting is what the pages of reports need.
+type Reporting interface {
+	// ReportSource returns what reports of a scope are built from.
+	ReportSource(scope assets.Scope) reports.Source
+	// ReportZone returns the company's zone, in which a moment over several plants is told.
+	ReportZone(ctx context.Context) (*time.Location, error)
+	// ReportVersion names the program, for the cover of a report.
+	ReportVersion() string
+}
+
+// reportsPage answers: which reports are there, what does each answer, and how do I make one as of a day?
+type reportsPage struct {
+	Page
+	Entries []reportLine
+	Form    *Form
+	To      string
+}
+
+type reportLine struct{ Title, Question, To string }
+
+// reportPage is one report as of a day, before it is printed or taken along.
+type reportPage struct {
+	Page
+	Form    *Form
+	Report  *reports.Report
+	Columns []reports.Column
+	Rows    [][]reports.Cell
+	Files   []Action
+	Left    int // rows that only the files have
+	Digest  string
+	Short   string
+}
+
+// mostPreviewRows is how many rows the page shows; the files have all.
+const mostPreviewRows = 1000
+
+// reportForms are the forms a report is taken along in.
+var reportForms = []struct {
+	format, words, ending, mime string
+	write                       func(*reports.Report, context.Context, io.Writer) (reports.Proof, error)
+}{
+	{"xlsx", "Workbook", ".xlsx", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", (*reports.Report).WriteXLSX},
+	{"csv", "CSV", ".csv", "text/csv; charset=utf-8", (*reports.Report).WriteCSV},
+	{"json", "JSON", ".json", "application/json", (*reports.Report).WriteJSON},
+	{"html", "Page for paper", ".html", "text/html; charset=utf-8", (*reports.Report).WritePage},
+}
+
+func (s *Site) reports(r *Request) error {
+	reg, err := s.register(r)
+	if err != nil {
+		return err
+	}
+	p := &reportsPage{Form: reportForm(r, reg, true), To: r.At("reports", "make")}
+	p.Sheet, p.Say = "Reports", reportsSay(len(reports.Catalogue))
+	p.Sub = "As of any past day, with what is known now; scope, definitions, who made it and a digest of its rows on the cover."
+	for _, e := range reports.Catalogue {
+		p.Entries = append(p.Entries, reportLine{Title: e.Title, Question: e.Question, To: r.At("reports", e.Slug)})
+	}
+	return r.Show("reports", p)
+}
+
+func reportsSay(n int) string {
+	if n == 1 {
+		return "One report is kept ready: how old every splice is, on any day"
+	}
+	return Capital(Count(n, "report is", "reports are")) + " kept ready, each as of any day"
+}
+
+// reportForm is as-of day, scope and, in the catalogue, which report and in which form.
+func reportForm(r *Request, reg *assets.Register, choose bool) *Form {
+	var sent url.Values
+	if q := r.C.Request.URL.Query(); len(q) > 0 {
+		sent = q
+	}
+	f := NewForm(sent)
+	f.Plain = r.F
+	if choose {
+		var entries []Option
+		for _, e := range reports.Catalogue {
+			entries = append(entries, Option{Value: e.Slug, Label: e.Title})
+		}
+		f.Select("report", "Report", "", entries).Must().OverBoth()
+	}
+	f.Date("as-of", "As of, end of day", string(r.F.Today())).Hinted("Any past day; today is as of now")
+	lines := []Option{{Label: "every line"}}
+	for _, l := range reg.Lines {
+		lines = append(lines, Option{Value: l.Name, Label: l.Name})
+	}
+	conveyors := []Option{{Label: "every conveyor"}}
+	for _, c := range reg.Conveyors {
+		conveyors = append(conveyors, Option{Value: c.Tag, Label: strings.TrimSpace(c.Tag + " " + c.Name)})
+	}
+	f.Select("line", "Line", "", lines)
+	f.Select("conveyor", "Conveyor", "", conveyors)
+	if choose {
+		formats := []Option{{Label: "page to look at"}}
+		for _, form := range reportForms {
+			formats = append(formats, Option{Value: form.format, Label: strings.ToLower(form.words[:1]) + form.words[1:] + ", " + form.ending})
+		}
+		f.Select("format", "Form", "", formats)
+	}
+	return f
+}
+
+// makeReport leads from the catalogue's form to the report's own address.
+func (s *Site) makeReport(r *Request) error {
+	q := r.C.Request.URL.Query()
+	e, err := reports.Find(q.Get("report"))
+	if err != nil {
+		return assets.ErrNotFound
+	}
+	q.Del("report")
+	return r.Done(r.At("reports", e.Slug)+"?"+q.Encode(), "")
+}
+
+// report shows one report, or sends it as a file.
+func (s *Site) report(r *Request) error {
+	e, err := reports.Find(r.C.Param("report"))
+	if err != nil {
+		return assets.ErrNotFound
+	}
+	reg, err := s.register(r)
+	if err != nil {
+		return err
+	}
+	p := &reportPage{Form: reportForm(r, reg, false)}
+	p.Sheet, p.Say = e.Title, e.Question
+	report, err := s.buildReport(r, e, p.Form)
+	if p.refused(err) {
+		return r.Refill("report", p)
+	} else if err != nil {
+		return err
+	}
+	for _, form := range reportForms {
+		if form.format == r.Query("format") {
+			return r.sendReport(report, form.ending, form.mime, form.write)
+		}
+	}
+	if err := p.fill(r, report); p.refused(err) {
+		p.Report = nil
+		return r.Refill("report", p)
+	} else if err != nil {
+		return err
+	}
+	return r.Show("report", p)
+}
+
+func (s *Site) buildReport(r *Request, e reports.Entry, f *Form) (*reports.Report, error) {
+	zone, err := s.Reporting.ReportZone(r.Context())
+	if err != nil {
+		return nil, err
+	}
+	day := assets.Day(f.Value("as-of"))
+	if day == r.F.Today() {
+		day = ""
+	}
+	in := reports.Inputs{Source: s.Reporting.ReportSource(assets.PlantScope(r.PlantID())), Built: r.Now, Zone: zone, By: r.Who.Person.Name, Version: s.Reporting.ReportVersion(),
+		Filter: reports.Filter{Plant: r.Plant.Plant.Name, Line: f.Value("line"), Conveyor: f.Value("conveyor")}}
+	return e.Build(r.Context(), in, day)
+}
+
+// refused puts what is wrong with day or scope beside its field; a scope is wrong where it was chosen.
+func (p *reportPage) refused(err error) bool {
+	names := map[string]string{"scope": "conveyor"}
+	if p.Form.Value("conveyor") == "" {
+		names["scope"] = "line"
+	}
+	return p.Form.Refused(renamed(err, names))
+}
+
+// sendReport makes the whole file before a byte is sent, so that an error leaves no half of one.
+func (r *Request) sendReport(report *reports.Report, ending, mime string, write func(*reports.Report, context.Context, io.Writer) (reports.Proof, error)) error {
+	var b bytes.Buffer
+	if _, err := write(report, r.Context(), &b); err != nil {
+		return fmt.Errorf("write report %s: %w", report.Slug, err)
+	}
+	return r.Send(reportFile(report, r.Plant.Plant.Name, r.F)+ending, mime, b.Bytes())
+}
+
+// reportFile names a file by report, plant and day.
+func reportFile(report *reports.Report, plant string, f Format) string {
+	day := report.AsOf.Day
+	if day == "" {
+		day = f.Today()
+	}
+	name := strings.Map(func(c rune) rune {
+		if c >= 'a' && c <= 'z' || c >= '0' && c <= '9' {
+			return c
+		}
+		return '-'
+	}, strings.ToLower(plant))
+	return report.Slug + "_" + name + "_" + string(day)
+}
+
+// fill reads the rows for the page. Customer and plant are the same in all of them and are left to the files.
+func (p *reportPage) fill(r *Request, report *reports.Report) error {
+	p.Report = report
+	var shown []int
+	status, stands := -1, map[string]int{}
+	for i, c := range report.Columns {
+		if c.Key == "status" {
+			status = i
+		}
+		if c.Key != "customer" && c.Key != "plant" {
+			shown = append(shown, i)
+			p.Columns = append(p.Columns, c)
+		}
+	}
+	n := 0
+	for row, err := range report.Rows(r.Context()) {
+		if err != nil {
+			return fmt.Errorf("read report %s: %w", report.Slug, err)
+		}
+		if status >= 0 {
+			stands[row[status].Plain()]++
+		}
+		if n++; n > mostPreviewRows {
+			p.Left++
+			continue
+		}
+		cells := make([]reports.Cell, len(shown))
+		for k, i := range shown {
+			cells[k] = row[i]
+		}
+		p.Rows = append(p.Rows, cells)
+	}
+	p.Say, p.Sub = reportSay(report.Title, n, stands), report.Question+" As of "+report.AsOf.Words()+", "+report.Scope+"."
+	for _, form := range reportForms {
+		q := r.C.Request.URL.Query()
+		q.Set("format", form.format)
+		p.Files = append(p.Files, Action{Word: form.words, To: r.At("reports", report.Slug) + "?" + q.Encode(), Main: form.format == "xlsx"})
+	}
+	p.Do = append(p.Do, Action{Word: "Print", Print: true}, p.Files[0])
+	return nil
+}
+
+// reportSay is the headline: how many rows, and what the worst of them come to.
+func reportSay(title string, n int, stands map[string]int) string {
+	if n == 0 {
+		return title + ": nothing was there then"
+	}
+	var says []string
+	for _, band := range due.Bands {
+		if rows := stands[string(band)]; rows > 0 && len(says) < 2 {
+			says = append(says, Int(int64(rows))+" "+string(band))
+		}
+	}
+	say := title + ": " + Figure(n, "row", "rows")
+	if len(says) > 0 {
+		say += ", " + List(says)
+	}
+	return say
+}
+
+// Numeric tells whether a column stands to the right.
+func (p *reportPage) Numeric(c reports.Column) bool {
+	return c.Kind == reports.KindInteger || c.Kind == reports.KindNumber
+}

@@ -1,0 +1,127 @@
+package web
+
+import (
+	"archive/zip"
+	"bytes"
+	"context"
+	"encoding/csv"
+	"encoding/json"
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"testing"
+	"time"
+
+	"carryside/assets"
+	"carryside/reports"
+	"carryside/schedule/due"
+)
+
+// fakeSource is the fake plant as reports ask for it.
+type fakeSource struct {
+	plant *fakePlant
+	scope assets.Scope
+}
+
+func (s fakeSource) Plants(context.Context) ([]reports.PlantName, error) {
+	oslo, err := time.LoadLocation("Europe/Oslo")
+	return []reports.PlantName{{ID: 3, Name: "Skarrow Grain Terminal", Customer: "Skarrow Harbour", Zone: oslo}}, err
+}
+
+func (s fakeSource) PlantAt(_ context.Context, _ int64, at time.Time) (reports.Plant, error) {
+	reg := *s.plant.fleet.Register
+	reg.At = assets.InstantOf(at)
+	reg.Splices = nil
+	var standings []due.Standing
+	for _, sp := range s.plant.fleet.Register.Splices {
+		if sp.Live(reg.At) {
+			reg.Splices = append(reg.Splices, sp)
+		}
+	}
+	reg.Arrange()
+	for _, st := range s.plant.fleet.Standings {
+		if _, live := reg.Splice(st.SpliceID); live {
+			standings = append(standings, st)
+		}
+	}
+	return reports.Plant{Register: &reg, Standings: standings, Basis: []reports.Basis{{Name: "Journal of Skarrow Harbour", Value: "position 18204"}}}, nil
+}
+
+func (o *fakeOffice) ReportSource(scope assets.Scope) reports.Source {
+	return fakeSource{o.plant, scope}
+}
+
+func (o *fakeOffice) ReportZone(context.Context) (*time.Location, error) { return time.UTC, nil }
+
+func (o *fakeOffice) ReportVersion() string { return "test" }
+
+func TestCatalogueOfReports(t *testing.T) {
+	v := as(t, skarrow(), assets.RoleAuditor)
+	d := v.get("/plants/3/reports")
+	if got := d.Find("tbody tr").Length(); got != len(reports.Catalogue) {
+		t.Errorf("%d reports listed", got)
+	}
+	rec := v.do(httptest.NewRequest("GET", "/plants/3/reports/make?report=splice-age&as-of=2026-06-30&conveyor=Q3", nil), http.StatusSeeOther)
+	if to := rec.Header().Get("Location"); to != "/plants/3/reports/splice-age?as-of=2026-06-30&conveyor=Q3" {
+		t.Errorf("leads to %s", to)
+	}
+	v.page("/plants/3/reports/make?report=horoscope", http.StatusNotFound)
+	v.page("/plants/3/reports/horoscope", http.StatusNotFound)
+}
+
+func TestReportAsOfADay(t *testing.T) {
+	v := as(t, skarrow(), assets.RoleAuditor)
+	d := v.get("/plants/3/reports/splice-age?conveyor=Q3")
+	if got := d.Find("table.report tbody tr").Length(); got != 3 {
+		t.Errorf("%d splices of Q3, want 3", got)
+	}
+	if got := text(d, "h1"); !strings.HasPrefix(got, "Splice age register: 3 rows, 1 past best age or rule") {
+		t.Errorf("headline %q", got)
+	}
+	if got := d.Find("table.report thead th").First().Text(); got != "Line" {
+		t.Errorf("first column %q", got)
+	}
+	if d = v.get("/plants/3/reports/splice-age?as-of=2001-01-01"); text(d, "h1") != "Splice age register: nothing was there then" {
+		t.Errorf("long ago it says %q", text(d, "h1"))
+	}
+}
+
+func TestReportAsksForADayThatIs(t *testing.T) {
+	v := as(t, skarrow(), assets.RoleAuditor)
+	for _, day := range []string{"2026-02-31", "yesterday"} {
+		d := v.page("/plants/3/reports/splice-age?as-of="+day, http.StatusUnprocessableEntity)
+		if d.Find(`.note.bad a[href="#f-as-of"]`).Length() != 1 || d.Find("#f-as-of").AttrOr("value", "") != day {
+			t.Errorf("%s: %s", day, text(d, ".note.bad"))
+		}
+	}
+	d := v.page("/plants/3/reports/splice-age?conveyor=Z9", http.StatusUnprocessableEntity)
+	if d.Find(`.note.bad a[href="#f-conveyor"]`).Length() != 1 {
+		t.Errorf("a conveyor that is not there: %s", text(d, ".note.bad"))
+	}
+}
+
+func TestReportIsTakenAlong(t *testing.T) {
+	v := as(t, skarrow(), assets.RoleAuditor)
+	file := func(format string) *httptest.ResponseRecorder {
+		return v.do(httptest.NewRequest("GET", "/plants/3/reports/splice-age?as-of=2026-11-20&format="+format, nil), http.StatusOK)
+	}
+	rec := file("csv")
+	if cd := rec.Header().Get("Content-Disposition"); !strings.Contains(cd, `"splice-age_skarrow-grain-terminal_2026-11-20.csv"`) {
+		t.Errorf("named %s", cd)
+	}
+	rows, err := csv.NewReader(rec.Body).ReadAll()
+	if err != nil || len(rows) < 5 || rows[0][3] != "Conveyor" {
+		t.Errorf("%v: %v", err, rows)
+	}
+	var doc struct {
+		Count  int
+		Digest string
+	}
+	if err := json.Unmarshal(file("json").Body.Bytes(), &doc); err != nil || doc.Count != len(rows)-1 || len(doc.Digest) != 64 {
+		t.Errorf("%v: %+v", err, doc)
+	}
+	b := file("xlsx").Body.Bytes()
+	if _, err := zip.NewReader(bytes.NewReader(b), int64(len(b))); err != nil {
+		t.Errorf("no workbook: %v", err)
+	}
+}
