@@ -29,25 +29,13 @@ type chainRow struct {
 // TableName is "chains".
 func (chainRow) TableName() string { return "chains" }
 
-// Chain returns the chain of a customer, 0 for the company. One that the act did not declare is taken only
-// when its turn in the order of locking has not passed; otherwise the act must name it.
+// Chain returns the chain of a customer, 0 for the company. The act must have declared it: chains are locked in
+// order before anything is written, and what an act does not name it does not touch.
 func (c *Change) Chain(customerID int64) (*Chain, error) {
 	if ch, ok := c.chains[customerID]; ok {
 		return ch, nil
 	}
-	var id int64
-	if err := c.Tx().Raw("SELECT coalesce(max(id), 0) FROM chains WHERE customer_id = ?", customerID).Scan(&id).Error; err != nil {
-		return nil, err
-	}
-	for _, held := range c.chains {
-		if held.ID > id && id != 0 {
-			return nil, fmt.Errorf("the act %q must declare that it touches customer %d", c.Act.Action, customerID)
-		}
-	}
-	if err := c.lock([]int64{customerID}); err != nil {
-		return nil, err
-	}
-	return c.chains[customerID], nil
+	return nil, fmt.Errorf("the act %q does not declare that it touches customer %d: %w", c.Act.Action, customerID, assets.ErrNotFound)
 }
 
 // PlantChain returns the chain that a plant's facts are journalled in: its customer's. Where the act names
