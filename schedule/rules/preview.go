@@ -32,11 +32,12 @@ type Preview struct {
 	From, Now, Until time.Time
 	Rows             []PreviewRow // those in scope at any time of the two years
 	Stands, Edited   Counts
+	AtOnce           int // raised as soon as the edited rule is saved: what is past its limit already
 }
 
 // Preview shows a rule as it stands (nil for a new one) and as edited, before it is saved: as if each had been
-// in force for the last year, and in the next with the hours as they are projected today. Nothing raised
-// before hides a stroke. Counted from the last completion, what is not yet done is taken as done on its due
+// in force since before the last year, and in the next with the hours as they are projected today. Nothing
+// raised before hides a stroke. Counted from the last completion, what is not yet done is taken as done on its due
 // date. Splices to be made and findings to come in the next year are not foreseen.
 func (o *Outlook) Preview(stands *Rule, edited Rule) Preview {
 	p := Preview{From: o.in.Now.AddDate(-1, 0, 0), Now: o.in.Now, Until: o.in.Now.AddDate(1, 0, 0)}
@@ -68,7 +69,15 @@ func (o *Outlook) Preview(stands *Rule, edited Rule) Preview {
 	for _, t := range order {
 		p.Rows = append(p.Rows, *rows[t])
 	}
+	p.AtOnce = o.atOnce(edited)
 	return p
+}
+
+// atOnce counts what a rule raises when it is saved now.
+func (o *Outlook) atOnce(r Rule) int {
+	r.StartsAt, r.Off = assets.InstantOf(o.in.Now), false
+	now := r.StartsAt.Time()
+	return len(o.Propose(r, now.Add(-time.Microsecond), now))
 }
 
 func (s stretch) overlaps(from, until time.Time) bool {
@@ -85,9 +94,13 @@ func (p Preview) stroke(q Proposal, c *Counts) Stroke {
 	return s
 }
 
-// imagine returns what a rule raises in the two years as if it had been in force since before them.
+// imagine returns what a rule raises in the two years as if it had been in force since before them. Of what
+// repeats, counting begins with the two years: nothing before is looked at.
 func (o *Outlook) imagine(r Rule, p Preview) []Proposal {
-	r.StartsAt, r.Off = assets.InstantOf(p.From), false
+	r.StartsAt, r.Off = 0, false
+	if r.Trigger.Repeats || r.PlansDates() || r.Trigger.CountedFrom == FromCompletion {
+		r.StartsAt = assets.InstantOf(p.From)
+	}
 	fresh := o.forgetting()
 	if r.Trigger.CountedFrom == FromCompletion && r.Trigger.Kind != TriggerCron {
 		return fresh.chain(r, p)

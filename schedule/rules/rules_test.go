@@ -195,6 +195,20 @@ func TestPreviewOfAnEditedRule(t *testing.T) {
 	if again := NewOutlook(in).Preview(&stands, edited); again.Stands != p.Stands {
 		t.Errorf("what was raised before hides strokes: %+v", again.Stands)
 	}
+	// Splice 1, made on 10 May 2022, passed two years long ago and four years in May: the first shows no stroke, and both
+	// are raised as soon as the rule is saved.
+	for every, want := range map[int]Counts{24: {0, 0}, 48: {1, 0}, 60: {0, 1}} {
+		limit := rule(4, in.Now, Scope{Conveyors: []int64{10}, Bonds: []assets.Bond{assets.BondHotVulcanised}}, Trigger{Kind: TriggerInterval, Every: every, Unit: "month", CountedFrom: FromMade}, workorder.KindResplice)
+		one := in
+		one.Splices = in.Splices[:1]
+		atOnce := 1
+		if every == 60 {
+			atOnce = 0
+		}
+		if got := NewOutlook(one).Preview(nil, limit); got.Edited != want || got.AtOnce != atOnce {
+			t.Errorf("limit of %d months: %+v and %d at once, want %+v and %d", every, got.Edited, got.AtOnce, want, atOnce)
+		}
+	}
 	answered := finding(1, 99, 3, utc(t, "2026-03-05T08:00:00Z")) // of a splice remade since
 	answered.FollowUpOrderID = 77
 	in.Findings = []assets.Finding{answered, finding(2, 31, 3, utc(t, "2025-03-05T08:00:00Z")), finding(3, 31, 2, utc(t, "2026-08-05T08:00:00Z"))}
