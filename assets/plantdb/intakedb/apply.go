@@ -205,24 +205,15 @@ func (w *plantWriter) readMeters() (err error) {
 	return nil
 }
 
-// person returns the number of somebody a list names: one of the company's people, else of the customer's.
+// person returns the number of somebody a list names.
 func (w *plantWriter) person(name string) (id int64, err error) {
 	key := assets.NameKey(name)
-	if key == "" {
-		return 0, nil
-	}
-	if id, ok := w.people[key]; ok {
+	id, ok := w.people[key]
+	if ok || key == "" {
 		return id, nil
 	}
-	var own []int64
-	if err := w.c.Tx().Raw("SELECT id FROM people WHERE name_key = ? AND customer_id = 0", key).Scan(&own).Error; err != nil {
-		return 0, err
+	if id, err = registry.PersonNamed(w.c, w.plant.CustomerID, name); err == nil {
+		w.people[key] = id
 	}
-	if len(own) > 0 {
-		id = own[0]
-	} else if id, err = registry.PersonNamed(w.c, w.plant.CustomerID, name); err != nil {
-		return 0, err
-	}
-	w.people[key] = id
-	return id, nil
+	return id, err
 }

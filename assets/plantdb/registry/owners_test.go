@@ -126,6 +126,17 @@ func TestNamesOfPeopleStandInTheTableOnly(t *testing.T) {
 	if err != nil || id == 0 || id != again {
 		t.Fatalf("numbers %d and %d, %v; want one person", id, again, err)
 	}
+	own := assets.Person{Name: "I. Vanterel", Role: assets.RolePlanner}
+	err = company(s, func(c *plantdb.Change) (err error) {
+		if err := registry.AddPerson(c, &own); err != nil {
+			return err
+		}
+		again, err = registry.PersonNamed(c, s.Customer.ID, "i. vanterel")
+		return err
+	})
+	if err != nil || again != own.ID {
+		t.Errorf("the company's own planner got number %d beside %d, %v", again, own.ID, err)
+	}
 	var written int64
 	if err := s.DB.SQL(bg).Raw("SELECT count(*) FROM journal_entries WHERE lower(changes) LIKE '%asquenne%'").Scan(&written).Error; err != nil || written != 0 {
 		t.Errorf("the journal names a person in %d entries, %v", written, err)

@@ -47,15 +47,15 @@ func GrantsOf(ctx context.Context, db *plantdb.DB, personID int64) ([]assets.Gra
 	return list[assets.Grant](db.SQL(ctx).Where("person_id = ? AND known_to IS NULL", personID).Order("id"))
 }
 
-// PersonNamed returns the number of a person, or crew, of a customer (0: of the service company) by a name
-// as written, adding it to the table of people when it is new. "" is nobody and gives 0.
+// PersonNamed returns the number of a person, or crew, by a name as written: one of the service company's
+// people, else of the customer's, to whom a new name is added. "" is nobody and gives 0.
 func PersonNamed(c *plantdb.Change, customerID int64, name string) (int64, error) {
 	key := assets.NameKey(name)
 	if key == "" {
 		return 0, nil
 	}
 	var ids []int64
-	if err := c.Tx().Raw("SELECT id FROM people WHERE name_key = ? AND customer_id = ?", key, customerID).Scan(&ids).Error; err != nil {
+	if err := c.Tx().Raw("SELECT id FROM people WHERE name_key = ? AND customer_id IN (0, ?) ORDER BY customer_id", key, customerID).Scan(&ids).Error; err != nil {
 		return 0, err
 	}
 	if len(ids) > 0 {
