@@ -217,6 +217,7 @@ func (j *judge) close(e *entry) {
 		j.refuseCells(e)
 	case e.refusal != nil:
 		j.refused = append(j.refused, *e.refusal)
+	case e.held:
 	case e.used && !dated:
 		j.out.Rows.Accepted++
 	case !e.used:

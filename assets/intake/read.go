@@ -27,6 +27,7 @@ type entry struct {
 	belt    *thing
 	things  []*thing
 	used    bool // some record came of it
+	held    bool // its reading waits for a decision
 }
 
 // cellValue is one cell as read.

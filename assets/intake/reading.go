@@ -432,6 +432,7 @@ func (g *group) listHours() {
 				row.Column = columnOf(e.t.byField["meter_reading"])
 			}
 			g.j.out.Held = append(g.j.out.Held, row)
+			e.held = h.c == nil
 			continue
 		}
 		if h.c != nil {
