@@ -21,6 +21,12 @@ type nobody struct {
 	web.Orders
 	web.Days
 	web.Finds
+	web.Owners
+	web.Registers
+	web.Meters
+	web.RuleBook
+	web.StopBook
+	web.Reporting
 }
 
 func (nobody) SignIns(context.Context) ([]assets.Person, error) {
@@ -39,7 +45,9 @@ func (nobody) PlantList(context.Context, assets.Scope) ([]web.PlantSummary, erro
 
 func handler(t *testing.T, loopback bool) http.Handler {
 	t.Helper()
-	h, err := Handler(Config{Sources: web.Sources{Plants: nobody{}, Fleets: nobody{}, Orders: nobody{}, Days: nobody{}, Finds: nobody{}}, People: nobody{}, Now: func() time.Time { return time.Unix(1.8e9, 0) },
+	h, err := Handler(Config{Sources: web.Sources{Plants: nobody{}, Fleets: nobody{}, Orders: nobody{}, Days: nobody{}, Finds: nobody{}, Owners: nobody{},
+		Registers: nobody{}, Meters: nobody{}, RuleBook: nobody{}, StopBook: nobody{}, Reporting: nobody{}},
+		People: nobody{}, Now: func() time.Time { return time.Unix(1.8e9, 0) },
 		Log: slog.New(slog.NewTextHandler(io.Discard, nil)), LoopbackOnly: loopback})
 	if err != nil {
 		t.Fatal(err)

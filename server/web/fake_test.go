@@ -26,21 +26,24 @@ var morning = time.Date(2026, 11, 25, 5, 40, 0, 0, time.UTC)
 
 // fakePlant is a plant in memory. Its figures are those of the design's pictures, for show.
 type fakePlant struct {
-	frames []PlantFrame
-	list   []PlantSummary
-	staff  []assets.Person
-	fleet  *Fleet
-	past   map[int64]*Past
-	orders []workorder.Order
-	events []workorder.Event
-	stops  []assets.StopWindow
-	remind []rules.Occurrence
-	news   News
-	held   int
-	grades []assets.Finding
-	steps  []Act // steps taken
-	made   []Resplice
-	books  *fakeOffice
+	frames   []PlantFrame
+	list     []PlantSummary
+	staff    []assets.Person
+	fleet    *Fleet
+	past     map[int64]*Past
+	orders   []workorder.Order
+	events   []workorder.Event
+	stops    []assets.StopWindow
+	remind   []rules.Occurrence
+	news     News
+	held     int
+	grades   []assets.Finding
+	steps    []Act // steps taken
+	owner    Owner
+	kept     []string // what the forms of the owner's side kept
+	grantAll bool     // grants are for all plants, not for plant 3
+	made     []Resplice
+	books    *fakeOffice
 }
 
 func skarrow() *fakePlant {
@@ -59,6 +62,7 @@ func skarrow() *fakePlant {
 	}
 	f.fillFleet(p)
 	f.fillOrders()
+	f.fillOwner(p)
 	return f
 }
 
@@ -80,6 +84,9 @@ func (f *fakePlant) SignIns(context.Context) ([]assets.Person, error) { return f
 
 func (f *fakePlant) GrantsOf(_ context.Context, id int64) ([]assets.Grant, error) {
 	for _, p := range f.staff {
+		if p.ID == id && f.grantAll {
+			return []assets.Grant{{PersonID: id, Role: p.Role}}, nil
+		}
 		if p.ID == id {
 			return []assets.Grant{{PersonID: id, Role: p.Role, PlantID: 3}}, nil
 		}
@@ -94,7 +101,7 @@ func (f *fakePlant) AddPerson(_ context.Context, name string, role assets.Role) 
 }
 
 func (f *fakePlant) sources() Sources {
-	return Sources{Plants: f, Fleets: f, Orders: f, Days: f, Finds: f, Registers: f.office(), Meters: f.office(), RuleBook: f.office(), StopBook: f.office(), Reporting: f.office()}
+	return Sources{Plants: f, Fleets: f, Orders: f, Days: f, Finds: f, Owners: f, Registers: f.office(), Meters: f.office(), RuleBook: f.office(), StopBook: f.office(), Reporting: f.office()}
 }
 
 // visit is a browser at a site.

@@ -1,5 +1,7 @@
 package web
 
+import "carryside/schedule/people"
+
 // plantsPage answers: which plants are mine, which of them has something late, whose hours are old.
 type plantsPage struct {
 	Page
@@ -22,6 +24,9 @@ func (s *Site) plants(r *Request) error {
 	p := &plantsPage{Empty: Empty{What: "No plant yet", Why: "A plant appears here when its list is brought in, or when you are granted one."}}
 	p.Sheet, p.Say = "All plants", plantsSay(all)
 	p.Sub = "Each plant's dates are in its own time."
+	if r.May(people.EditRegister) {
+		p.Do = append(p.Do, Action{Word: "Add a plant", To: "/plants/new"})
+	}
 	for i, a := range all {
 		p.Plants = append(p.Plants, r.plantLine(a, i == 0 || all[i-1].Customer != a.Customer))
 	}
@@ -68,11 +73,16 @@ func plantsSay(all []PlantSummary) string {
 			return all[0].Plant.Name + " has no order past its latest date"
 		}
 		return "None of " + of + " has an order past its latest date"
+	case len(all):
+		if len(all) > 1 {
+			return Capital(Word(late)) + nb + "plants, all there are, have orders past their latest date; " + worst.Plant.Name + " has the most, " + Word(worst.Overdue)
+		}
+		fallthrough
 	case 1:
 		return worst.Plant.Name + " has " + Count(worst.Overdue, "order", "orders") + " past " + pick(worst.Overdue == 1, "its latest date", "their latest dates")
 	}
-	return Capital(Figure(late, "plant", "plants")) + " of " + Int(int64(len(all))) + " have orders past their latest date; " +
-		worst.Plant.Name + " has the most, " + Int(int64(worst.Overdue))
+	return Capital(Word(late)) + " of " + Word(len(all)) + nb + "plants have orders past their latest date; " +
+		worst.Plant.Name + " has the most, " + Word(worst.Overdue)
 }
 
 // Empty is what a page says where there is nothing yet: what is missing, why it matters, the one next step.

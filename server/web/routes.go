@@ -42,7 +42,7 @@ func routes() []Route {
 		{Method: get, Path: "/plants/:plant/splices/:splice", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).splice},
 		{Method: get, Path: "/plants/:plant/find", May: people.Read, Under: "find", Do: (*Site).find},
 		{Method: get, Path: "/plants/:plant/conveyors/:conveyor", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).conveyor},
-	}, registerRoutes()...)
+	}, append(registerRoutes(), ownerRoutes()...)...)
 }
 
 // screens is every template of templates/screens. A file that is not named here, and a name without its
@@ -50,7 +50,7 @@ func routes() []Route {
 var screens = []string{
 	"signin", "problem",
 	"form", "readings", "meter", "rules", "rule", "stops", "calculator", "reports", "report",
-	"plants", "today", "belts", "conveyor", "splice", "orders", "order", "find",
+	"plants", "plant", "today", "belts", "conveyor", "splice", "orders", "order", "find",
 }
 
 // heads is the names that ride on the belt, in order; one without a route is absent.

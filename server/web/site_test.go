@@ -209,7 +209,7 @@ func TestPlantsSayTheWorst(t *testing.T) {
 		{[]PlantSummary{plant("Skarrow", 1)}, "Skarrow has one order past its latest date"},
 		{[]PlantSummary{plant("Skarrow", 0), plant("Ostrel", 3)}, "Ostrel has three orders past their latest dates"},
 		{[]PlantSummary{plant("Skarrow", 0), plant("Ostrel", 0)}, "None of 2 plants has an order past its latest date"},
-		{[]PlantSummary{plant("Skarrow", 1), plant("Ostrel", 3)}, "2 plants of 2 have orders past their latest date; Ostrel has the most, 3"},
+		{[]PlantSummary{plant("Skarrow", 1), plant("Ostrel", 3)}, "Two plants, all there are, have orders past their latest date; Ostrel has the most, three"},
 	}
 	for _, tt := range tests {
 		if got := strings.ReplaceAll(plantsSay(tt.all), nb, " "); got != tt.want {

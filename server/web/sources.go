@@ -18,6 +18,7 @@ type Sources struct {
 	Orders Orders
 	Days   Days
 	Finds  Finds
+	Owners Owners
 
 	Registers Registers
 	Meters    Meters
