@@ -198,8 +198,8 @@ func progress(l Loaded, raises bool, now time.Time) map[int64]time.Time {
 func nextRaising(look *rules.Outlook, l Loaded, now time.Time) time.Time {
 	next := now.Add(lookAhead)
 	for _, r := range l.Inputs.Rules {
-		if found := look.Propose(r, now, next); len(found) > 0 {
-			next = found[0].RaiseAt
+		if at, found := look.First(r, now, next); found {
+			next = at
 		}
 	}
 	return next

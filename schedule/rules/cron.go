@@ -16,27 +16,48 @@ func (o *Outlook) eachCron(r Rule, after, until time.Time, visit func(Proposal))
 	if err != nil {
 		return // refused when saved; a rule that cannot be read plans nothing
 	}
-	planned := expr.Between(o.zone, later(after, r.StartsAt.Time().Add(-time.Microsecond)), until)
-	if len(planned) == 0 {
+	o.eachDate(r, expr.Between(o.zone, later(after, r.StartsAt.Time().Add(-time.Microsecond)), until), until, 0, visit)
+}
+
+// planned is a planned time as proposals of all targets need it.
+type planned struct {
+	calendar.Occurrence
+	local string
+	day   assets.Day
+	early time.Time // less the lead
+}
+
+func (o *Outlook) plan(at calendar.Occurrence, leadDays int) planned {
+	return planned{at, at.Planned.String(), assets.Day(at.Planned.Date.String()), o.daysBefore(at.At, leadDays)}
+}
+
+// eachDate visits each target in scope at each planned time.
+func (o *Outlook) eachDate(r Rule, dates []calendar.Occurrence, end time.Time, leadDays int, visit func(Proposal)) {
+	if len(dates) == 0 {
 		return
 	}
-	for _, t := range o.inScope(r, until) {
-		for _, at := range planned {
+	times := make([]planned, len(dates))
+	for i, at := range dates {
+		times[i] = o.plan(at, leadDays)
+	}
+	for _, t := range o.inScope(r, end) {
+		for _, at := range times {
 			if t.holds(at.At) {
-				visit(o.plannedProposal(r, t, at, 0))
+				visit(o.plannedProposal(r, t, at))
 			}
 		}
 	}
 }
 
-// plannedProposal is an occurrence whose local date and time the plan fixes; it is raised so many days before.
-func (o *Outlook) plannedProposal(r Rule, t inScope, at calendar.Occurrence, leadDays int) Proposal {
-	day := assets.Day(at.Planned.Date.String())
-	raise := later(o.daysBefore(at.At, leadDays), later(r.StartsAt.Time(), t.from))
-	p := o.proposal(r, t.Target, at.Planned.String(), at.At, day, raise)
-	p.PlannedLocal = at.Planned.String()
+// plannedProposal is an occurrence whose local date and time the plan fixes; it is raised its lead before.
+func (o *Outlook) plannedProposal(r Rule, t inScope, at planned) Proposal {
+	p := o.proposal(r, t.Target, at.local, at.At, at.day, later(at.early, later(r.StartsAt.Time(), t.from)))
+	p.PlannedLocal = at.local
+	if o.silent {
+		return p
+	}
 	p.Values = map[string]any{"clock": "calendar", "planned_local": p.PlannedLocal, "zone": o.zone.String(), "due": p.DueAt}
-	p.Why = o.because(r, fmt.Sprintf("%s, planned for %s at %s plant time%s", r.Trigger.Words(), dayWords(at.Planned.Date), at.Planned.Time, o.shown(at)))
+	p.Why = o.because(r, fmt.Sprintf("%s, planned for %s at %s plant time%s", r.Trigger.Words(), dayWords(at.Planned.Date), at.Planned.Time, o.shown(at.Occurrence)))
 	return p
 }
 
@@ -56,8 +77,8 @@ func (o *Outlook) shown(at calendar.Occurrence) string {
 // nobody had decided it before.
 func (o *Outlook) proposal(r Rule, t Target, cycle string, due time.Time, day assets.Day, raise time.Time) Proposal {
 	from := day
-	if begun := o.day(r.StartsAt.Time()); r.StartsAt != 0 && begun > from {
-		from = begun
+	if start := r.StartsAt.Time(); due.Before(start) {
+		from = max(day, o.day(start))
 	}
 	return Proposal{
 		Rule: r, PlantID: o.in.Plant.ID, Target: t, Cycle: cycle, DueAt: micro(due), DueDay: day,

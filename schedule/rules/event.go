@@ -52,6 +52,9 @@ func (o *Outlook) afterEvent(r Rule, of inScope, until time.Time) (time.Time, bo
 
 func (o *Outlook) eventProposal(r Rule, t inScope, due time.Time) Proposal {
 	p := o.proposal(r, t.Target, ownCycle(t.Target, 1), due, o.day(due), o.raiseAt(r, t, due))
+	if o.silent {
+		return p
+	}
 	p.Values = map[string]any{"clock": r.Trigger.Event, "after_hours": r.Trigger.AfterHours, "running_hours": r.Trigger.RunningHours,
 		"counted_from": t.own.At.Time(), "due": p.DueAt}
 	p.Why = o.because(r, fmt.Sprintf("%s %s on %s, due %s", r.Trigger.afterWords(), t.begun(), o.whenWords(t.own), o.dateWords(due)))

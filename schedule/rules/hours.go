@@ -117,6 +117,9 @@ func (o *Outlook) sinceCompletion(r Rule, t inScope, e clockEvent, c counter, vi
 func (o *Outlook) clockedProposal(r Rule, t inScope, e clockEvent, c counter, cycle string, k int, due time.Time) Proposal {
 	day := o.day(due)
 	p := o.proposal(r, t.Target, cycle, due, day, o.raiseAt(r, t, due))
+	if o.silent {
+		return p
+	}
 	limit := float64(k) * r.Trigger.count()
 	reached, _ := c.at(o.in.Now)
 	p.Values = map[string]any{"clock": r.Trigger.clockWords(), "reached": reached, "limit": limit, "k": k, "counted_from": e.at,

@@ -42,14 +42,7 @@ func (o *Outlook) eachPlanned(r Rule, every calendar.Interval, after, until time
 	// What is raised by until may be due up to the lead later.
 	from := later(after, r.StartsAt.Time().Add(-time.Microsecond))
 	end := until.AddDate(0, 0, r.Template.LeadDays+1)
-	planned := every.Between(o.zone, anchor, from, end)
-	for _, t := range o.inScope(r, end) {
-		for _, at := range planned {
-			if t.holds(at.At) {
-				visit(o.plannedProposal(r, t, at, r.Template.LeadDays))
-			}
-		}
-	}
+	o.eachDate(r, every.Between(o.zone, anchor, from, end), end, r.Template.LeadDays, visit)
 }
 
 // anchor returns the first planned date with the rule's time of day.
@@ -95,8 +88,11 @@ func (o *Outlook) afterCompletion(r Rule, t inScope, every calendar.Interval, to
 	if !ok || !t.reachable(at.At) {
 		return Proposal{}, false
 	}
-	p := o.plannedProposal(r, t, at, r.Template.LeadDays)
+	p := o.plannedProposal(r, t, o.plan(at, r.Template.LeadDays))
 	p.Cycle, p.PlannedLocal = cycle, ""
+	if o.silent {
+		return p, true
+	}
 	since := "since the last was done"
 	if cycle == "start" {
 		since = "since the rule began"
@@ -124,6 +120,9 @@ func (o *Outlook) eachAfterMaking(r Rule, until time.Time, visit func(Proposal))
 		o.eachCycle(r, t, first, last, until, func(k int) (time.Time, assets.Day, bool) { return o.afterOwnDate(r.Trigger, t.own, k) },
 			func(k int, due time.Time, day assets.Day) Proposal {
 				p := o.proposal(r, t.Target, ownCycle(t.Target, k), due, day, o.raiseAt(r, t, due))
+				if o.silent {
+					return p
+				}
 				age := int(o.in.Now.Sub(t.own.At.Time()) / (24 * time.Hour))
 				p.Values = map[string]any{"clock": "days", "reached": age, "every": r.Trigger.Every, "unit": r.Trigger.Unit, "k": k,
 					"counted_from": t.own.At.Time(), "due": p.DueAt}

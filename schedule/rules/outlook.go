@@ -39,6 +39,7 @@ type Outlook struct {
 	family    map[int64]string // by belt
 	past      history
 	forgets   bool                // for a preview: what was raised and answered before does not count
+	silent    bool                // no reasons in words: a daily rule on 450 splices has a third of a million of them in two years
 	life      map[int64]lifeLimit // by splice, filled as asked
 	ends      map[hoursBy]float64 // hours at the ends of spans, filled as asked; below 0: not known
 }
@@ -127,20 +128,51 @@ func (o *Outlook) Propose(r Rule, after, until time.Time) []Proposal {
 		return nil
 	}
 	var found []Proposal
-	add := func(p Proposal) {
-		if p.RaiseAt.After(after) && !p.RaiseAt.After(until) {
-			found = append(found, p)
-		}
-	}
-	o.each(r, after, until, func(p Proposal) {
-		if no, from, free := o.past.free(p.Key(), o.zone); free {
-			p.WithdrawalNo = no
-			p.RaiseAt = later(p.RaiseAt, from)
-			add(p)
-		}
-	})
+	o.within(r, after, until, func(p Proposal) { found = append(found, p) })
 	slices.SortStableFunc(found, byRaising)
 	return found
+}
+
+// Count returns how many occurrences Propose would return.
+func (o *Outlook) Count(r Rule, after, until time.Time) (n int) {
+	if r.AppliesTo(o.in.Plant) && after.Before(until) {
+		o.silently().within(r, after, until, func(Proposal) { n++ })
+	}
+	return n
+}
+
+// First returns the first instant of a span at which a rule raises something.
+func (o *Outlook) First(r Rule, after, until time.Time) (first time.Time, found bool) {
+	if !r.AppliesTo(o.in.Plant) || !after.Before(until) {
+		return first, false
+	}
+	o.silently().within(r, after, until, func(p Proposal) {
+		if !found || p.RaiseAt.Before(first) {
+			first, found = p.RaiseAt, true
+		}
+	})
+	return first, found
+}
+
+// silently is the same plant, its proposals without reasons in words.
+func (o *Outlook) silently() *Outlook {
+	c := *o
+	c.silent = true
+	return &c
+}
+
+// within visits the free occurrences of a rule that are to be raised in (after, until].
+func (o *Outlook) within(r Rule, after, until time.Time, visit func(Proposal)) {
+	o.each(r, after, until, func(p Proposal) {
+		no, from, free := o.past.free(p.Key(), o.zone)
+		if !free {
+			return
+		}
+		p.WithdrawalNo = no
+		if p.RaiseAt = later(p.RaiseAt, from); p.RaiseAt.After(after) && !p.RaiseAt.After(until) {
+			visit(p)
+		}
+	})
 }
 
 func byRaising(a, b Proposal) int {

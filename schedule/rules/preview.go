@@ -56,17 +56,13 @@ func (o *Outlook) Preview(stands *Rule, edited Rule) Preview {
 			r.ScopeFrom, r.ScopeUntil = t.from, t.until
 		}
 	}
-	for _, q := range o.imagine(edited, p) {
-		r := row(q.Target)
-		r.Edited = append(r.Edited, p.stroke(q, &p.Edited))
-	}
+	o.imagine(edited, p, func(q Proposal) { row(q.Target).Edited = append(row(q.Target).Edited, p.stroke(q, &p.Edited)) })
 	if stands != nil {
-		for _, q := range o.imagine(*stands, p) {
-			r := row(q.Target)
-			r.Stands = append(r.Stands, p.stroke(q, &p.Stands))
-		}
+		o.imagine(*stands, p, func(q Proposal) { row(q.Target).Stands = append(row(q.Target).Stands, p.stroke(q, &p.Stands)) })
 	}
 	for _, t := range order {
+		inOrder(rows[t].Stands)
+		inOrder(rows[t].Edited)
 		p.Rows = append(p.Rows, *rows[t])
 	}
 	p.AtOnce = o.atOnce(edited)
@@ -77,7 +73,11 @@ func (o *Outlook) Preview(stands *Rule, edited Rule) Preview {
 func (o *Outlook) atOnce(r Rule) int {
 	r.StartsAt, r.Off = assets.InstantOf(o.in.Now), false
 	now := r.StartsAt.Time()
-	return len(o.Propose(r, now.Add(-time.Microsecond), now))
+	return o.Count(r, now.Add(-time.Microsecond), now)
+}
+
+func inOrder(strokes []Stroke) {
+	slices.SortStableFunc(strokes, func(a, b Stroke) int { return a.At.Compare(b.At) })
 }
 
 func (s stretch) overlaps(from, until time.Time) bool {
@@ -94,18 +94,21 @@ func (p Preview) stroke(q Proposal, c *Counts) Stroke {
 	return s
 }
 
-// imagine returns what a rule raises in the two years as if it had been in force since before them. Of what
+// imagine visits what a rule raises in the two years as if it had been in force since before them. Of what
 // repeats, counting begins with the two years: nothing before is looked at.
-func (o *Outlook) imagine(r Rule, p Preview) []Proposal {
+func (o *Outlook) imagine(r Rule, p Preview, visit func(Proposal)) {
 	r.StartsAt, r.Off = 0, false
 	if r.Trigger.Repeats || r.PlansDates() || r.Trigger.CountedFrom == FromCompletion {
 		r.StartsAt = assets.InstantOf(p.From)
 	}
-	fresh := o.forgetting()
+	fresh := o.forgetting().silently()
 	if r.Trigger.CountedFrom == FromCompletion && r.Trigger.Kind != TriggerCron {
-		return fresh.chain(r, p)
+		fresh.chain(r, p, visit)
+		return
 	}
-	return fresh.Propose(r, p.From.Add(-time.Microsecond), p.Until)
+	if r.AppliesTo(o.in.Plant) {
+		fresh.within(r, p.From.Add(-time.Microsecond), p.Until, visit)
+	}
 }
 
 // forgetting is the same plant as if its rules had raised nothing; what was completed stays known.
@@ -118,8 +121,7 @@ func (o *Outlook) forgetting() *Outlook {
 
 // chain follows a rule that counts from completions through the two years: each cycle begins with what was
 // completed by then, or with the due date of the one before.
-func (o *Outlook) chain(r Rule, p Preview) []Proposal {
-	var out []Proposal
+func (o *Outlook) chain(r Rule, p Preview, visit func(Proposal)) {
 	for _, t := range o.inScope(r, p.Until) {
 		at := p.From
 		if e, ok := o.eventOf(r, t); ok && r.Trigger.Kind != TriggerInterval && e.completed == nil {
@@ -134,13 +136,11 @@ func (o *Outlook) chain(r Rule, p Preview) []Proposal {
 				break
 			}
 			if !q.RaiseAt.Before(p.From) && t.holds(q.DueAt) {
-				out = append(out, q)
+				visit(q)
 			}
 			at = q.DueAt
 		}
 	}
-	slices.SortStableFunc(out, byRaising)
-	return out
 }
 
 // following is the occurrence that follows a completion at an instant.

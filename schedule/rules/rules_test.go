@@ -410,7 +410,12 @@ func TestProposingInPiecesEqualsProposingWhole(t *testing.T) {
 		look := NewOutlook(in)
 		after := start.Add(-time.Microsecond)
 		until := after.Add(time.Duration(rapid.IntRange(1, 600*24).Draw(rt, "span")) * time.Hour)
-		whole := keysOf(look.Propose(r, after, until))
+		proposed := look.Propose(r, after, until)
+		first, any := look.First(r, after, until)
+		if n := look.Count(r, after, until); n != len(proposed) || any != (n > 0) || any && !first.Equal(proposed[0].RaiseAt) {
+			rt.Fatalf("counted %d, first at %v; proposed %d: %v", n, first, len(proposed), lines(proposed))
+		}
+		whole := keysOf(proposed)
 		var pieces []string
 		for at := after; at.Before(until); {
 			next := at.Add(time.Duration(rapid.Int64Range(1, int64(90*24*time.Hour)).Draw(rt, "piece")))
