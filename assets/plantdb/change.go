@@ -53,8 +53,8 @@ type Change struct {
 }
 
 // Change runs fn in one transaction and appends what it wrote to the journal, an entry in each chain it
-// wrote to; an act that writes nothing leaves no entry. assets.ErrConflict when two changes waited for each
-// other and the database ended this one: nothing was written, and it may be tried again.
+// wrote to; an act that writes nothing leaves no entry. assets.ErrConflict when somebody else entered the same
+// at the same time, or two changes waited for each other and the database ended this one.
 func (db *DB) Change(ctx context.Context, act Act, fn func(*Change) error) error {
 	if db.tx != nil {
 		return errors.New("a change inside a change: pass the first one on")
@@ -63,8 +63,11 @@ func (db *DB) Change(ctx context.Context, act Act, fn func(*Change) error) error
 		return errors.New("a change needs its action in words and the time")
 	}
 	err := db.change(ctx, act, fn)
-	if deadlock(err) {
+	switch {
+	case deadlock(err):
 		return fmt.Errorf("somebody else was changing the same things; try again: %w", assets.ErrConflict)
+	case IsDuplicate(err):
+		return fmt.Errorf("somebody else has just entered the same; look again: %w", errors.Join(assets.ErrConflict, err))
 	}
 	return err
 }

@@ -95,8 +95,8 @@ func TestFailedChangeLeavesNothingAndGivesItsNumbersBack(t *testing.T) {
 	if err := create("kept", nil); err != nil {
 		t.Fatal(err)
 	}
-	if err := create("kept", nil); !plantdb.IsDuplicate(err) {
-		t.Errorf("the same name twice: %v, want a duplicate", err)
+	if err := create("kept", nil); !plantdb.IsDuplicate(err) || !errors.Is(err, assets.ErrConflict) {
+		t.Errorf("the same name twice: %v, want a duplicate, which is a conflict", err)
 	}
 	if rows := held(t, db, plantdb.AsOf{}, 1); len(rows) != 1 || rows[0].Name != "kept" || len(entries(t, db)) != 1 {
 		t.Errorf("number 1 is %+v, want the row that was kept", rows)

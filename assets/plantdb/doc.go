@@ -11,7 +11,7 @@
 // and stores what was before and after, in one transaction:
 //
 //	err = db.Change(ctx, plantdb.Act{PersonID: 7, Origin: plantdb.Screen, Action: "fit a belt", Now: now, Plants: []int64{3}},
-//		func(c *plantdb.Change) error { return registry.FitBelt(c, &belt, ending) })
+//		func(c *plantdb.Change) error { return registry.FitBelt(c, &belt, "cover worn through") })
 //
 // It must not know what a due date is or who may do what: those are decided before it is asked.
 package plantdb

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"slices"
 	"strconv"
-	"strings"
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
@@ -34,22 +33,33 @@ func known(asOf plantdb.AsOf, alias string) (string, []any) {
 	return alias + ".known_from <= ? AND (" + alias + ".known_to IS NULL OR " + alias + ".known_to > ?)", []any{asOf.Known, asOf.Known}
 }
 
-const readingColumns = "r.conveyor_id, r.at, r.known_from, r.shown_h, r.approximate, r.remark"
+const readingColumns = "r.conveyor_id, r.at, r.known_from, r.known_to, r.shown_h, r.approximate, r.remark"
 
-// scanReadings reads rows of readingColumns: by hand, because there are many.
-func scanReadings(rows *sql.Rows, err error) (readings []assets.Reading, _ error) {
+// scanReadings reads rows of readingColumns: by hand, because there are many. Rows that are not held to be right
+// at asOf fall away here where the query did not leave them out.
+func scanReadings(asOf plantdb.AsOf, rows *sql.Rows, err error) (readings []assets.Reading, _ error) {
 	if err != nil {
 		return nil, err
 	}
 	defer rows.Close()
 	for rows.Next() {
 		var r assets.Reading
-		if err := rows.Scan(&r.ConveyorID, &r.At, &r.KnownFrom, &r.ShownH, &r.Approximate, &r.Remark); err != nil {
+		if err := rows.Scan(&r.ConveyorID, &r.At, &r.KnownFrom, &r.KnownTo, &r.ShownH, &r.Approximate, &r.Remark); err != nil {
 			return nil, err
 		}
-		readings = append(readings, r)
+		if heldAt(r, asOf.Known) {
+			readings = append(readings, r)
+		}
 	}
 	return readings, rows.Err()
+}
+
+// heldAt tells whether a reading was held to be right at a position; 0 is now.
+func heldAt(r assets.Reading, position int64) bool {
+	if position == 0 {
+		return r.KnownTo == nil
+	}
+	return r.KnownFrom <= position && (r.KnownTo == nil || *r.KnownTo > position)
 }
 
 // Readings returns the accepted readings of a conveyor in a span, in order of time.
@@ -59,7 +69,8 @@ func Readings(ctx context.Context, db *plantdb.DB, scope assets.Scope, conveyorI
 	}
 	where, args := known(asOf, "r")
 	query := "SELECT " + readingColumns + " FROM readings r WHERE r.conveyor_id = ? AND r.at >= ? AND r.at < ? AND " + where + " ORDER BY r.at"
-	return scanReadings(db.SQL(ctx).Raw(query, append([]any{conveyorID, in.From, in.to()}, args...)...).Rows())
+	rows, err := db.SQL(ctx).Raw(query, append([]any{conveyorID, in.From, in.to()}, args...)...).Rows()
+	return scanReadings(asOf, rows, err)
 }
 
 // LastReadings returns a conveyor's newest accepted readings, newest first.
@@ -67,7 +78,8 @@ func LastReadings(ctx context.Context, db *plantdb.DB, scope assets.Scope, conve
 	if _, err := plantOf(ctx, db, scope, conveyorID); err != nil {
 		return nil, err
 	}
-	return scanReadings(db.SQL(ctx).Raw("SELECT "+readingColumns+" FROM readings r WHERE r.conveyor_id = ? AND r.known_to IS NULL ORDER BY r.at DESC LIMIT ?", conveyorID, limit).Rows())
+	rows, err := db.SQL(ctx).Raw("SELECT "+readingColumns+" FROM readings r WHERE r.conveyor_id = ? AND r.known_to IS NULL ORDER BY r.at DESC LIMIT ?", conveyorID, limit).Rows()
+	return scanReadings(plantdb.AsOf{}, rows, err)
 }
 
 // plantOf returns the plant of a conveyor within the scope.
@@ -91,8 +103,9 @@ func neighbour(ctx context.Context, db *plantdb.DB, conveyorID int64, at assets.
 		side, order = "r.at <= ?", "r.at DESC"
 	}
 	where, args := known(asOf, "r")
-	found, err := scanReadings(db.SQL(ctx).Raw("SELECT "+readingColumns+" FROM readings r WHERE r.conveyor_id = ? AND "+side+" AND "+where+" ORDER BY "+order+" LIMIT 1",
-		append([]any{conveyorID, at}, args...)...).Rows())
+	rows, err := db.SQL(ctx).Raw("SELECT "+readingColumns+" FROM readings r WHERE r.conveyor_id = ? AND "+side+" AND "+where+" ORDER BY "+order+" LIMIT 1",
+		append([]any{conveyorID, at}, args...)...).Rows()
+	found, err := scanReadings(asOf, rows, err)
 	if err == nil && len(found) == 0 {
 		err = assets.ErrNotFound
 	}
@@ -121,25 +134,43 @@ func PlantReadings(ctx context.Context, db *plantdb.DB, scope assets.Scope, plan
 	if err := db.Reach(ctx, scope, plantID); err != nil {
 		return nil, err
 	}
-	around, err := ends(ctx, db, plantID, asOf)
+	asked, err := askedHere(ctx, db, plantID, w.Asked)
 	if err != nil {
 		return nil, err
 	}
-	for some := range slices.Chunk(w.Asked, 2000) {
-		more, err := aroundInstants(ctx, db, plantID, some, asOf)
-		if err != nil {
-			return nil, err
-		}
-		around = append(around, more...)
+	queries := []query{endsQuery(plantID, asOf)}
+	for some := range slices.Chunk(asked, 2000) {
+		queries = append(queries, aroundQuery(some, asOf))
 	}
 	if w.TrailingH > 0 {
-		more, err := trailing(ctx, db, plantID, w.TrailingH, asOf)
+		queries = append(queries, trailingQuery(plantID, w.TrailingH, asOf))
+	}
+	var all []assets.Reading
+	for _, q := range queries {
+		rows, err := db.SQL(ctx).Raw(q.sql, q.args...).Rows()
+		some, err := scanReadings(asOf, rows, err)
 		if err != nil {
 			return nil, err
 		}
-		around = append(around, more...)
+		all = append(all, some...)
 	}
-	return byConveyor(around), nil
+	return byConveyor(all), nil
+}
+
+// askedHere leaves out instants of conveyors that are not the plant's.
+func askedHere(ctx context.Context, db *plantdb.DB, plantID int64, asked []Asked) ([]Asked, error) {
+	if len(asked) == 0 {
+		return nil, nil
+	}
+	var ids []int64
+	if err := db.SQL(ctx).Raw("SELECT id FROM conveyors WHERE plant_id = ? AND known_to IS NULL AND valid_to IS NULL", plantID).Scan(&ids).Error; err != nil {
+		return nil, err
+	}
+	here := make(map[int64]bool, len(ids))
+	for _, id := range ids {
+		here[id] = true
+	}
+	return slices.DeleteFunc(slices.Clone(asked), func(a Asked) bool { return !here[a.ConveyorID] }), nil
 }
 
 func byConveyor(readings []assets.Reading) map[int64][]assets.Reading {
@@ -171,51 +202,53 @@ func limitOne(conveyor, condition, order string, asOf plantdb.AsOf) (string, []a
 	return "(SELECT x.at FROM readings x WHERE x.conveyor_id = " + conveyor + condition + " AND " + where + " ORDER BY x.at" + order + " LIMIT 1)", args
 }
 
-// pick fetches readings by key. CROSS JOIN keeps SQLite to the order written: left to itself it walks through
-// all ten million readings of a fleet to find the few hundred asked for.
-func pick(ctx context.Context, db *plantdb.DB, with, from string, args []any, asOf plantdb.AsOf) ([]assets.Reading, error) {
-	where, more := known(asOf, "r")
-	query := with + " SELECT " + readingColumns + " FROM (" + from + ") n CROSS JOIN readings r WHERE r.conveyor_id = n.c AND r.at = n.at AND " + where
-	return scanReadings(db.SQL(ctx).Raw(query, append(args, more...)...).Rows())
+// query is a statement with its parameters.
+type query struct {
+	sql  string
+	args []any
 }
 
-// ends fetches the first and the last reading of each conveyor of a plant.
-func ends(ctx context.Context, db *plantdb.DB, plantID int64, asOf plantdb.AsOf) ([]assets.Reading, error) {
+// byKey makes the query that fetches the readings of keys (c, at). Two things keep SQLite from walking through the
+// ten million readings of a fleet to find a few hundred: CROSS JOIN, which holds it to the order written, and no
+// condition on the readings beside their key, which would make it build a filter of them all first. Corrected
+// values at the same instant fall away in scanReadings.
+func byKey(with, keys string, args []any) query {
+	return query{with + " SELECT " + readingColumns + " FROM (" + keys + ") n CROSS JOIN readings r WHERE r.conveyor_id = n.c AND r.at = n.at", args}
+}
+
+// endsQuery fetches the first and the last reading of each conveyor of a plant.
+func endsQuery(plantID int64, asOf plantdb.AsOf) query {
 	first, args := limitOne("v.id", "", "", asOf)
 	last, _ := limitOne("v.id", "", " DESC", asOf)
 	const of = " AS at FROM conveyors v WHERE v.plant_id = ? AND v.known_to IS NULL AND v.valid_to IS NULL"
 	args = append(slices.Clone(args), plantID)
-	return pick(ctx, db, "", "SELECT v.id AS c, "+first+of+" UNION SELECT v.id, "+last+of, append(args, args...), asOf)
+	return byKey("", "SELECT v.id AS c, "+first+of+" UNION SELECT v.id, "+last+of, append(args, args...))
 }
 
-// aroundInstants fetches the readings next to instants. Conveyors of other plants fall away.
-func aroundInstants(ctx context.Context, db *plantdb.DB, plantID int64, asked []Asked, asOf plantdb.AsOf) ([]assets.Reading, error) {
-	// The numbers are written out: they are integers of ours, and a list of parameters would be four times as slow.
-	var list strings.Builder
-	list.WriteString("WITH given (c, t) AS (VALUES ")
+// aroundQuery fetches the readings next to instants. The numbers are written out: they are integers of ours, and
+// a list of parameters would be four times as slow.
+func aroundQuery(asked []Asked, asOf plantdb.AsOf) query {
+	list := []byte("WITH asked (c, t) AS (VALUES ")
 	for i, a := range asked {
 		if i > 0 {
-			list.WriteByte(',')
+			list = append(list, ',')
 		}
-		list.WriteString("(" + strconv.FormatInt(a.ConveyorID, 10) + "," + strconv.FormatInt(int64(a.At), 10) + ")")
+		list = strconv.AppendInt(append(list, '('), a.ConveyorID, 10)
+		list = append(strconv.AppendInt(append(list, ','), int64(a.At), 10), ')')
 	}
-	list.WriteString("), asked AS (SELECT g.c, g.t FROM given g CROSS JOIN conveyors v WHERE v.id = g.c AND v.plant_id = ? AND v.known_to IS NULL AND v.valid_to IS NULL)")
+	list = append(list, ')')
 	before, args := limitOne("a.c", " AND x.at <= a.t", " DESC", asOf)
 	after, _ := limitOne("a.c", " AND x.at >= a.t", "", asOf)
-	all := append([]any{plantID}, args...)
-	return pick(ctx, db, list.String(), "SELECT a.c, "+before+" AS at FROM asked a UNION SELECT a.c, "+after+" FROM asked a", append(all, args...), asOf)
+	return byKey(string(list), "SELECT a.c AS c, "+before+" AS at FROM asked a UNION SELECT a.c, "+after+" FROM asked a", slices.Concat(args, args))
 }
 
-// trailing fetches each conveyor's readings of the time before its last one, and the reading before that.
-func trailing(ctx context.Context, db *plantdb.DB, plantID int64, lengthH float64, asOf plantdb.AsOf) ([]assets.Reading, error) {
+// trailingQuery fetches each conveyor's readings of the time before its last one, and the reading before that.
+func trailingQuery(plantID int64, lengthH float64, asOf plantdb.AsOf) query {
 	last, args := limitOne("v.id", "", " DESC", asOf)
-	from := "SELECT v.id AS c, " + last + " - ? AS t FROM conveyors v WHERE v.plant_id = ? AND v.known_to IS NULL AND v.valid_to IS NULL"
-	before, beforeArgs := limitOne("w.c", " AND x.at <= w.t", " DESC", asOf)
-	where, whereArgs := known(asOf, "r")
-	query := "WITH w AS (" + from + ") SELECT " + readingColumns + " FROM w CROSS JOIN readings r WHERE r.conveyor_id = w.c AND r.at >= coalesce(" + before + ", w.t) AND " + where
-	args = append(slices.Clone(args), int64(lengthH*3600e6), plantID)
-	args = append(append(args, beforeArgs...), whereArgs...)
-	return scanReadings(db.SQL(ctx).Raw(query, args...).Rows())
+	ends := "SELECT v.id AS c, " + last + " - ? AS t FROM conveyors v WHERE v.plant_id = ? AND v.known_to IS NULL AND v.valid_to IS NULL"
+	before, more := limitOne("w.c", " AND x.at <= w.t", " DESC", asOf)
+	sql := "WITH w AS (" + ends + ") SELECT " + readingColumns + " FROM w CROSS JOIN readings r WHERE r.conveyor_id = w.c AND r.at >= coalesce(" + before + ", w.t)"
+	return query{sql, slices.Concat(args, []any{int64(lengthH * 3600e6), plantID}, more)}
 }
 
 // ReadThrough returns the instant of a plant's newest accepted reading; 0 when it has none.
@@ -289,6 +322,7 @@ func AllReadings(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantI
 	where, args := known(asOf, "r")
 	query := "SELECT " + readingColumns + " FROM conveyors v CROSS JOIN readings r WHERE r.conveyor_id = v.id AND " + where +
 		" AND v.plant_id = ? AND v.known_to IS NULL AND v.valid_to IS NULL ORDER BY r.conveyor_id, r.at"
-	readings, err := scanReadings(db.SQL(ctx).Raw(query, append(args, plantID)...).Rows())
+	rows, err := db.SQL(ctx).Raw(query, append(args, plantID)...).Rows()
+	readings, err := scanReadings(asOf, rows, err)
 	return byConveyor(readings), err
 }
