@@ -2,6 +2,7 @@ package web
 
 import (
 	"net/http"
+	"slices"
 
 	"carryside/schedule/people"
 )
@@ -42,7 +43,7 @@ func routes() []Route {
 		{Method: get, Path: "/plants/:plant/splices/:splice", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).splice},
 		{Method: get, Path: "/plants/:plant/find", May: people.Read, Under: "find", Do: (*Site).find},
 		{Method: get, Path: "/plants/:plant/conveyors/:conveyor", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).conveyor},
-	}, append(registerRoutes(), ownerRoutes()...)...)
+	}, slices.Concat(registerRoutes(), catalogueRoutes(), ownerRoutes())...)
 }
 
 // screens is every template of templates/screens. A file that is not named here, and a name without its
@@ -50,6 +51,7 @@ func routes() []Route {
 var screens = []string{
 	"signin", "problem",
 	"form", "readings", "meter", "rules", "rule", "stops", "calculator", "reports", "report",
+	"catalogues", "lines",
 	"plants", "plant", "today", "belts", "conveyor", "splice", "orders", "order", "find",
 }
 
@@ -66,6 +68,7 @@ var returns = map[string][]struct{ word, path string }{
 	"belts": {
 		{"Belts", "belts"}, {"Readings", "readings"}, {"Calculator", "calculator"},
 		{"Bring in a list", "import"}, {"Catalogues", "catalogues"},
+		{"Lines", "lines"}, {"Plant", "about"},
 	},
 	"orders": {{"Orders", "orders"}, {"Rules", "rules"}, {"Stops", "stops"}},
 }

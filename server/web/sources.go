@@ -20,11 +20,13 @@ type Sources struct {
 	Finds  Finds
 	Owners Owners
 
-	Registers Registers
-	Meters    Meters
-	RuleBook  RuleBook
-	StopBook  StopBook
-	Reporting Reporting
+	Registers  Registers
+	Meters     Meters
+	RuleBook   RuleBook
+	StopBook   StopBook
+	Reporting  Reporting
+	Catalogues Catalogues
+	Calendars  Calendars
 }
 
 // Act says who changes something, as which deed, why and when: it becomes the journal's entry. The origin of

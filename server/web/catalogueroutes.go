@@ -1,0 +1,24 @@
+package web
+
+import "carryside/schedule/people"
+
+// catalogueRoutes are the addresses of lines, production calendars and catalogues.
+func catalogueRoutes() []Route {
+	var out []Route
+	add := func(may people.Deed, back, path string, do func(*Site, *Request) error, methods ...string) {
+		for _, m := range methods {
+			out = append(out, Route{Method: m, Path: "/plants/:plant/" + path, May: may, Under: "belts", Back: back, Do: do})
+		}
+	}
+	add(people.Read, "lines", "lines", (*Site).lines, get)
+	add(people.EditRegister, "lines", "lines/new", (*Site).editLine, get, post)
+	add(people.EditRegister, "lines", "lines/:line", (*Site).editLine, get, post)
+	add(people.EditRegister, "lines", "lines/:line/calendar", (*Site).lineCalendar, get, post)
+	add(people.EditRegister, "lines", "calendar", (*Site).plantCalendar, get, post)
+	add(people.Read, "catalogues", "catalogues", (*Site).catalogues, get)
+	add(people.EditCatalogues, "catalogues", "catalogues/specifications/new", (*Site).editSpecification, get, post)
+	add(people.EditCatalogues, "catalogues", "catalogues/specifications/:spec", (*Site).editSpecification, get, post)
+	add(people.EditCatalogues, "catalogues", "catalogues/kinds/new", (*Site).editSpliceKind, get, post)
+	add(people.EditCatalogues, "catalogues", "catalogues/kinds/:kind", (*Site).editSpliceKind, get, post)
+	return out
+}
