@@ -52,7 +52,7 @@ func readWords(text string, order dateOrder) readDateResult {
 	return approximately(readWordsIn(words), about)
 }
 
-var wordBefore = regexp.MustCompile(`^(\p{L}+)\.?\s+(?:de\s+|del\s+)?(\d[\d./-]*)$`)
+var wordBefore = regexp.MustCompile(`^(\p{L}+)[.,]*\s+(?:de\s+|del\s+)?(\d[\d./-]*)$`)
 
 // besideWord reads a date of numbers behind a word such as "before"; ok is false for other words.
 func besideWord(word, rest string, order dateOrder) (r readDateResult, ok bool) {
@@ -65,6 +65,8 @@ func besideWord(word, rest string, order dateOrder) (r readDateResult, ok bool) 
 		return openAt(readDay(rest, order), false, true), true
 	case aboutWords[word]:
 		return approximately(readDay(rest, order), true), true
+	case weekdayWords[word]:
+		return readDay(rest, order), true
 	}
 	return r, false
 }

@@ -145,7 +145,8 @@ func (j *judge) tellPlants(g *guesser) {
 	if told == "" && src != nil {
 		told = src.Value
 	}
-	j.sheetPlants = (src != nil && src.From == "sheet_name") || (j.opt.Plant == "" && src == nil && j.sameTables())
+	titled := j.titledPlant()
+	j.sheetPlants = (src != nil && src.From == "sheet_name") || (src == nil && (j.opt.Plant == "" || titled != "") && j.sameTables())
 	for _, t := range j.tables {
 		switch {
 		case src != nil && src.Cell != "":
@@ -154,10 +155,30 @@ func (j *judge) tellPlants(g *guesser) {
 			t.plant = t.plantTitle
 		case j.sheetPlants && t.byField["plant"] == nil && t.sheet.Name != "":
 			t.plant = t.sheet.Name
+		case titled != "" && titled != severalPlants && !j.sheetPlants:
+			t.plant = titled
 		default:
 			t.plant = told
 		}
 	}
+}
+
+// severalPlants stands for titles that name more than one plant; no title can hold it.
+const severalPlants = "\x00"
+
+// titledPlant is the one plant that titles in the file name, severalPlants for more than one, "" for none.
+func (j *judge) titledPlant() string {
+	name := ""
+	for _, t := range j.tables {
+		switch {
+		case t.plantTitle == "" || len(t.records) == 0:
+		case name != "" && assets.NameKey(name) != assets.NameKey(t.plantTitle):
+			return severalPlants
+		default:
+			name = t.plantTitle
+		}
+	}
+	return name
 }
 
 func (j *judge) cellText(s *Sheet, name string) string {

@@ -30,21 +30,32 @@ type plantState struct {
 
 // findPlants looks up the plants that the rows name and loads their registers.
 func (j *judge) findPlants() error {
-	named := false
+	named := map[string]string{}
 	for _, e := range j.entries {
 		if e.plant == "" {
 			e.plant = e.t.plant
 		}
-		named = named || e.plant != ""
+		if e.plant != "" {
+			named[assets.NameKey(e.plant)] = e.plant
+		}
 	}
-	if !named && len(j.entries) > 0 {
+	if len(named) == 0 && len(j.entries) > 0 {
 		return ErrNoPlant
+	}
+	only := ""
+	if len(named) == 1 {
+		for _, name := range named {
+			only = name // a file that names one plant is about that plant
+		}
 	}
 	var err error
 	if j.settings, err = j.reg.NewPlant(j.ctx); err != nil {
 		return fmt.Errorf("read the company's settings: %w", err)
 	}
 	for _, e := range j.entries {
+		if e.plant == "" && e.t.byField["plant"] == nil {
+			e.plant = only
+		}
 		if e.plant == "" {
 			e.refuse(e.t.byField["plant"], faultNoKey, "", "names no plant; write its name in the row, or give --plant")
 			continue

@@ -198,7 +198,7 @@ func (t *table) meaning(open string, c *column) string {
 	case openByColumn:
 		return t.first1([]bool{t.ofFindings(), t.ofSplices(), t.ofBelts()}, "found_by", "made_by", "fitted_by")
 	case openDateColumn:
-		return t.first1([]bool{t.ofReadings(), t.ofFindings(), t.ofSplices(), t.ofBelts()}, "taken_on", "found_on", "made_on", "fitted_on")
+		return t.first1([]bool{t.ofReadings(), t.ofFindings(), t.ofSplices()}, "taken_on", "found_on", "made_on")
 	case openNameColumn:
 		if t.ofFindings() && !t.hasAny("finding_text") {
 			return "finding_text"

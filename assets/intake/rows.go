@@ -18,7 +18,7 @@ const (
 	skipEmpty    = "empty_sheet"
 )
 
-var totalWords = set("total", "totals", "totales", "subtotal", "subtotals", "sum", "sums", "summe", "summen", "zwischensumme", "gesamt", "gesamtsumme", "insgesamt", "average", "averages", "avg", "mean", "mittelwert", "durchschnitt", "mittel", "schnitt", "promedio", "suma", "media", "ubertrag", "gesamtlange")
+var totalWords = set("total", "totals", "totales", "subtotal", "subtotals", "sum", "sums", "summe", "summen", "zwischensumme", "gesamt", "gesamtsumme", "insgesamt", "average", "averages", "avg", "mean", "mittelwert", "durchschnitt", "mittel", "schnitt", "promedio", "suma", "media", "ubertrag", "gesamtlange", "maximum", "minimum", "max", "min", "count", "anzahl", "recuento", "cantidad")
 
 // rowWalk goes over the rows of one table.
 type rowWalk struct {
@@ -193,7 +193,7 @@ func (w *rowWalk) columnAt(col int) *column {
 	return nil
 }
 
-var noteStart = regexp.MustCompile(`^\s*(?:\*|†|‡|\d\)|(?i:note|notes|hinweis|anmerkung|nota|remark|legend|legende|key)\b\s*[:.])`)
+var noteStart = regexp.MustCompile(`^\s*(?:\*|†|‡|\d\)|(?i:note|notes|hinweis|anmerkung|nota|remark|legend|legende|key)\b\s*[:.]|[\p{L} ]{2,30}:(?:\s|$))`)
 
 // noteLike tells whether a row below the data is a note in more than one cell.
 func (w *rowWalk) noteLike(row *Row, cells []Cell) bool {

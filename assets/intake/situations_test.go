@@ -384,3 +384,19 @@ func FuzzReadCSV(f *testing.F) {
 		}
 	})
 }
+
+func TestColumnsAsAScreenShowsThem(t *testing.T) {
+	o := bring(t, &memory{}, "Belt list\nTag,Breadth,Width (mm),Speed (m/s)\nCV-1,x,600,slow\nCV-2,,-5,1.2\n", intake.Options{})
+	var lines []string
+	for _, h := range o.Headings() {
+		lines = append(lines, fmt.Sprintf("%s %s=%s in %s first %s filled %d blank %d out %d refused %d", h.Column, h.Heading, h.Field, h.Unit, h.First, h.Filled, h.Blank, h.LeftOut, h.Refused))
+	}
+	got := strings.Join(lines, "\n")
+	if w := "A Tag=conveyor in  first CV-1 filled 2 blank 0 out 0 refused 0\nB Breadth= in  first x filled 1 blank 1 out 0 refused 0\n" +
+		"C Width (mm)=width in mm first 600 filled 2 blank 0 out 0 refused 1\nD Speed (m/s)=speed in m/s first slow filled 2 blank 0 out 1 refused 0"; got != w {
+		t.Errorf("got\n%s\nwant\n%s", got, w)
+	}
+	if u := intake.UnitNames("speed"); strings.Join(u, " ") != "ft/min m/min m/s" {
+		t.Errorf("units of a speed: %v", u)
+	}
+}

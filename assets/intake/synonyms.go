@@ -14,7 +14,7 @@ const (
 
 // Headings that mean one thing in one table and another in the next; settled by the rest of the table's headings.
 const (
-	openDateColumn  = "?date"   // taken_on, found_on, made_on, fitted_on
+	openDateColumn  = "?date"   // taken_on, found_on, made_on
 	openByColumn    = "?by"     // made_by, found_by, fitted_by
 	openEndColumn   = "?end"    // retired_on of a splice or conveyor, removed_on of a belt
 	openWhyColumn   = "?why"    // retired_why of a splice, removed_why of a belt
