@@ -25,8 +25,9 @@ type conveyorPage struct {
 	History   *historyPart
 	TakeUp    *takeUpPart
 	Findings  []findingRow
-	Found     string // "31 findings"
-	Empty     *Empty // no belt on it
+	Rest      []findingRow // those before, folded away
+	Found     string       // "31 findings"
+	Empty     *Empty       // no belt on it
 	Pulleys   []pulleyRow
 	Also      []Link // forms that change conveyor and belt
 }
@@ -119,7 +120,12 @@ func (r *Request) fillConveyor(p *conveyorPage, v fleetView, c assets.Conveyor, 
 	p.Pulleys = v.pulleyRows(c)
 	p.History = v.history(c, past)
 	p.TakeUp = v.takeUp(c, belt, past)
-	p.Findings, p.Found = r.findingRows(past, orders)
+	numbers := map[int64]int64{}
+	for _, o := range orders {
+		numbers[o.ID] = o.Number
+	}
+	p.Findings, p.Rest = r.findingRows(past.Findings, past.People, numbers)
+	p.Found = Figure(len(past.Findings), "finding", "findings")
 }
 
 const zeroMarkNote = "Drawn with the belt's zero mark at the tail: a running belt carries its splices round."
@@ -335,21 +341,23 @@ func (v fleetView) takeUp(c assets.Conveyor, b assets.Belt, past *Past) *takeUpP
 	return t
 }
 
-const findingsShown = 12
+// findingsShown stand open, as many again as findingsKept folded away; the rest is in the report of findings.
+const (
+	findingsShown = 12
+	findingsKept  = 200
+)
 
-func (r *Request) findingRows(past *Past, orders []workorder.Order) ([]findingRow, string) {
-	numbers := map[int64]int64{}
-	for _, o := range orders {
-		numbers[o.ID] = o.Number
-	}
-	var rows []findingRow
-	for i, f := range past.Findings {
-		if i == findingsShown {
-			break
+// findingRows makes rows of findings, from new to old, and cuts them where the page folds.
+func (r *Request) findingRows(findings []assets.Finding, people map[int64]string, numbers map[int64]int64) (shown, rest []findingRow) {
+	for i, f := range findings[:min(len(findings), findingsKept)] {
+		row := r.findingRow(f, people, numbers)
+		if i < findingsShown {
+			shown = append(shown, row)
+		} else {
+			rest = append(rest, row)
 		}
-		rows = append(rows, r.findingRow(f, past.People, numbers))
 	}
-	return rows, Figure(len(past.Findings), "finding", "findings")
+	return shown, rest
 }
 
 func (r *Request) findingRow(f assets.Finding, people map[int64]string, numbers map[int64]int64) findingRow {

@@ -25,7 +25,7 @@ type splicePage struct {
 	Sets                string
 	Origin              []Fact
 	Rests               []Fact
-	Findings            []findingRow
+	Findings, Rest      []findingRow
 	Found               string
 	Orders              []Link
 	Also                []Link
@@ -91,11 +91,7 @@ func (r *Request) splicePage(v fleetView, sp assets.Splice, c assets.Conveyor, p
 			r.Offer(&p.Page, fmt.Sprintf("Open order %d", o.Number), "orders/:order", true, o.Number)
 		}
 	}
-	for i, f := range own {
-		if i < findingsShown {
-			p.Findings = append(p.Findings, r.findingRow(f, past.People, numbers))
-		}
-	}
+	p.Findings, p.Rest = r.findingRows(own, past.People, numbers)
 	p.Found = Figure(len(own), "finding", "findings")
 	p.Origin = r.originFacts(v, sp, past)
 	p.Life = r.spliceLife(name, sp, st, own, orders)

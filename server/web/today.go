@@ -29,7 +29,7 @@ type todayPage struct {
 	Coming    []comingRow
 	News      []newsRow
 	Reminders []reminderRow
-	Empty     *Empty
+	First     *firstSteps // of a plant without belts
 }
 
 type comingRow struct {
@@ -79,8 +79,8 @@ func (s *Site) today(r *Request) error {
 	r.Offer(&p.Page, "Enter readings", "readings", false)
 	r.Offer(&p.Page, "Open the orders", "orders", true)
 	if len(in.v.Register.Conveyors) == 0 {
-		p.Empty, p.Say = r.noConveyors(), in.v.beltsSay()
-		p.Sub = r.F.LongDay(r.F.Today()) + "."
+		p.First, p.Say, p.Do = r.firstSteps(), in.v.beltsSay(), nil
+		p.Sub = "Three steps, in this order. Each can be left and taken up again; nothing is raised before there are belts."
 		return r.Show("today", p)
 	}
 	d := r.decisions(in)
@@ -93,6 +93,38 @@ func (s *Site) today(r *Request) error {
 	p.News = r.newsRows(in)
 	p.Reminders = r.reminderRows(in)
 	return r.Show("today", p)
+}
+
+// firstSteps is what a plant without belts needs, in order, each with its button where it is built and open.
+type firstSteps struct {
+	Steps   []firstStep
+	Drawing template.HTML
+}
+
+type firstStep struct {
+	N          int
+	What, Why  string
+	To, Button string
+	Now, Done  bool
+}
+
+func (r *Request) firstSteps() *firstSteps {
+	plant := r.Plant.Plant
+	f := &firstSteps{Drawing: drawing.Legend(true), Steps: []firstStep{
+		{N: 1, What: "Name the plant", Why: joinWords(plant.Name, "time zone "+plant.Zone, pick(plant.UnitSystem == assets.UnitsUS, "US customary units", "SI units")) + ".", Done: !plant.SettingsAsked, Now: plant.SettingsAsked},
+		{N: 2, What: "Bring in belts and splices", Now: !plant.SettingsAsked,
+			Why: "A workbook or CSV as you keep it: your own headings, inches or metres, blanks and all. You see what would be made before anything is. Or type in one conveyor."},
+		{N: 3, What: "Give one running-hour reading per conveyor", Why: "Without it, age counts in days only."},
+		{N: 4, What: "Add the planned stops", Why: "One per line is enough to see what fits."},
+	}}
+	for i, b := range [...][2]string{{"settings", "Confirm"}, {"import", "Bring in a list"}, {"readings", "Enter readings"}, {"stops", "Add a stop"}} {
+		if to, ok := r.Link(b[0]); ok {
+			f.Steps[i].To, f.Steps[i].Button = to, b[1]
+		} else if to, ok := r.Link("conveyors/new"); ok && i == 1 {
+			f.Steps[i].To, f.Steps[i].Button = to, "Add a conveyor"
+		}
+	}
+	return f
 }
 
 func (s *Site) readToday(r *Request) (in todayInputs, err error) {

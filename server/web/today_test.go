@@ -44,8 +44,8 @@ func TestTodayOfAPlantWithoutBeltsTellsTheNextStep(t *testing.T) {
 	if got := text(d, "h1"); !strings.HasPrefix(got, "No belts yet") {
 		t.Errorf("headline %q", got)
 	}
-	if d.Find(".empty").Length() != 1 {
-		t.Error("no next step")
+	if got := d.Find("ol.seq li").Length(); got != 4 || d.Find("ol.seq li.now a.btn").Length() != 1 {
+		t.Errorf("%d steps, the one to take now has no button", got)
 	}
 }
 
