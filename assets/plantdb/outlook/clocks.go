@@ -6,6 +6,7 @@ import (
 	"carryside/assets"
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/clocks"
+	"carryside/assets/plantdb/registry"
 	"carryside/schedule/clock"
 	"carryside/schedule/due"
 	"carryside/schedule/rules"
@@ -20,7 +21,7 @@ func (l loader) clocks(ctx context.Context) error {
 	if h.Calendars, err = clocks.Calendars(ctx, l.db, l.scope, l.plant, plantdb.AsOf{}); err != nil {
 		return err
 	}
-	if err := l.versions(ctx, &h); err != nil {
+	if h.Conveyors, h.Belts, err = registry.Stretches(ctx, l.db, l.scope, l.plant, plantdb.AsOf{}); err != nil {
 		return err
 	}
 	meters, err := clocks.MetersOfPlant(ctx, l.db, l.scope, l.plant, plantdb.AsOf{})
@@ -55,37 +56,6 @@ func (l loader) count(h due.History) {
 	l.p.Inputs.Clocks = l.p.Clocks.Rules()
 }
 
-// versions reads the ended versions of conveyors and belts in use; most never changed.
-func (l loader) versions(ctx context.Context, h *due.History) error {
-	var conveyors []assets.Conveyor
-	var belts []assets.Belt
-	ended := "plant_id = ? AND known_to IS NULL AND valid_to IS NOT NULL"
-	if err := l.db.SQL(ctx).Where(ended, l.plant).Find(&conveyors).Error; err != nil {
-		return err
-	}
-	if err := l.db.SQL(ctx).Where(ended, l.plant).Find(&belts).Error; err != nil {
-		return err
-	}
-	h.Conveyors, h.Belts = map[int64][]assets.Conveyor{}, map[int64][]assets.Belt{}
-	for _, c := range conveyors {
-		h.Conveyors[c.ID] = append(h.Conveyors[c.ID], c)
-	}
-	for id := range h.Conveyors {
-		if now, ok := l.p.Register.Conveyor(id); ok {
-			h.Conveyors[id] = append(h.Conveyors[id], now)
-		}
-	}
-	for _, b := range belts {
-		h.Belts[b.ID] = append(h.Belts[b.ID], b)
-	}
-	for id := range h.Belts {
-		if now, ok := l.p.Register.Belt(id); ok {
-			h.Belts[id] = append(h.Belts[id], now)
-		}
-	}
-	return nil
-}
-
 // asked returns the instants that hours are counted from: the making of splices, the fitting of belts, changes
 // of speed and length, completions, and the start of rules that repeat.
 func (l loader) asked(h due.History) []clocks.Asked {
@@ -97,6 +67,7 @@ func (l loader) asked(h due.History) []clocks.Asked {
 	}
 	for _, b := range l.p.Register.Belts {
 		ask(b.ConveyorID, b.Fitted.At)
+		ask(b.ConveyorID, b.ValidFrom)
 		for _, v := range h.Belts[b.ID] {
 			ask(b.ConveyorID, v.ValidFrom)
 		}
@@ -105,6 +76,7 @@ func (l loader) asked(h due.History) []clocks.Asked {
 		ask(s.ConveyorID, s.Made.At)
 	}
 	for _, c := range l.p.Register.Conveyors {
+		ask(c.ID, c.ValidFrom)
 		for _, v := range h.Conveyors[c.ID] {
 			ask(c.ID, v.ValidFrom)
 		}
