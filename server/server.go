@@ -45,12 +45,16 @@ func Handler(c Config) (http.Handler, error) {
 	e.Use(gin.CustomRecoveryWithWriter(nil, site.Recover))
 	site.Mount(e)
 
-	var h http.Handler = squeeze(e)
-	h = ownForms(c.Log, h)
+	return around(c, e), nil
+}
+
+// around puts round the screens what every answer needs.
+func around(c Config, screens http.Handler) http.Handler {
+	h := ownForms(c.Log, squeeze(screens))
 	if c.LoopbackOnly {
 		h = loopbackOnly(c.Log, h)
 	}
-	return secure(h), nil
+	return secure(h)
 }
 
 // HTTP returns a server with time limits, so that a slow or silent client holds nothing for long.

@@ -2,7 +2,6 @@ package server
 
 import (
 	"compress/gzip"
-	"context"
 	"io"
 	"log/slog"
 	"net/http"
@@ -10,49 +9,28 @@ import (
 	"strings"
 	"testing"
 	"time"
-
-	"carryside/assets"
-	"carryside/server/web"
 )
 
-// nobody is a table of people with one planner and no plants.
-type nobody struct {
-	web.Fleets
-	web.Orders
-	web.Days
-	web.Finds
-	web.Owners
-	web.Registers
-	web.Meters
-	web.RuleBook
-	web.StopBook
-	web.Reporting
-}
-
-func (nobody) SignIns(context.Context) ([]assets.Person, error) {
-	return []assets.Person{{ID: 1, Name: "I. Vanterel", Role: assets.RolePlanner}}, nil
-}
-func (nobody) GrantsOf(context.Context, int64) ([]assets.Grant, error) {
-	return []assets.Grant{{Role: assets.RolePlanner}}, nil
-}
-func (nobody) AddPerson(context.Context, string, assets.Role) (assets.Person, error) {
-	return assets.Person{}, nil
-}
-func (nobody) PlantFrame(context.Context, assets.Scope, int64) (web.PlantFrame, error) {
-	return web.PlantFrame{}, assets.ErrNotFound
-}
-func (nobody) PlantList(context.Context, assets.Scope) ([]web.PlantSummary, error) { return nil, nil }
-
+// handler is everything round a page that is long enough to be compressed.
 func handler(t *testing.T, loopback bool) http.Handler {
 	t.Helper()
-	h, err := Handler(Config{Sources: web.Sources{Plants: nobody{}, Fleets: nobody{}, Orders: nobody{}, Days: nobody{}, Finds: nobody{}, Owners: nobody{},
-		Registers: nobody{}, Meters: nobody{}, RuleBook: nobody{}, StopBook: nobody{}, Reporting: nobody{}},
-		People: nobody{}, Now: func() time.Time { return time.Unix(1.8e9, 0) },
-		Log: slog.New(slog.NewTextHandler(io.Discard, nil)), LoopbackOnly: loopback})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return h
+	page := http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		switch {
+		case r.URL.Path == "/workbook":
+			w.Header().Set("Content-Type", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
+		case r.Method == http.MethodPost:
+			http.Redirect(w, r, "/", http.StatusSeeOther)
+			return
+		case r.URL.Path == "/tiny":
+			w.Header().Set("Content-Type", "text/plain")
+			_, _ = w.Write([]byte("short"))
+			return
+		default:
+			w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		}
+		_, _ = w.Write([]byte(strings.Repeat("the belt runs ", 400)))
+	})
+	return around(Config{Log: slog.New(slog.NewTextHandler(io.Discard, nil)), LoopbackOnly: loopback}, page)
 }
 
 func ask(h http.Handler, method, path string, header ...string) *httptest.ResponseRecorder {
@@ -71,7 +49,7 @@ func ask(h http.Handler, method, path string, header ...string) *httptest.Respon
 
 func TestEveryAnswerCarriesThePolicy(t *testing.T) {
 	h := handler(t, false)
-	for _, path := range []string{"/signin", "/plants", "/nowhere", "/static/none.css", "/api/v1/none"} {
+	for _, path := range []string{"/", "/workbook", "/tiny", "/api/v1/x"} {
 		rec := ask(h, "GET", path)
 		csp := rec.Header().Get("Content-Security-Policy")
 		if !strings.HasPrefix(csp, "default-src 'none'") || strings.Contains(csp, "unsafe") {
@@ -85,31 +63,31 @@ func TestEveryAnswerCarriesThePolicy(t *testing.T) {
 
 func TestFormsOfOtherSitesAreRefused(t *testing.T) {
 	h := handler(t, false)
-	if rec := ask(h, "POST", "/signout", "Sec-Fetch-Site", "cross-site"); rec.Code != http.StatusForbidden {
+	if rec := ask(h, "POST", "/form", "Sec-Fetch-Site", "cross-site"); rec.Code != http.StatusForbidden {
 		t.Errorf("cross-site form: %d", rec.Code)
 	}
-	if rec := ask(h, "POST", "/signout", "Origin", "https://elsewhere.example"); rec.Code != http.StatusForbidden {
+	if rec := ask(h, "POST", "/form", "Origin", "https://elsewhere.example"); rec.Code != http.StatusForbidden {
 		t.Errorf("form with a foreign origin: %d", rec.Code)
 	}
-	if rec := ask(h, "POST", "/signout", "Sec-Fetch-Site", "same-origin"); rec.Code != http.StatusSeeOther {
+	if rec := ask(h, "POST", "/form", "Sec-Fetch-Site", "same-origin"); rec.Code != http.StatusSeeOther {
 		t.Errorf("own form: %d", rec.Code)
 	}
 }
 
 func TestLoopbackOnlyRefusesOtherNames(t *testing.T) {
 	h := handler(t, true)
-	if rec := ask(h, "GET", "/signin", "Host", "plant.example"); rec.Code != http.StatusForbidden || !strings.Contains(rec.Body.String(), "own machine") {
+	if rec := ask(h, "GET", "/page", "Host", "plant.example"); rec.Code != http.StatusForbidden || !strings.Contains(rec.Body.String(), "own machine") {
 		t.Errorf("%d %s", rec.Code, rec.Body)
 	}
-	if rec := ask(h, "GET", "/signin"); rec.Code != http.StatusOK {
+	if rec := ask(h, "GET", "/page"); rec.Code != http.StatusOK {
 		t.Errorf("localhost: %d", rec.Code)
 	}
 }
 
 func TestPagesAreCompressedForWhoTakesIt(t *testing.T) {
 	h := handler(t, false)
-	plain := ask(h, "GET", "/signin")
-	packed := ask(h, "GET", "/signin", "Accept-Encoding", "br, gzip")
+	plain := ask(h, "GET", "/page")
+	packed := ask(h, "GET", "/page", "Accept-Encoding", "br, gzip")
 	if packed.Header().Get("Content-Encoding") != "gzip" || packed.Header().Get("Vary") == "" {
 		t.Fatalf("headers %v", packed.Header())
 	}
@@ -121,11 +99,26 @@ func TestPagesAreCompressedForWhoTakesIt(t *testing.T) {
 	if err != nil || string(body) != plain.Body.String() {
 		t.Errorf("unpacked differs from plain: %v", err)
 	}
-	if rec := ask(h, "POST", "/signout", "Accept-Encoding", "gzip"); rec.Code != http.StatusSeeOther || rec.Header().Get("Content-Encoding") != "" {
+	if rec := ask(h, "POST", "/form", "Accept-Encoding", "gzip"); rec.Code != http.StatusSeeOther || rec.Header().Get("Content-Encoding") != "" {
 		t.Errorf("a redirect: %d %v", rec.Code, rec.Header())
 	}
-	if rec := ask(h, "HEAD", "/signin", "Accept-Encoding", "gzip"); rec.Code != http.StatusOK || rec.Header().Get("Content-Encoding") != "" {
+	if rec := ask(h, "HEAD", "/page", "Accept-Encoding", "gzip"); rec.Code != http.StatusOK || rec.Header().Get("Content-Encoding") != "" {
 		t.Errorf("HEAD: %d %v", rec.Code, rec.Header())
+	}
+}
+
+func TestWhatIsPackedOrTinyPassesAsItIs(t *testing.T) {
+	h := handler(t, false)
+	for _, path := range []string{"/workbook", "/tiny"} {
+		if rec := ask(h, "GET", path, "Accept-Encoding", "gzip"); rec.Header().Get("Content-Encoding") != "" || rec.Body.Len() == 0 {
+			t.Errorf("%s: %v, %d bytes", path, rec.Header(), rec.Body.Len())
+		}
+	}
+}
+
+func TestHandlerWantsEverySource(t *testing.T) {
+	if _, err := Handler(Config{Now: time.Now, Log: slog.Default()}); err == nil || !strings.Contains(err.Error(), "no source for") {
+		t.Errorf("a server without its database: %v", err)
 	}
 }
 
