@@ -189,6 +189,35 @@ func TestTwoServersWriteAtOnce(t *testing.T) {
 	}
 }
 
+func TestReadingOfOneMomentSeesNoLaterChange(t *testing.T) {
+	db := plantdbtest.Open(t)
+	create := func(name string) {
+		change(t, db, noon, func(c *plantdb.Change, ch *plantdb.Chain) error {
+			return plantdb.Create(c, ch, &assets.Specification{Name: name, NameKey: name})
+		})
+	}
+	create("first")
+	err := db.InSnapshot(bg, func(tx *plantdb.DB) error {
+		for i := range 2 {
+			rows, err := plantdb.Rows[assets.Specification](tx.SQL(bg))
+			if err != nil {
+				return err
+			}
+			if len(rows) != 1 {
+				t.Errorf("%d rows, want the one that was there when the reading began", len(rows))
+			}
+			create(fmt.Sprint("while reading ", i))
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if rows, err := plantdb.Rows[assets.Specification](db.SQL(bg)); err != nil || len(rows) != 3 {
+		t.Errorf("%d rows afterwards, %v; want all three", len(rows), err)
+	}
+}
+
 // TestEveryRowBelongsToAnEntry looks for rows that were written past the journal: each carries the position of an
 // entry, and what ended it as well.
 func TestEveryRowBelongsToAnEntry(t *testing.T) {

@@ -89,7 +89,7 @@ func replaceBelt(c *plantdb.Change, ch *plantdb.Chain, b *assets.Belt, why strin
 	if err != nil || !on {
 		return err
 	}
-	return takeOff(c, ch, &former, Removal{When: b.Fitted, Why: why})
+	return takeOff(c, ch, &former, Removal{When: b.Fitted, Why: why}, "fitted")
 }
 
 // RemoveBelt takes a belt off without another in its place; its splices end with it.
@@ -113,22 +113,28 @@ func RemoveBelt(c *plantdb.Change, id, rowID int64, r Removal) error {
 	if err != nil {
 		return err
 	}
-	return takeOff(c, ch, &belt, r)
+	return takeOff(c, ch, &belt, r, "removed")
 }
 
-// takeOff ends a belt and its running splices.
-func takeOff(c *plantdb.Change, ch *plantdb.Chain, belt *assets.Belt, r Removal) error {
+// takeOff ends a belt and its running splices. field names the date in the form, for the refusal of one that lies
+// before a splice of the belt was made.
+func takeOff(c *plantdb.Change, ch *plantdb.Chain, belt *assets.Belt, r Removal, field string) error {
 	if r.Splices == "" {
 		r.Splices = assets.RetiredBeltRemoved
+	}
+	splices, err := list[assets.Splice](c.Tx().Scopes(plantdb.AsOf{}.Rows).Where("belt_id = ? AND ended IS NULL", belt.ID).Order("id"))
+	if err != nil {
+		return err
+	}
+	for _, s := range splices {
+		if surelyBefore(r.When, s.Made) {
+			return assets.Invalid{field: "splice " + s.Number + " was made in the belt that comes off on " + day(s.Made) + ", later than this; correct one of the dates"}
+		}
 	}
 	at := r.When.At
 	belt.Removed, belt.RemovedWhen, belt.RemovedWhy = &at, r.When, r.Why
 	if err := plantdb.Correct(c, ch, belt); err != nil { // a life date is so from the belt's beginning
 		return fmt.Errorf("take the belt off: %w", err)
-	}
-	splices, err := list[assets.Splice](c.Tx().Scopes(plantdb.AsOf{}.Rows).Where("belt_id = ? AND ended IS NULL", belt.ID).Order("id"))
-	if err != nil {
-		return err
 	}
 	for i := range splices {
 		if err := endSplice(c, ch, &splices[i], Retirement{When: r.When, Why: r.Splices}); err != nil {

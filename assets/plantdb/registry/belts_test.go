@@ -103,6 +103,25 @@ func TestBeltsThatCannotBe(t *testing.T) {
 	}
 }
 
+func TestBeltEnteredLateWithALaterSpliceOnTheOldOne(t *testing.T) {
+	s := plantdbtest.Plant(t)
+	late := assets.Splice{BeltID: s.Belt.ID, Made: s.On("2026-07-01")}
+	s.Change(t, noon, func(c *plantdb.Change) error { return registry.MakeSplice(c, &late) })
+	next := assets.Belt{ConveyorID: s.Conveyor.ID, Fitted: s.On("2026-06-10")}
+	refused(t, s, "fitted", func(c *plantdb.Change) error { return registry.FitBelt(c, &next, "") })
+	refused(t, s, "removed", func(c *plantdb.Change) error {
+		return registry.RemoveBelt(c, s.Belt.ID, 0, registry.Removal{When: s.On("2026-06-10")})
+	})
+	refused(t, s, "retired", func(c *plantdb.Change) error { return registry.RetireConveyor(c, s.Conveyor.ID, 0, s.On("2026-06-10")) })
+	s.Change(t, noon, func(c *plantdb.Change) error {
+		return registry.RemoveBelt(c, s.Belt.ID, 0, registry.Removal{When: s.On("2026-07-01"), Why: "torn"})
+	})
+	ended, err := registry.Splice(bg, s.DB, s.Scope, late.ID, plantdb.AsOf{})
+	if err != nil || ended.Ended == nil || ended.RetiredWhy != assets.RetiredBeltRemoved {
+		t.Errorf("the splice made on the last day: %+v, %v", ended, err)
+	}
+}
+
 func TestSpliceMarksOnABelt(t *testing.T) {
 	s := plantdbtest.Plant(t)
 	if s.Splice.Number != "1" {

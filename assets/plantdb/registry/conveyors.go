@@ -74,7 +74,7 @@ func RetireConveyor(c *plantdb.Change, id, rowID int64, when assets.When) error 
 	if belt, on, err := beltOn(c, id); err != nil {
 		return err
 	} else if on {
-		if err := takeOff(c, ch, &belt, Removal{When: when, Why: "conveyor scrapped", Splices: assets.RetiredConveyorScrapped}); err != nil {
+		if err := takeOff(c, ch, &belt, Removal{When: when, Why: "conveyor scrapped", Splices: assets.RetiredConveyorScrapped}, "retired"); err != nil {
 			return err
 		}
 	}
