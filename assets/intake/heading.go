@@ -54,6 +54,9 @@ func matchHeading(text string) heading {
 		return h
 	}
 	if h.match(base) {
+		if rest, u := cutUnit(base); u != nil && h.unit == nil && fold(rest) == fold(base) {
+			h.unit = u // a sign such as ° or " that words do without
+		}
 		return h
 	}
 	if rest, u := cutUnit(base); u != nil {

@@ -200,7 +200,7 @@ func readFlag(s string) (yes, ok bool) {
 	return yesWords[t], yesWords[t] || noWords[t]
 }
 
-var gradeText = regexp.MustCompile(`^(?:grade|severity|stufe|note|grado|level|g|s)? ?(-?\d{1,3})(?:[.,]0+)?$`)
+var gradeText = regexp.MustCompile(`^(?:grade|severity|stufe|note|grado|level|g|s)? ?(-?\d{1,3})(?:[.,]0+)?(?: ?[-:(=] ?\p{L}.*| \p{L}[\p{L} ]*)?$`)
 
 // readGrade reads a grade 0 to 4.
 func readGrade(s string) (grade int, f fault) {
