@@ -60,7 +60,7 @@ type serving struct {
 func serveOn(ctx context.Context, p *Program, db *plantdb.DB, s serving) error {
 	log := slog.New(slog.NewTextHandler(p.Stderr, nil))
 	evaluator := jobs.Evaluator(db, log)
-	front := desk.New(db, s.now, evaluator)
+	front := desk.New(db, s.now, evaluator, version())
 	handler, err := server.Handler(server.Config{Sources: front.Sources(), People: front, Now: s.now, Log: log, Demo: s.demo, Dev: s.dev, LoopbackOnly: true})
 	if err != nil {
 		return err

@@ -26,6 +26,7 @@ type Desk struct {
 	db        *plantdb.DB
 	now       func() time.Time
 	evaluator *schedule.Evaluator // asked before a rule is edited
+	version   string              // of the program, for the cover of a report
 
 	mu     sync.Mutex // guards fleets
 	fleets map[int64]*keptFleet
@@ -48,13 +49,14 @@ const (
 )
 
 // New returns a desk that has looked at nothing yet.
-func New(db *plantdb.DB, now func() time.Time, e *schedule.Evaluator) *Desk {
-	return &Desk{db: db, now: now, evaluator: e, fleets: map[int64]*keptFleet{}}
+func New(db *plantdb.DB, now func() time.Time, e *schedule.Evaluator, version string) *Desk {
+	return &Desk{db: db, now: now, evaluator: e, version: version, fleets: map[int64]*keptFleet{}}
 }
 
 // Sources is the desk as the screens ask for it.
 func (d *Desk) Sources() web.Sources {
-	return web.Sources{Plants: d, Fleets: d, Orders: d, Days: d, Finds: d, Registers: d, Meters: d, RuleBook: d}
+	return web.Sources{Plants: d, Fleets: d, Orders: d, Days: d, Finds: d, Registers: d, Meters: d, RuleBook: d,
+		Owners: d, StopBook: d, Reporting: d, Catalogues: d, Calendars: d}
 }
 
 // kept returns a plant's state and standings at now, from memory where nothing has changed.

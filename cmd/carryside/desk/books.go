@@ -1,0 +1,77 @@
+package desk
+
+import (
+	"context"
+	"time"
+
+	"carryside/assets"
+	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/clocks"
+	"carryside/assets/plantdb/registry"
+	"carryside/cmd/carryside/reporting"
+	"carryside/reports"
+	"carryside/server/web"
+)
+
+// StopOf returns one stop window.
+func (d *Desk) StopOf(ctx context.Context, scope assets.Scope, id int64) (assets.StopWindow, error) {
+	return clocks.Window(ctx, d.db, scope, id)
+}
+
+// SaveStop adds a stop or moves it.
+func (d *Desk) SaveStop(ctx context.Context, scope assets.Scope, a web.Act, w *assets.StopWindow) error {
+	return d.write(ctx, scope, a, w.PlantID, func(c *plantdb.Change) error { return clocks.SaveWindow(c, w) })
+}
+
+// WithdrawStop withdraws a stop.
+func (d *Desk) WithdrawStop(ctx context.Context, scope assets.Scope, a web.Act, plantID, id, rowID int64, why string) error {
+	return d.write(ctx, scope, a, plantID, func(c *plantdb.Change) error { return clocks.WithdrawWindow(c, id, rowID, why) })
+}
+
+// Calendars lists a plant's production calendars.
+func (d *Desk) Calendars(ctx context.Context, scope assets.Scope, plantID int64) ([]assets.ProductionCalendar, error) {
+	return clocks.Calendars(ctx, d.db, scope, plantID, plantdb.AsOf{})
+}
+
+// SaveCalendar adds, changes or corrects a production calendar.
+func (d *Desk) SaveCalendar(ctx context.Context, scope assets.Scope, a web.Act, next *assets.ProductionCalendar, from assets.Instant) error {
+	return d.write(ctx, scope, a, next.PlantID, func(c *plantdb.Change) error { return clocks.SaveCalendar(c, next, from) })
+}
+
+// EndCalendar lets a line run as its plant from an instant on.
+func (d *Desk) EndCalendar(ctx context.Context, scope assets.Scope, a web.Act, plantID, id int64, from assets.Instant) error {
+	return d.write(ctx, scope, a, plantID, func(c *plantdb.Change) error { return clocks.EndCalendar(c, id, from) })
+}
+
+// Specifications lists the belt specifications of the catalogue.
+func (d *Desk) Specifications(ctx context.Context) ([]assets.Specification, error) {
+	return registry.Specifications(ctx, d.db, plantdb.AsOf{})
+}
+
+// SpliceKinds lists the splice kinds of the catalogue.
+func (d *Desk) SpliceKinds(ctx context.Context) ([]assets.SpliceKind, error) {
+	return registry.SpliceKinds(ctx, d.db, plantdb.AsOf{})
+}
+
+// SaveSpecification adds, changes or corrects a belt specification.
+func (d *Desk) SaveSpecification(ctx context.Context, a web.Act, s *assets.Specification, from assets.Instant) error {
+	return d.db.Change(ctx, ofCompany(a), func(c *plantdb.Change) error { return registry.SaveSpecification(c, s, from) })
+}
+
+// SaveSpliceKind adds, changes or corrects a splice kind.
+func (d *Desk) SaveSpliceKind(ctx context.Context, a web.Act, k *assets.SpliceKind, from assets.Instant) error {
+	return d.db.Change(ctx, ofCompany(a), func(c *plantdb.Change) error { return registry.SaveSpliceKind(c, k, from) })
+}
+
+// ReportSource returns what reports of a scope are built from.
+func (d *Desk) ReportSource(scope assets.Scope) reports.Source {
+	return reporting.NewSource(d.db, scope)
+}
+
+// ReportZone returns the company's zone.
+func (d *Desk) ReportZone(ctx context.Context) (*time.Location, error) {
+	return reporting.CompanyZone(ctx, d.db)
+}
+
+// ReportVersion names the program.
+func (d *Desk) ReportVersion() string { return d.version }
