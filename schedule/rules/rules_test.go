@@ -3,6 +3,7 @@ package rules
 import (
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -478,4 +479,32 @@ func TestTriggersInWords(t *testing.T) {
 			t.Errorf("%q, want %q", got, tt.want)
 		}
 	}
+}
+
+// What an editor holds half typed is previewed too; it may raise nothing, but it must not break.
+func TestAHalfTypedRuleBreaksNothing(t *testing.T) {
+	in := eventful(t)
+	numbers := []float64{0, -1, 1e-300, 1e300, math.NaN(), math.Inf(1), 400}
+	rapid.Check(t, func(rt *rapid.T) {
+		text := rapid.SampledFrom([]string{"", "day", "months", "0 6 * * 1", "0 0 30 2 *", "CRON_TZ=UTC", "@every 1s", "25:61", "plan", "made", "completion", "2026-02-30", "9999-12-31", "\x00"})
+		number := func(name string) float64 { return rapid.SampledFrom(numbers).Draw(rt, name) }
+		whole := func(name string) int {
+			return rapid.SampledFrom([]int{0, -1, 1, 40, 400, 1 << 40}).Draw(rt, name)
+		}
+		r := rule(1, in.Now, Scope{Target: TargetKind(rapid.SampledFrom([]string{"", "splice", "belt", "conveyor", "line", "plant", "finding", "roof"}).Draw(rt, "target")), UsedFrom: number("used")},
+			Trigger{Kind: rapid.SampledFrom([]TriggerKind{"", TriggerCron, TriggerInterval, TriggerHours, TriggerPasses, TriggerEvent, TriggerGrade, TriggerTakeUp}).Draw(rt, "kind"),
+				Cron: text.Draw(rt, "cron"), Every: whole("every"), Unit: text.Draw(rt, "unit"), CountedFrom: text.Draw(rt, "from"), AnchorDay: assets.Day(text.Draw(rt, "anchor")),
+				TimeOfDay: text.Draw(rt, "time"), Hours: number("hours"), Passes: number("passes"), Repeats: rapid.Bool().Draw(rt, "repeats"), Event: text.Draw(rt, "event"),
+				AfterHours: number("after"), RunningHours: rapid.Bool().Draw(rt, "running"), Grade: whole("grade"), ResplicesLeft: whole("left")}, "")
+		r.Template.LeadDays, r.Template.LatestDays = whole("lead"), whole("latest")
+		look := NewOutlook(in)
+		p := look.Preview(&r, r)
+		if p.Stands != p.Edited {
+			rt.Fatalf("the same rule counts %+v and %+v", p.Stands, p.Edited)
+		}
+		if r.Trigger.Words() == "" || r.Scope.Words() == "" {
+			rt.Fatalf("no words for %+v", r)
+		}
+		look.Doubts([]Rule{r})
+	})
 }
