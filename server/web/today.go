@@ -21,6 +21,7 @@ type todayPage struct {
 	Ramp      []drawing.Used
 	Belts     template.HTML
 	Stretched bool
+	Tall      bool // the picture is taller than a screen: what must be decided comes first
 	Decide    []decision
 	More      string // "and 4 more" beyond those shown
 	Orders    string // address of the orders
@@ -87,6 +88,7 @@ func (s *Site) today(r *Request) error {
 	p.Say, p.Sub = todaySay(d), r.F.LongDay(r.F.Today())+". "+todaySub(d, in.v)
 	p.Decide, p.More = firstOf(d)
 	p.Belts, p.Stretched = r.plantDrawing(in.v)
+	p.Tall = len(in.v.Register.Conveyors) > tallFrom
 	p.Stops = r.stopRows(in)
 	p.StopsTo, _ = r.Link("stops")
 	p.Coming = r.comingRows(in)
@@ -190,6 +192,9 @@ func (r *Request) scaleBar(perM float64) (float64, string) {
 	}
 	return 0, ""
 }
+
+// tallFrom is the number of conveyors from which the picture of a plant fills more than a screen.
+const tallFrom = 60
 
 const comingShown = 6
 

@@ -36,6 +36,27 @@ func TestTodayShowsThePlantAndWhatWaits(t *testing.T) {
 	}
 }
 
+func TestInALargePlantDecisionsComeBeforeThePicture(t *testing.T) {
+	f := skarrow()
+	order := func() string {
+		var names []string
+		for _, h := range as(t, f, assets.RolePlanner).get("/plants/3").Find("main h2").EachIter() {
+			names = append(names, strings.Fields(h.Text())[0])
+		}
+		return strings.Join(names, " ")
+	}
+	if got := order(); !strings.HasPrefix(got, "The To Next") {
+		t.Errorf("small plant: %s", got)
+	}
+	for i := range tallFrom {
+		f.conveyor(int64(100+i), 1, "K"+Int(int64(i)), "", 10, 0, 22)
+	}
+	f.fleet.Register.Arrange()
+	if got := order(); !strings.HasSuffix(got, "Since The") {
+		t.Errorf("large plant: %s", got)
+	}
+}
+
 func TestTodayOfAPlantWithoutBeltsTellsTheNextStep(t *testing.T) {
 	f := skarrow()
 	f.fleet = &Fleet{Register: &assets.Register{Plant: f.frames[0].Plant}}
