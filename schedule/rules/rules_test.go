@@ -508,3 +508,25 @@ func TestAHalfTypedRuleBreaksNothing(t *testing.T) {
 		look.Doubts([]Rule{r})
 	})
 }
+
+func TestScopesInWords(t *testing.T) {
+	outdoor := false
+	for _, tt := range []struct {
+		want  string
+		scope Scope
+	}{
+		{"every splice", Scope{}},
+		{"every belt, indoor", Scope{Target: TargetBelt, Outdoor: &outdoor}},
+		{"hot vulcanised splices, life used 80 % or more", Scope{Bonds: []assets.Bond{assets.BondHotVulcanised}, UsedFrom: 0.8}},
+		{"mechanical splices", Scope{Forms: []assets.Form{assets.FormBoltedPlate, assets.FormHinged, assets.FormHook, assets.FormMechanical}}},
+		{"splices with hinged or hook fasteners, on 2 lines", Scope{Forms: []assets.Form{assets.FormHinged, assets.FormHook}, Lines: []int64{1, 2}}},
+		{"hot vulcanised, stepped or butt splices", Scope{Forms: []assets.Form{assets.FormStepped, assets.FormButt}, Bonds: []assets.Bond{assets.BondHotVulcanised}}},
+		{"RB-EP or RB-NN belts", Scope{Target: TargetBelt, Families: []string{"RB-EP", "RB-NN"}}},
+		{"finger splices in LT-PVC belts", Scope{Forms: []assets.Form{assets.FormFinger}, Families: []string{"LT-PVC"}}},
+		{"every splice, age not known", Scope{AgeUnknown: true}},
+	} {
+		if got := tt.scope.Words(); got != tt.want {
+			t.Errorf("%q, want %q", got, tt.want)
+		}
+	}
+}

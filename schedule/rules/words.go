@@ -3,6 +3,7 @@ package rules
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -104,21 +105,50 @@ func (t Trigger) countWords() string {
 
 // Words says in words what a rule looks at: "every splice", "hot vulcanised splices, life used 80 % or more".
 func (sc Scope) Words() string {
-	var parts []string
-	for _, f := range sc.Forms {
-		parts = append(parts, f.Words())
-	}
+	forms, with := formWords(sc.Forms)
+	var bonds []string
 	for _, b := range sc.Bonds {
 		if w := b.Words(); w != "" {
-			parts = append(parts, w)
+			bonds = append(bonds, w)
 		}
 	}
-	parts = append(parts, sc.Families...)
-	head := "every " + sc.thing()
-	if len(parts) > 0 {
-		head = strings.Join(parts, " or ") + " " + sc.thing() + "s"
+	families := strings.Join(sc.Families, " or ")
+	var groups []string
+	for _, g := range []string{strings.Join(bonds, " or "), strings.Join(forms, " or ")} {
+		if g != "" {
+			groups = append(groups, g)
+		}
 	}
-	return head + sc.conditions()
+	switch {
+	case families != "" && sc.Target == TargetBelt:
+		groups = append(groups, families)
+	case families != "":
+		with += " in " + families + " belts"
+	}
+	if len(groups) == 0 && with == "" {
+		return "every " + sc.thing() + sc.conditions()
+	}
+	return strings.TrimSpace(strings.Join(groups, ", ")+" "+sc.thing()+"s") + with + sc.conditions()
+}
+
+// formWords says forms before the thing they are of, and kinds of fastener after it: "finger", and " with hinged or
+// hook fasteners"; all kinds of fastener together are "mechanical".
+func formWords(forms []assets.Form) (before []string, with string) {
+	var kinds []string
+	for _, f := range forms {
+		switch {
+		case f == assets.FormMechanical:
+			before = append(before, "mechanical")
+		case f.Mechanical():
+			kinds = append(kinds, strings.TrimSuffix(f.Words(), " fasteners"))
+		default:
+			before = append(before, f.Words())
+		}
+	}
+	if len(kinds) == 0 || slices.Contains(before, "mechanical") {
+		return before, ""
+	}
+	return before, " with " + strings.Join(kinds, " or ") + " fasteners"
 }
 
 func (sc Scope) thing() string {
