@@ -5,20 +5,23 @@ import (
 	"time"
 
 	"carryside/assets"
+	"carryside/assets/loop"
 )
 
 // hangM is how far a gravity take-up hangs below the return side.
 func (c siteConveyor) hangM() float64 { return math.Max(2.5, c.travelM*0.9) }
 
-// loopM is the loop length of a new belt: both straight sides, half a turn at head and tail, and the two legs of
-// a gravity take-up. The conveyor page computes the length from the pulleys and shows the difference.
+// loopM is the loop length of a new belt, from the pulleys it runs round.
 func (c siteConveyor) loopM() float64 {
-	straight := 2 * math.Hypot(c.centresM, c.riseM)
-	turn := math.Pi * (c.pulleyM + c.thicknessM)
-	if c.takeUp == "gravity" {
-		return straight + turn + 2*c.hangM() + math.Pi*0.8*c.pulleyM/2
+	of, placed := loop.Of(c.pulleys(), c.thicknessM)
+	if !placed {
+		panic("samplefleet: " + c.tag + " has a pulley without a place")
 	}
-	return straight + turn
+	path, err := of.Measure()
+	if err != nil {
+		panic("samplefleet: " + c.tag + ": " + err.Error())
+	}
+	return round(path.LengthMM/1000, 2)
 }
 
 // pulleys lays the loop out: tail at 0,0; the return side from the head over snub, bends and take-up.
@@ -33,7 +36,7 @@ func (c siteConveyor) pulleys() []assets.Pulley {
 	p := []assets.Pulley{{Role: assets.PulleyTail, DiameterM: d * 0.8, Placed: true},
 		{Role: assets.PulleyHead, DiameterM: d, XM: run, YM: c.riseM, Placed: true, Drive: true, Lagged: true}}
 	if c.takeUp != "gravity" {
-		return p
+		return rounded(p)
 	}
 	snubX, snubY := at(c.centresM-1.6*d, -0.30*d)
 	bendX, bendY := at(c.centresM*0.47+0.9*d, -0.30*d)
@@ -42,6 +45,14 @@ func (c siteConveyor) pulleys() []assets.Pulley {
 		assets.Pulley{Role: assets.PulleyBend, DiameterM: d * 0.63, OuterFace: true, XM: bendX, YM: bendY, Placed: true},
 		assets.Pulley{Role: assets.PulleyTakeUp, DiameterM: d * 0.8, XM: (bendX + bend2X) / 2, YM: bendY - c.hangM(), Placed: true},
 		assets.Pulley{Role: assets.PulleyBend, DiameterM: d * 0.63, OuterFace: true, XM: bend2X, YM: bend2Y, Placed: true})
+	return rounded(p)
+}
+
+// rounded gives pulleys the figures somebody would have measured: to the millimetre.
+func rounded(p []assets.Pulley) []assets.Pulley {
+	for i := range p {
+		p[i].DiameterM, p[i].XM, p[i].YM = round(p[i].DiameterM, 3), round(p[i].XM, 3), round(p[i].YM, 3)
+	}
 	return p
 }
 
