@@ -64,7 +64,7 @@ func (w *rowWalk) survey() {
 		row := &w.t.sheet.Rows[i]
 		cells := cellsIn(row, w.t.first, w.t.last)
 		n := originals(cells)
-		if n == 0 || w.isTotal(row, cells) || w.isHeading(cells) {
+		if n == 0 || w.isTotal(row, cells) || w.isHeading(cells) || w.noteLike(row, cells) {
 			continue
 		}
 		if n == 1 && (tag == nil || !row.at(tag.col).Covered) {
@@ -197,6 +197,9 @@ var noteStart = regexp.MustCompile(`^\s*(?:\*|†|‡|\d\)|(?i:note|notes|hinwei
 
 // noteLike tells whether a row below the data is a note in more than one cell.
 func (w *rowWalk) noteLike(row *Row, cells []Cell) bool {
+	if tag := w.t.byField["conveyor"]; tag != nil && int(cells[0].Col) != tag.col && row.at(tag.col).Kind != Blank {
+		return false
+	}
 	return cells[0].Kind == Text && noteStart.MatchString(cells[0].Text)
 }
 

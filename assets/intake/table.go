@@ -118,7 +118,7 @@ func (g *guesser) tables(s *Sheet) []*table {
 	for i, sp := range spans(s.Rows, 1, 1<<14) {
 		found := g.tablesIn(s, sp)
 		for _, t := range found {
-			t.side = i > 0
+			t.side = t.side || i > 0
 		}
 		out = append(out, found...)
 	}
@@ -222,7 +222,7 @@ func (g *guesser) score(cells []Cell) (found, filled int, conveyor bool) {
 			filled--
 		}
 	}
-	return found, filled, seen["conveyor"] || seen[openBeltColumn] || seen[openCountColumn]
+	return found, filled, seen["conveyor"]
 }
 
 func hasDigit(s string) bool { return strings.IndexAny(s, "0123456789") >= 0 }
@@ -237,10 +237,12 @@ func (g *guesser) headingClusters(s *Sheet, sp columnSpan) [][]int {
 			continue
 		}
 		found, filled, conveyor := g.score(cells)
-		if conveyor {
-			found += g.datedHeadings(s, i, cells)
+		if conveyor || g.monthsBelow(s, sp, i) {
+			if n := g.datedHeadings(cells); n > 1 || n == 1 && filled <= 3 {
+				found += n
+			}
 		}
-		if found >= 2 && 2*found >= filled {
+		if data := g.dataLike(cells); found >= 2 && 2*found >= filled && (data == 0 || found >= 4 && 4*data <= found) {
 			strong = append(strong, i)
 		}
 		if found > bestFound {
@@ -267,8 +269,49 @@ func (g *guesser) headingClusters(s *Sheet, sp columnSpan) [][]int {
 	return out
 }
 
+// monthsBelow tells whether a row can be months below a heading that names the conveyor: nothing stands under that name.
+func (g *guesser) monthsBelow(s *Sheet, sp columnSpan, at int) bool {
+	if at == 0 || s.Rows[at-1].Number != s.Rows[at].Number-1 {
+		return false
+	}
+	for _, c := range cellsIn(&s.Rows[at-1], sp.first, sp.last) {
+		if c.Kind == Text && g.headingOf(c.Text).field == "conveyor" {
+			under := s.Rows[at].at(int(c.Col))
+			return under.Kind == Blank || under.Covered
+		}
+	}
+	return false
+}
+
+// dataLike counts the cells that no heading row has: numbers, and texts with digits that are neither headings nor dates,
+// and a date that stands alone.
+func (g *guesser) dataLike(cells []Cell) int {
+	n, dates := 0, 0
+	for _, c := range cells {
+		_, dated := g.dateOfHeading(c, "")
+		switch {
+		case dated:
+			dates++
+		case c.Kind == Number:
+			if c.Number < 1990 || c.Number > 2100 {
+				n++
+			}
+		case c.Kind == Text:
+			if h := g.headingOf(c.Text); hasDigit(c.Text) && h.field == "" && !h.own && !isYear(c.Text) {
+				n++
+			}
+		default:
+			n++
+		}
+	}
+	if dates == 1 {
+		n++ // a lone date is a row's own; months over readings come in numbers
+	}
+	return n
+}
+
 // datedHeadings counts headings that are dates or months.
-func (g *guesser) datedHeadings(s *Sheet, at int, cells []Cell) int {
+func (g *guesser) datedHeadings(cells []Cell) int {
 	n := 0
 	for i := range cells {
 		if _, ok := g.dateOfHeading(cells[i], ""); ok && !cells[i].Covered {
@@ -326,12 +369,28 @@ func (g *guesser) cluster(s *Sheet, sp columnSpan, at, low int) []int {
 					found++
 				}
 			}
-			if found > bestFound || (found == bestFound && len(rows) > len(best)) {
+			if found > bestFound || (found == bestFound && len(rows) > len(best) && g.allKnown(s, sp, rows)) {
 				best, bestFound = rows, found
 			}
 		}
 	}
 	return best
+}
+
+// allKnown tells whether every cell of rows is a heading or the name of a group: only then do rows that add no heading
+// belong to it.
+func (g *guesser) allKnown(s *Sheet, sp columnSpan, rows []int) bool {
+	for _, at := range rows {
+		for _, c := range cellsIn(&s.Rows[at], sp.first, sp.last) {
+			if c.Kind != Text || c.Covered {
+				continue
+			}
+			if h := g.headingOf(c.Text); h.field == "" && !h.own && !groupWords[fold(c.Text)] && !isYear(c.Text) {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // headingLike tells whether a row could be part of a heading: at least two texts or group names, no figures.
@@ -344,7 +403,7 @@ func (g *guesser) headingLike(s *Sheet, sp columnSpan, at int) bool {
 		if c.Kind == Number && (c.Number < 1990 || c.Number > 2100) && !g.book.style(*c).Date {
 			return false
 		}
-		if c.Kind == Failed || c.Kind == Boolean {
+		if c.Kind == Failed || c.Kind == Boolean || c.Kind == Text && plantTitle.MatchString(c.Text) {
 			return false
 		}
 		if c.Covered {
