@@ -31,7 +31,7 @@ func (e *entry) givesFinding() bool {
 // judgeFindings takes the conveyor's findings in, in the order of the file.
 func (g *group) judgeFindings() {
 	g.finds = nil
-	var known map[string]bool
+	var known map[string]*assets.Finding
 	seen := map[string]*entry{}
 	for _, e := range g.rows {
 		if e.refusal != nil || !e.givesFinding() {
@@ -41,7 +41,9 @@ func (g *group) judgeFindings() {
 			known = g.storedFindings()
 		}
 		if f := g.finding(e, seen); f != nil {
-			f.stored = known[f.key]
+			if f.stored = known[f.key] != nil; f.stored && f.regraded(known[f.key]) {
+				continue
+			}
 			g.finds = append(g.finds, f)
 			e.used = true
 		}
@@ -80,8 +82,8 @@ func findingKey(day assets.Day, target, category, text string) string {
 }
 
 // storedFindings are the keys of the findings that the register has of this conveyor.
-func (g *group) storedFindings() map[string]bool {
-	known := map[string]bool{}
+func (g *group) storedFindings() map[string]*assets.Finding {
+	known := map[string]*assets.Finding{}
 	if s := g.p.stored[g.key]; s != nil {
 		for i := range s.Findings {
 			f := &s.Findings[i]
@@ -89,10 +91,20 @@ func (g *group) storedFindings() map[string]bool {
 			if day == "" {
 				day = assets.DayOf(f.FoundAt.Time().In(g.p.zone))
 			}
-			known[findingKey(day, f.Target, f.Category, f.Text)] = true
+			known[findingKey(day, f.Target, f.Category, f.Text)] = f
 		}
 	}
 	return known
+}
+
+// regraded refuses a finding that the register has with another grade: a grade decides what follows, so a person corrects it.
+func (f *findingRow) regraded(o *assets.Finding) bool {
+	grade := f.vals.get("grade")
+	if !grade.set || o.Grade == nil || int(grade.num) == *o.Grade {
+		return false
+	}
+	f.e.refuse(f.e.t.byField["grade"], faultContradicts, digits(grade.num), "contradicts the register, which has the grade "+digits(float64(*o.Grade))+" for the same finding; correct it there or here")
+	return true
 }
 
 // record makes the register's finding.

@@ -67,7 +67,7 @@ func (j *judge) findPlants() error {
 		p.creating = p.creating || e.t.creates
 		p.asked = p.asked || e.t.byField["plant"] != nil || e.t.plantTitle != "" || j.sheetPlants
 		if p.several {
-			e.refuse(e.t.byField["plant"], faultTwoPlants, e.plant, "is a plant of two customers; give --customer NAME")
+			e.refuse(e.t.byField["plant"], faultTwoPlants, e.plant, "is a plant of more than one customer; give --customer NAME")
 		}
 	}
 	return nil
@@ -86,8 +86,8 @@ func (j *judge) plantNamed(name string) (*plantState, error) {
 	if err != nil {
 		return nil, fmt.Errorf("look up the plant %s: %w", quoted(name), err)
 	}
-	if len(refs) > 1 && j.opt.Customer != "" {
-		refs = ofCustomer(refs, j.opt.Customer)
+	if j.opt.Customer != "" {
+		refs = ofCustomer(refs, j.opt.Customer) // a name is a plant's own within its customer only
 	}
 	switch len(refs) {
 	case 0:

@@ -400,3 +400,21 @@ func TestColumnsAsAScreenShowsThem(t *testing.T) {
 		t.Errorf("units of a speed: %v", u)
 	}
 }
+
+func TestPlantsOfTwoCustomers(t *testing.T) {
+	reg := &memory{}
+	list := "Conveyor,Belt width (mm)\nCV-1,600\n"
+	bring(t, reg, list, intake.Options{Customer: "North"})
+	if o := bring(t, reg, list, intake.Options{Customer: "South"}); o.Counts[intake.KindPlant].Created != 1 {
+		t.Errorf("the same name at another customer is another plant; counts %+v", *o.Counts[intake.KindPlant])
+	}
+	want(t, bring(t, reg, list, intake.Options{}), "refused 2  ambiguous_plant")
+	want(t, bring(t, reg, list, intake.Options{Customer: "south"}), "2 conveyor unchanged CV-1 status=in_use", "2 belt unchanged CV-1 width_m=0.6")
+}
+
+func TestFindingWithAnotherGrade(t *testing.T) {
+	reg := known(t)
+	bring(t, reg, "Conveyor,Inspected,Finding,Grade\nCV-1,2024-01-01,crack,2\n", intake.Options{})
+	want(t, bring(t, reg, "Conveyor,Inspected,Finding,Grade\nCV-1,2024-01-01,crack,3\n", intake.Options{}), "refused 2 grade contradiction")
+	want(t, bring(t, reg, "Conveyor,Inspected,Finding,Grade\nCV-1,2024-01-01,Crack,\n", intake.Options{}), "2 finding unchanged CV-1 found_on=2024-01-01 category=Crack")
+}

@@ -242,8 +242,10 @@ func (g *guesser) headingClusters(s *Sheet, sp columnSpan) [][]int {
 				found += n
 			}
 		}
-		if data := g.dataLike(cells); found >= 2 && 2*found >= filled && (data == 0 || found >= 4 && 4*data <= found) {
-			strong = append(strong, i)
+		if found >= 2 && 2*found >= filled {
+			if data := g.dataLike(cells); data == 0 || found >= 4 && 4*data <= found {
+				strong = append(strong, i)
+			}
 		}
 		if found > bestFound {
 			best, bestFound = i, found
