@@ -1,8 +1,11 @@
 package web
 
-import "carryside/schedule/people"
+import (
+	"carryside/assets/intake"
+	"carryside/schedule/people"
+)
 
-// catalogueRoutes are the addresses of lines, production calendars and catalogues.
+// catalogueRoutes are the addresses of lines, production calendars, catalogues and lists brought in.
 func catalogueRoutes() []Route {
 	var out []Route
 	add := func(may people.Deed, back, path string, do func(*Site, *Request) error, methods ...string) {
@@ -20,5 +23,10 @@ func catalogueRoutes() []Route {
 	add(people.EditCatalogues, "catalogues", "catalogues/specifications/:spec", (*Site).editSpecification, get, post)
 	add(people.EditCatalogues, "catalogues", "catalogues/kinds/new", (*Site).editSpliceKind, get, post)
 	add(people.EditCatalogues, "catalogues", "catalogues/kinds/:kind", (*Site).editSpliceKind, get, post)
-	return out
+	add(people.Import, "import", "import", (*Site).bringIn, get)
+	add(people.Import, "import", "import/:trial", (*Site).trial, get)
+	add(people.Import, "import", "import/:trial", (*Site).trialStep, post)
+	add(people.Import, "import", "import/:trial/refused", (*Site).refusedRows, get)
+	return append(out, Route{Method: post, Path: "/plants/:plant/import", May: people.Import, Under: "belts", Back: "import", Do: (*Site).bringIn,
+		Body: intake.MaxFileBytes + 1<<20})
 }

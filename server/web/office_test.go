@@ -22,6 +22,8 @@ type fakeOffice struct {
 	last    map[int64]assets.Reading
 	meters  map[int64][]assets.Meter
 	waiting []assets.HeldReading
+
+	importing chan struct{} // holds the importer until it is closed; nil: it never waits
 }
 
 // office returns the office of a fake plant, one for all its sources.

@@ -51,7 +51,7 @@ func routes() []Route {
 var screens = []string{
 	"signin", "problem",
 	"form", "readings", "meter", "rules", "rule", "stops", "calculator", "reports", "report",
-	"catalogues", "lines",
+	"catalogues", "lines", "import", "trial",
 	"plants", "plant", "today", "belts", "conveyor", "splice", "orders", "order", "find",
 }
 

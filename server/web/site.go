@@ -42,6 +42,7 @@ type Site struct {
 	routes  []Route
 	views   *views
 	statics *statics
+	trials  trials // lists on their way in
 }
 
 // New reads templates and static files and checks that every source is there.

@@ -27,6 +27,7 @@ type Sources struct {
 	Reporting  Reporting
 	Catalogues Catalogues
 	Calendars  Calendars
+	Importing  Importing
 }
 
 // Act says who changes something, as which deed, why and when: it becomes the journal's entry. The origin of
@@ -137,7 +138,7 @@ type Resplice struct {
 	OldSpliceID   int64
 	RetiredWhy    assets.RetiredWhy
 	FailureMode   string
-	New           assets.Splice // form, bond, place and measures; the rest follows from the order
+	New           assets.Splice // made when the work was done; its mark is the old one's
 	LoopShorterM  float64       // by how much the loop is shorter now
 	TakeUpNowM    *float64      // travel used after it; nil: not measured
 	MadeByID      int64
