@@ -132,7 +132,7 @@ func TestLifeOfAnOrderFromItsPage(t *testing.T) {
 	}
 	v.send("/plants/3/orders/415", next(step("start", "at", "2026-11-25T01:00")), http.StatusSeeOther)
 	d := v.post("/plants/3/orders/415", next(step("done", "at", "2026-11-25T05:00", "hours", "many", "retired_why", "failed", "form", "stepped", "bond", "hot-vulcanised")), http.StatusUnprocessableEntity)
-	for _, id := range []string{"#f-done-hours", "#f-done-shorter_m", "#f-done-failure_mode"} {
+	for _, id := range []string{"#f-done-hours", "#f-done-shortening_m", "#f-done-failure_mode"} {
 		if d.Find(`.note.bad a[href="`+id+`"]`).Length() != 1 || d.Find(id).AttrOr("aria-invalid", "") != "true" {
 			t.Errorf("%s is not named as wrong", id)
 		}
@@ -141,9 +141,9 @@ func TestLifeOfAnOrderFromItsPage(t *testing.T) {
 		t.Errorf("what was typed is lost: %q", got)
 	}
 	v.send("/plants/3/orders/415", next(step("done", "at", "2026-11-25T05:00", "hours", "3.5", "note", "all well", "retired_why", "planned", "form", "stepped", "bond", "hot-vulcanised",
-		"position_m", "30", "step_length_m", "250", "steps", "3", "shorter_m", "1360", "take_up_m", "680", "made_by", "4")), http.StatusSeeOther)
+		"position_m", "30", "step_length_m", "250", "steps", "3", "shortening_m", "1360", "take_up_m", "680", "made_by", "4")), http.StatusSeeOther)
 	made := f.made[0]
-	if made.OldSpliceID != 21 || made.LoopShorterM != 1.36 || made.TakeUpNowM == nil || *made.TakeUpNowM != 0.68 || made.New.Steps != 3 || made.New.StepLengthM != 0.25 || made.MadeByID != 4 || *made.New.PositionM != 30 {
+	if made.OldSpliceID != 21 || made.LoopShorterM != 1.36 || made.TakeUpNowM == nil || *made.TakeUpNowM != 0.68 || made.New.Steps != 3 || made.New.StepLengthM != 0.25 || made.MadeByID != 4 || *made.New.PositionM != 30 || made.New.Made.At != f.orders[1].DoneAt || made.New.ConveyorID != 2 {
 		t.Errorf("booked %+v", made)
 	}
 	v.send("/plants/3/orders/415", next(step("sign", "at", "2026-11-25T06:00")), http.StatusSeeOther)

@@ -143,7 +143,7 @@ func (s *Site) respliceFields(r *Request, f *Form, old assets.Splice) error {
 	f.Quantity("step_length_m", "Length of one step", unit.Step, old.StepLengthM, old.AsTyped)
 	f.Number("steps", "Steps", plainWhole(old.Steps), "")
 	f.Number("bias_angle_deg", "Bias, from square across", plainNumber(old.BiasAngleDeg), "°")
-	f.Quantity("shorter_m", "Loop shorter by", unit.Travel, 0, nil).Must().Hinted("What was cut out and taken by the overlap; 0 when nothing")
+	f.Quantity("shortening_m", "Loop shorter by", unit.Travel, 0, nil).Must().Hinted("What was cut out and taken by the overlap; 0 when nothing")
 	f.Optional("take_up_m", "Take-up travel used now", unit.Travel, nil, nil).Hinted("From its new-belt end; empty when not measured")
 	crew, err := s.Orders.Crew(r.Context(), r.Scope, r.PlantID())
 	if err != nil {
@@ -174,13 +174,14 @@ func (s *Site) takeStep(r *Request, file *OrderFile, a workorder.Action, f *Form
 	if err != nil {
 		return assets.Invalid{"": "open the order again and take the step from its page"}
 	}
-	if a != workorder.ToFinish || f.Get("shorter_m") == nil {
+	if a != workorder.ToFinish || f.Get("shortening_m") == nil {
 		if err := e.Err(); err != nil {
 			return err
 		}
 		return s.Orders.Step(r.Context(), r.Scope, act, r.PlantID(), o.Number, edit, step)
 	}
 	made := e.resplice(o)
+	made.New.Made = assets.Exactly(at, r.F.zone())
 	if err := e.Err(); err != nil {
 		return err
 	}
@@ -265,15 +266,15 @@ func (e *entry) resplice(o workorder.Order) Resplice {
 	if made.RetiredWhy == assets.RetiredFailed && made.FailureMode == "" {
 		e.bad.Add("failure_mode", "say how it failed; 'not seen' is an answer too")
 	}
-	made.New = assets.Splice{PositionM: e.optional("position_m", unit.Distance)}
+	made.New = assets.Splice{PlantID: o.PlantID, ConveyorID: o.ConveyorID, BeltID: o.BeltID, PositionM: e.optional("position_m", unit.Distance)}
 	made.New.Form = oneOf(e, "form", "choose a form from the list", append([]assets.Form{""}, assets.Forms...)...)
 	made.New.Bond = oneOf(e, "bond", "choose a bond from the list", append([]assets.Bond{""}, assets.Bonds...)...)
 	made.New.FingerLengthM = e.notBelowNought("finger_length_m", "the length", unit.Step)
 	made.New.FingerPitchM = e.notBelowNought("finger_pitch_m", "the width", unit.Step)
 	made.New.StepLengthM = e.notBelowNought("step_length_m", "the length", unit.Step)
 	made.New.Steps, made.New.BiasAngleDeg = e.whole("steps", 0, 20), e.number("bias_angle_deg")
-	e.must("shorter_m", "by how much the loop is shorter; 0 when nothing was cut out")
-	made.LoopShorterM = e.notBelowNought("shorter_m", "the length", unit.Travel)
+	e.must("shortening_m", "by how much the loop is shorter; 0 when nothing was cut out")
+	made.LoopShorterM = e.notBelowNought("shortening_m", "the length", unit.Travel)
 	made.TakeUpNowM = e.optional("take_up_m", unit.Travel)
 	made.New.AsTyped = e.typed
 	return made

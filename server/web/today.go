@@ -282,7 +282,12 @@ func (r *Request) newsRows(in todayInputs) []newsRow {
 		rows = append(rows, newsRow{What: strings.TrimSpace(c.Tag + " " + f.Target + " " + f.Category), More: more,
 			By: joinWords(r.F.Date(f.FoundAt), pick(f.FoundBy != "", f.FoundBy, in.news.People[f.FoundByID]))})
 	}
-	for _, n := range in.news.Steps {
+	told := map[int64]bool{}
+	for _, n := range in.news.Steps { // from new to old: where an order stands now tells what went before
+		if told[n.Number] {
+			continue
+		}
+		told[n.Number] = true
 		c, _ := in.v.Register.Conveyor(n.ConveyorID)
 		rows = append(rows, newsRow{What: fmt.Sprintf("Order %d %s.", n.Number, n.Event.What), More: joinWords(strings.TrimSpace(c.Tag+" "+n.Title), n.Event.Why),
 			By: joinWords(r.F.Date(n.Event.At), in.news.People[n.Event.PersonID])})

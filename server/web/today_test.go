@@ -18,6 +18,7 @@ func TestTodayShowsThePlantAndWhatWaits(t *testing.T) {
 	grade := 3
 	f.news.Findings = []assets.Finding{{ConveyorID: 3, Target: "S2", Category: "splice", Grade: &grade, Quantity: "splice gap", Measurement: metres(0.0034), MeasurementUnit: "m", FoundAt: on(2026, 11, 24).At, FoundByID: 2}}
 	f.news.Steps = []OrderNews{{Number: 409, ConveyorID: 1, Title: "re-clip splice 1", Event: workorder.Event{What: "signed", PersonID: 2, At: on(2026, 11, 24).At}}}
+	f.news.Steps = append(f.news.Steps, OrderNews{Number: 409, ConveyorID: 1, Event: workorder.Event{What: "placed", PersonID: 2, At: on(2026, 11, 24).At}})
 	f.news.Read = 5
 	d := as(t, f, assets.RolePlanner).get("/plants/3")
 	if got := plainly(text(d, "h1")); got != "Order 415 on Q2 waits to be accepted" {
@@ -30,6 +31,9 @@ func TestTodayShowsThePlantAndWhatWaits(t *testing.T) {
 		if !strings.Contains(plainly(d.Find("main").Text()), want) {
 			t.Errorf("%q is missing", want)
 		}
+	}
+	if got := d.Find(`li:contains("Order 409")`).Length(); got != 1 {
+		t.Errorf("order 409 is told of %d times, want its newest step only", got)
 	}
 	if d.Find(`nav.ride a[aria-current=page]`).Text() != "Today" {
 		t.Error("Today is not marked as the current screen")
