@@ -5,8 +5,10 @@ import (
 	"time"
 
 	"carryside/assets"
+	"carryside/assets/intake"
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/clocks"
+	"carryside/assets/plantdb/intakedb"
 	"carryside/assets/plantdb/registry"
 	"carryside/cmd/carryside/reporting"
 	"carryside/reports"
@@ -75,3 +77,26 @@ func (d *Desk) ReportZone(ctx context.Context) (*time.Location, error) {
 
 // ReportVersion names the program.
 func (d *Desk) ReportVersion() string { return d.version }
+
+// ImportRegistry returns the register as the importer sees it, on behalf of whoever acts.
+func (d *Desk) ImportRegistry(scope assets.Scope, a web.Act) intake.Registry {
+	return &intakedb.Registry{DB: d.db, Scope: scope, PersonID: a.PersonID, Origin: plantdb.Import}
+}
+
+// ListsBroughtIn returns what was brought in at a plant, newest first.
+func (d *Desk) ListsBroughtIn(ctx context.Context, scope assets.Scope, plantID int64, limit int) ([]web.ListBroughtIn, error) {
+	rows, err := intakedb.Imports(ctx, d.db, scope, plantID, limit)
+	out := make([]web.ListBroughtIn, len(rows))
+	for i, r := range rows {
+		out[i] = web.ListBroughtIn{File: r.FileName, At: r.At, ByID: r.ByID, Counts: words(r.Counts), Refused: words(r.Refused)}
+	}
+	return out, err
+}
+
+// words is the text of a column that may be empty.
+func words(s *string) string {
+	if s == nil {
+		return ""
+	}
+	return *s
+}
