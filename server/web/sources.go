@@ -27,6 +27,7 @@ type Sources struct {
 	Reporting  Reporting
 	Catalogues Catalogues
 	Calendars  Calendars
+	Importing  Importing
 }
 
 // Act says who changes something, as which deed, why and when: it becomes the journal's entry. The origin of
