@@ -11,6 +11,7 @@ import (
 	"net"
 	"net/http"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -66,7 +67,8 @@ type session struct {
 	used    time.Time
 	granted time.Time
 	plantID int64  // the plant looked at last
-	notice  string // told once, on the next page
+	notice  string // told once, on the page it is for
+	told    string // path of that page
 }
 
 // NewDesk returns a desk without sessions.
@@ -163,14 +165,19 @@ func (d *Desk) LookedAt(r *http.Request) (plantID int64) {
 	return plantID
 }
 
-// Tell keeps a sentence for the next page.
-func (d *Desk) Tell(r *http.Request, notice string) {
-	d.change(r, func(s *session) { s.notice = notice })
+// Tell keeps a sentence for the page at a path.
+func (d *Desk) Tell(r *http.Request, path, notice string) {
+	path, _, _ = strings.Cut(path, "?")
+	d.change(r, func(s *session) { s.told, s.notice = path, notice })
 }
 
 // Told returns the sentence kept for this page, once.
 func (d *Desk) Told(r *http.Request) (notice string) {
-	d.change(r, func(s *session) { notice, s.notice = s.notice, "" })
+	d.change(r, func(s *session) {
+		if s.told == r.URL.Path {
+			notice, s.notice = s.notice, ""
+		}
+	})
 	return notice
 }
 

@@ -118,7 +118,13 @@ func TestPlantAndNoticeRideOnTheSession(t *testing.T) {
 	d, _, _ := desk()
 	r := signedIn(t, d, 1)
 	d.LookAt(r, 3)
-	d.Tell(r, "Reading kept.")
+	d.Tell(r, "/plants/3?line=2", "Reading kept.")
+	other := r.Clone(r.Context())
+	other.URL.Path = "/plants/4"
+	if d.Told(other) != "" {
+		t.Error("the notice is told on another page")
+	}
+	r.URL.Path = "/plants/3"
 	if d.LookedAt(r) != 3 || d.Told(r) != "Reading kept." || d.Told(r) != "" {
 		t.Error("plant is kept, a notice is told once")
 	}

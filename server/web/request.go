@@ -102,7 +102,7 @@ func (r *Request) show(status int, screen string, p framed) error {
 // Done goes on to another page after a form was taken, which says the sentence once: "Reading of Q3 kept".
 func (r *Request) Done(to, notice string) error {
 	if notice != "" {
-		r.site.desk.Tell(r.C.Request, notice)
+		r.site.desk.Tell(r.C.Request, to, notice)
 	}
 	r.C.Redirect(http.StatusSeeOther, to)
 	return nil

@@ -81,7 +81,7 @@ func (s *Site) today(r *Request) error {
 	r.Offer(&p.Page, "Open the orders", "orders", true)
 	if len(in.v.Register.Conveyors) == 0 {
 		p.First, p.Say, p.Do = r.firstSteps(), in.v.beltsSay(), nil
-		p.Sub = "Three steps, in this order. Each can be left and taken up again; nothing is raised before there are belts."
+		p.Sub = "Four steps, in this order. Each can be left and taken up again; nothing is raised before there are belts."
 		return r.Show("today", p)
 	}
 	d := r.decisions(in)
