@@ -200,7 +200,7 @@ func TestAFindingIsRecordedOnce(t *testing.T) {
 		t.Errorf("kept %+v", fd)
 	}
 	v.taken(path, form)
-	if got := text(v.get("/plants/3/belts"), ".note.chalk"); !strings.Contains(got, "recorded already") || len(f.office().acts) != 1 {
+	if got := text(v.get("/plants/3/conveyors/3"), ".note.chalk"); !strings.Contains(got, "recorded already") || len(f.office().acts) != 1 {
 		t.Errorf("sent twice it says %q", got)
 	}
 }
