@@ -30,8 +30,8 @@ import (
 // raiseSoak kills evaluations of rules at random moments and then looks whether every occurrence was raised once.
 //
 // Two processes at a time evaluate the sample plants on one database, hour by hour of a played clock, as two servers
-// would, and each is killed (the way power fails: no handler runs); the next two go on at the earlier of the hours
-// that were interrupted.
+// would, and each is killed (the way power fails: no handler runs); the next two go on at one of the hours that were
+// interrupted.
 type raiseSoak struct {
 	program string   // what is run again as the process to be killed
 	env     []string // added to its environment
@@ -47,8 +47,13 @@ const servers = 2
 // playedStep is how far the played clock goes from one evaluation to the next.
 const playedStep = time.Hour
 
-// longestLife is how long a process evaluates at most before it is killed.
-const longestLife = 240 * time.Millisecond
+// A process lives at most so many of the times that one evaluation takes here, within bounds: long enough to get
+// through some, short enough to be killed inside one.
+const (
+	livedEvaluations = 2
+	shortestLife     = 50 * time.Millisecond
+	longestLife      = 600 * time.Millisecond
+)
 
 func (s raiseSoak) run(ctx context.Context) error {
 	start := fleetdb.Day
@@ -65,14 +70,18 @@ func (s raiseSoak) run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	longest, at, err := s.timeOne(ctx, dsn, start)
+	if err != nil {
+		return err
+	}
 	random := rand.New(rand.NewPCG(s.seed, 1))
-	at, end := start, start
+	end := at
 	for killed := 0; killed < s.kills; killed += servers {
-		hours, err := s.killBoth(ctx, dsn, at, random)
+		hours, err := s.killBoth(ctx, dsn, at, longest, random)
 		if err != nil {
 			return err
 		}
-		at = slices.MinFunc(hours, time.Time.Compare)
+		at = hours[random.IntN(len(hours))]
 		end = slices.MaxFunc(append(hours, end), time.Time.Compare)
 	}
 	if _, err := jobs.Evaluator(db, slog.New(slog.DiscardHandler)).Evaluate(ctx, end); err != nil {
@@ -81,6 +90,9 @@ func (s raiseSoak) run(ctx context.Context) error {
 	rows, err := checkRaisedOnce(ctx, db, plants, start, end)
 	if err != nil {
 		return fmt.Errorf("after %d kills (seed %d): %w", s.kills, s.seed, err)
+	}
+	if end.Sub(start) < 4*playedStep {
+		return fmt.Errorf("after %d kills the played clock stands at hour %d: nothing was tried", s.kills, int(end.Sub(start).Hours()))
 	}
 	fmt.Fprintf(s.out, "%d kills, %d hours played, %d occurrences: each raised once, none lost\n", s.kills, int(end.Sub(start).Hours()), rows)
 	return nil
@@ -103,12 +115,61 @@ func soakPlants(ctx context.Context, db *plantdb.DB, start time.Time) error {
 	return db.Change(ctx, act, func(c *plantdb.Change) error { return orders.SeedRules(c, often) })
 }
 
+// timeOne returns how long a process may live at most, and the hour it got to: it times the first evaluation of a
+// fresh process, once what had gathered is raised.
+func (s raiseSoak) timeOne(ctx context.Context, dsn string, at time.Time) (time.Duration, time.Time, error) {
+	var took time.Duration
+	for range 2 {
+		var err error
+		if took, at, err = s.timed(ctx, dsn, at); err != nil {
+			return 0, at, err
+		}
+	}
+	return min(max(time.Duration(livedEvaluations*float64(took)), shortestLife), longestLife), at, nil
+}
+
+// timed lets a process evaluate one hour, kills it, and returns how long that took and the last hour it began.
+func (s raiseSoak) timed(ctx context.Context, dsn string, at time.Time) (took time.Duration, last time.Time, err error) {
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	cmd := s.evaluation(ctx, dsn, at)
+	pipe, err := cmd.StdoutPipe()
+	if err != nil {
+		return 0, at, err
+	}
+	if err := cmd.Start(); err != nil {
+		return 0, at, fmt.Errorf("start an evaluation: %w", err)
+	}
+	hours := bufio.NewScanner(pipe)
+	began := hours.Scan()
+	from := time.Now()
+	began = hours.Scan() && began
+	took = time.Since(from)
+	for more := began; more; more = hours.Scan() {
+		stop()
+		if hour, bad := time.Parse(time.RFC3339, hours.Text()); bad == nil {
+			at = hour
+		}
+	}
+	if err := cmd.Wait(); !began {
+		return 0, at, fmt.Errorf("an evaluation left alone ended by itself: %w", err)
+	}
+	return took, at, nil
+}
+
+// evaluation is a process that evaluates until it is killed.
+func (s raiseSoak) evaluation(ctx context.Context, dsn string, at time.Time) *exec.Cmd {
+	cmd := exec.CommandContext(ctx, s.program, "soak", "raise", "--child", dsn, "--from", at.Format(time.RFC3339))
+	cmd.Env = append(os.Environ(), s.env...)
+	return cmd
+}
+
 // killBoth kills two processes that evaluate at the same time and returns the hours they were at.
-func (s raiseSoak) killBoth(ctx context.Context, dsn string, at time.Time, random *rand.Rand) ([]time.Time, error) {
+func (s raiseSoak) killBoth(ctx context.Context, dsn string, at time.Time, longest time.Duration, random *rand.Rand) ([]time.Time, error) {
 	hours, errs := make([]time.Time, servers), make([]error, servers)
 	var both sync.WaitGroup
 	for i := range servers {
-		life := time.Duration(random.Int64N(int64(longestLife)))
+		life := time.Duration(random.Int64N(int64(longest)))
 		both.Go(func() { hours[i], errs[i] = s.killOnce(ctx, dsn, at, life) })
 	}
 	both.Wait()
@@ -117,8 +178,7 @@ func (s raiseSoak) killBoth(ctx context.Context, dsn string, at time.Time, rando
 
 // killOnce starts a process at an hour of the played clock, kills it after its life, and returns the hour it was at.
 func (s raiseSoak) killOnce(ctx context.Context, dsn string, at time.Time, life time.Duration) (time.Time, error) {
-	cmd := exec.CommandContext(ctx, s.program, "soak", "raise", "--child", dsn, "--from", at.Format(time.RFC3339))
-	cmd.Env = append(os.Environ(), s.env...)
+	cmd := s.evaluation(ctx, dsn, at)
 	var stderr strings.Builder
 	cmd.Stderr = &stderr
 	pipe, err := cmd.StdoutPipe()
