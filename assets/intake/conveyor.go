@@ -37,6 +37,18 @@ func (g *group) judge() {
 	g.judgeReadings()
 	g.judgeFindings()
 	g.emit()
+	g.forget()
+}
+
+// forget lets go of what is listed and written down, so that memory follows the conveyor at hand and not the file.
+func (g *group) forget() {
+	if g.conv != nil {
+		g.conv = &thing{tag: g.conv.tag}
+	}
+	g.belts, g.splices, g.hours, g.finds, g.heldAt = nil, nil, nil, nil, nil
+	for _, e := range g.rows {
+		e.vals, e.things, e.belt, e.twin = nil, nil, nil, nil
+	}
 }
 
 // begin sets the conveyor as the register knows it.

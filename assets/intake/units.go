@@ -71,12 +71,14 @@ func findUnit(s string) *unitOf {
 		return nil
 	}
 	s = strings.ToLower(plainMarks(trimmed(s)))
-	s = strings.NewReplacer(" ", "", ".", "").Replace(s)
+	s = noBlanks.Replace(s)
 	if u := unitSpellings[s]; u != nil {
 		return u
 	}
 	return nil
 }
+
+var noBlanks = strings.NewReplacer(" ", "", ".", "")
 
 // plainMarks turns typographic quotes, primes, minus signs and one-character fractions into the plain signs, and blanks
 // of every width into the usual one.

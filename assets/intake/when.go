@@ -1,0 +1,47 @@
+package intake
+
+import (
+	"fmt"
+	"time"
+
+	"carryside/assets"
+	"carryside/schedule/calendar"
+)
+
+// ReadWhen reads one date of life as a person types it: a day, a day with a time, or words that bound it
+// ("spring 2022", "before 2018", "unknown"), as a cell of a list is read. What is not exact is kept as
+// written. zone and now are the plant's and the moment of entry.
+//
+// A date of two orders is not guessed: the error names both days.
+func ReadWhen(text string, zone *time.Location, now time.Time) (assets.When, error) {
+	text = trimmed(text)
+	d := readDate(text, orderOpen)
+	switch {
+	case d.blank:
+		return assets.Between("", "", text, zone, now)
+	case d.twoWays && d.dmy != "" && d.mdy != "":
+		return assets.When{}, fmt.Errorf("%q can be %s or %s; write the one that is meant", text, d.dmy, d.mdy)
+	case d.fault != "":
+		return assets.When{}, fmt.Errorf("%q is no date; write it as 2026-11-25, or as it is known: spring 2022, 2019, before 2018, not known", text)
+	case d.earliest > assets.DayOf(now.In(zone)):
+		return assets.When{}, fmt.Errorf("%q lies in the future; give today or a day before", text)
+	case d.approximate:
+		return assets.Between(d.earliest, d.latest, text, zone, now)
+	case d.timed:
+		return timedOn(text, d, zone)
+	}
+	return assets.OnDay(d.earliest, zone, now)
+}
+
+// timedOn is a day with a time of the plant's clock.
+func timedOn(text string, d readDateResult, zone *time.Location) (assets.When, error) {
+	day, err := calendar.ParseDate(string(d.earliest))
+	if err != nil {
+		return assets.When{}, fmt.Errorf("%q is no date; write it as 2026-11-25 14:30", text)
+	}
+	at, showing := calendar.ZoneOf(zone).Resolve(calendar.Local{Date: day, Time: calendar.At(d.minute/60, d.minute%60)})
+	if showing == calendar.Skipped {
+		return assets.When{}, fmt.Errorf("the clocks go forward over %q; give a time that the clock showed", text)
+	}
+	return assets.Exactly(at, zone), nil
+}
