@@ -104,6 +104,24 @@ func Insert[T any](c *Change, ch *Chain, id int64, row *T) error {
 	return nil
 }
 
+// InsertMany writes plain rows (not Facts) in batches and notes each under its number.
+func InsertMany[T any](c *Change, ch *Chain, rows []T, id func(*T) int64) error {
+	if len(rows) == 0 {
+		return nil
+	}
+	s, err := c.schemaOf(&rows[0])
+	if err != nil {
+		return err
+	}
+	if err := c.Tx().CreateInBatches(rows, batch).Error; err != nil {
+		return fmt.Errorf("write %s: %w", s.Table, err)
+	}
+	for i := range rows {
+		c.Note(ch, Written{Table: s.Table, ID: id(&rows[i]), After: c.given(s, &rows[i])})
+	}
+	return nil
+}
+
 // ReadRow returns the row of a thing that is so and known now, ErrNotFound when there is none.
 func ReadRow[T any, P Fact[T]](c *Change, id int64) (T, error) {
 	var rows []T

@@ -1,0 +1,185 @@
+package orders
+
+import (
+	"fmt"
+
+	"carryside/assets"
+	"carryside/assets/plantdb"
+	"carryside/schedule/rules"
+	"carryside/schedule/workorder"
+
+	"gorm.io/gorm/clause"
+)
+
+// Raised counts what an evaluation wrote.
+type Raised struct {
+	Orders    int // new orders
+	Joined    int // occurrences that point to an order open already
+	Reminders int // occurrences without an order
+	Known     int // proposals that had been raised before
+}
+
+// Raise writes the proposals of one plant and moves the progress of the rules evaluated to through. Each
+// proposal goes in under its unique key; one that is there already is passed over. A new one joins the open
+// order of its target and kind, or raises an order, or (by a rule of thumb) stays a reminder. Doing it twice, or
+// on two servers, leaves one of each. Rows go in by batches: a plant's first evaluation raises hundreds.
+func Raise(c *plantdb.Change, plantID int64, proposals []rules.Proposal, evaluated []int64, through assets.Instant) (Raised, error) {
+	for _, rule := range evaluated {
+		if err := moveProgress(c, rule, plantID, through); err != nil {
+			return Raised{}, err
+		}
+	}
+	if len(proposals) == 0 {
+		return Raised{}, nil
+	}
+	ch, err := c.PlantChain(plantID)
+	if err != nil {
+		return Raised{}, err
+	}
+	r := raising{c: c, ch: ch, plantID: plantID}
+	err = c.Tx().Where("plant_id = ? AND state IN ('raised','accepted','placed','started') AND known_to IS NULL AND valid_to IS NULL", plantID).Find(&r.open).Error
+	if err != nil {
+		return Raised{}, err
+	}
+	if err := r.decide(proposals); err != nil {
+		return Raised{}, err
+	}
+	if err := r.write(); err != nil {
+		return Raised{}, fmt.Errorf("raise at plant %d: %w", plantID, err)
+	}
+	return r.n, nil
+}
+
+// moveProgress never moves a mark back: of two servers the later one counts.
+func moveProgress(c *plantdb.Change, rule, plant int64, through assets.Instant) error {
+	return c.Tx().Exec(`INSERT INTO rule_progress (rule_id, plant_id, through) VALUES (?, ?, ?)
+		ON CONFLICT (rule_id, plant_id) DO UPDATE SET through = excluded.through WHERE rule_progress.through < excluded.through`, rule, plant, through).Error
+}
+
+// raising is one plant's proposals being written.
+type raising struct {
+	c       *plantdb.Change
+	ch      *plantdb.Chain
+	plantID int64
+	open    []workorder.Order // open already
+	made    []workorder.Order // to be raised
+	rows    []rules.Occurrence
+	of      []int // of each row: the place of its order in made; -1: it has its order's number, or none
+	n       Raised
+}
+
+// decide sorts proposals into those that are there, join, raise or remind.
+func (r *raising) decide(proposals []rules.Proposal) error {
+	for _, p := range proposals {
+		row := p.Occurrence(r.c.Act.Now)
+		there, err := r.there(row)
+		if err != nil {
+			return err
+		}
+		if there {
+			r.n.Known++
+			continue
+		}
+		r.place(p, row)
+	}
+	return nil
+}
+
+// place gives an occurrence its order: an open one, one that this evaluation raises already, or a new one. A rule
+// of thumb joins as well, but raises none.
+func (r *raising) place(p rules.Proposal, row rules.Occurrence) {
+	made := -1
+	for i := range r.made {
+		if p.Joins(r.made[i]) {
+			made = i
+			break
+		}
+	}
+	for i := range r.open {
+		if p.Joins(r.open[i]) {
+			row.OrderID = r.open[i].ID
+			break
+		}
+	}
+	switch {
+	case row.OrderID != 0 || made >= 0:
+		row.Joined = true
+		r.n.Joined++
+	case p.Reminder():
+		r.n.Reminders++
+	default:
+		o := p.Order(r.c.Act.Now)
+		o.PlantID, made = r.plantID, len(r.made)
+		r.made = append(r.made, o)
+		r.n.Orders++
+	}
+	r.rows, r.of = append(r.rows, row), append(r.of, made)
+}
+
+// there tells whether an occurrence stands under its key.
+func (r *raising) there(o rules.Occurrence) (bool, error) {
+	var n int64
+	err := r.c.Tx().Raw(`SELECT count(*) FROM occurrences WHERE rule_id = ? AND target_kind = ? AND target_id = ? AND cycle = ? AND withdrawal_no = ?`,
+		o.RuleID, o.TargetKind, o.TargetID, o.Cycle, o.WithdrawalNo).Scan(&n).Error
+	return n > 0, err
+}
+
+// write writes the orders with their first events, then the rows that point to them.
+func (r *raising) write() error {
+	if len(r.rows) == 0 {
+		return nil
+	}
+	if err := createOrders(r.c, r.ch, r.made); err != nil {
+		return err
+	}
+	next, err := r.c.NewIDs("occurrences", len(r.rows))
+	if err != nil {
+		return err
+	}
+	for i := range r.rows {
+		row := &r.rows[i]
+		row.ID, row.KnownFrom = next+int64(i), r.ch.Position
+		if row.OrderID == 0 && r.of[i] >= 0 {
+			row.OrderID = r.made[r.of[i]].ID
+		}
+		r.c.Note(r.ch, plantdb.Written{Table: "occurrences", ID: row.ID, After: map[string]any{"rule_id": row.RuleID, "target_kind": string(row.TargetKind),
+			"target_id": row.TargetID, "cycle": row.Cycle, "withdrawal_no": row.WithdrawalNo, "order_id": row.OrderID, "why": row.Why}})
+	}
+	res := r.c.Tx().Clauses(clause.OnConflict{DoNothing: true}).CreateInBatches(r.rows, 200)
+	if res.Error == nil && res.RowsAffected != int64(len(r.rows)) {
+		// The unique key decides, also against a program that did not take the chain first.
+		return fmt.Errorf("another server raised the same in this instant: %w", assets.ErrConflict)
+	}
+	return res.Error
+}
+
+// createOrders gives orders of one plant that a rule raises the next numbers and writes them with their first events.
+func createOrders(c *plantdb.Change, ch *plantdb.Chain, list []workorder.Order) error {
+	if len(list) == 0 {
+		return nil
+	}
+	// The chain is held, so no other change gives out a number of this plant in between.
+	var number int64
+	err := c.Tx().Raw("SELECT coalesce(max(number), 0) FROM orders WHERE plant_id = ? AND known_to IS NULL AND valid_to IS NULL", list[0].PlantID).Scan(&number).Error
+	if err != nil {
+		return err
+	}
+	for i := range list {
+		o := &list[i]
+		o.Number, o.ValidFrom, o.EditVersion = number+1+int64(i), o.RaisedAt, 1
+	}
+	if err := plantdb.CreateMany(c, ch, list); err != nil {
+		return err
+	}
+	next, err := c.NewIDs("order_events", len(list))
+	if err != nil {
+		return err
+	}
+	events := make([]workorder.Event, len(list))
+	for i, o := range list {
+		e := workorder.NewEvent("raised", workorder.Order{}, o, 0, o.RaisedAt.Time(), c.Act.Now)
+		e.ID, e.Why, e.EnteredAt, e.KnownFrom = next+int64(i), o.Reason, c.Now(), ch.Position
+		events[i] = e
+	}
+	return plantdb.InsertMany(c, ch, events, func(e *workorder.Event) int64 { return e.ID })
+}
