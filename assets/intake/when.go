@@ -5,7 +5,6 @@ import (
 	"time"
 
 	"carryside/assets"
-	"carryside/schedule/calendar"
 )
 
 // ReadWhen reads one date of life as a person types it: a day, a day with a time, or words that bound it
@@ -33,15 +32,18 @@ func ReadWhen(text string, zone *time.Location, now time.Time) (assets.When, err
 	return assets.OnDay(d.earliest, zone, now)
 }
 
-// timedOn is a day with a time of the plant's clock.
+// timedOn is a day with a time of the plant's clock; of a time shown twice it is the first.
 func timedOn(text string, d readDateResult, zone *time.Location) (assets.When, error) {
-	day, err := calendar.ParseDate(string(d.earliest))
+	day, err := time.Parse(time.DateOnly, string(d.earliest))
 	if err != nil {
 		return assets.When{}, fmt.Errorf("%q is no date; write it as 2026-11-25 14:30", text)
 	}
-	at, showing := calendar.ZoneOf(zone).Resolve(calendar.Local{Date: day, Time: calendar.At(d.minute/60, d.minute%60)})
-	if showing == calendar.Skipped {
+	at := time.Date(day.Year(), day.Month(), day.Day(), 0, d.minute, 0, 0, zone)
+	if at.Hour()*60+at.Minute() != d.minute {
 		return assets.When{}, fmt.Errorf("the clocks go forward over %q; give a time that the clock showed", text)
+	}
+	if before := at.Add(-time.Hour).In(zone); before.Hour() == at.Hour() && before.Minute() == at.Minute() {
+		at = before
 	}
 	return assets.Exactly(at, zone), nil
 }

@@ -118,11 +118,11 @@ func TestABeltIsFittedAndTheFormerComesOff(t *testing.T) {
 	}
 }
 
-func TestABeltOfADateNobodyKnows(t *testing.T) {
+func TestABeltOfADateKnownInWords(t *testing.T) {
 	f := skarrow()
 	v := as(t, f, assets.RolePlanner)
-	v.taken("/plants/3/conveyors/5/belt", url.Values{"fitted": {"not known"}})
-	if b := one[assets.Belt](t, f.office()); !b.Fitted.Unknown() || b.Fitted.AsWritten != "not known" {
+	v.taken("/plants/3/conveyors/5/belt", url.Values{"fitted": {"spring 2022"}})
+	if b := one[assets.Belt](t, f.office()); b.Fitted.AsWritten != "spring 2022" || b.Fitted.Earliest != "2022-03-01" {
 		t.Errorf("kept %+v", b.Fitted)
 	}
 }
