@@ -181,10 +181,17 @@ func (c *importCommand) finish(ctx context.Context, p *Program, register intake.
 			return err
 		}
 	}
-	if err := c.print(p, out); err != nil {
-		return err
+	if c.JSON || !nothingIn(out) {
+		if err := c.print(p, out); err != nil {
+			return err
+		}
 	}
 	return stop
+}
+
+// nothingIn tells whether the file gave no row at all.
+func nothingIn(out *intake.Outcome) bool {
+	return len(out.Records)+len(out.Refused)+len(out.Held) == 0
 }
 
 // stop is why nothing is written, nil for nothing in the way.
@@ -192,7 +199,7 @@ func (c *importCommand) stop(out *intake.Outcome) error {
 	switch {
 	case c.DryRun:
 		return nil
-	case len(out.Records)+len(out.Refused)+len(out.Held) == 0:
+	case nothingIn(out):
 		return c.named(errors.New("nothing to bring in: no heading row with rows below it was found that tells conveyors, belts, splices, hours or findings; give --mapping"))
 	case len(out.Refused) > 0 && !c.LeaveOutRefused:
 		line := fmt.Sprintf("%s: %d of %d rows refused, nothing written; --leave-out-refused brings in the others. First: %s",
