@@ -9,7 +9,8 @@ import (
 type label struct {
 	x, y   float64 // middle of its first line's foot
 	w, h   float64
-	rank   int // room is given in this order: past, 80 to 100 %, unknown, others
+	from   float64 // where its leader begins, in an overview
+	rank   int     // room is given in this order: past, 80 to 100 %, unknown, others
 	level  int
 	step   float64 // height of a level; below zero goes down
 	beside bool    // stands beside its mark, not above or below

@@ -182,7 +182,9 @@ func (sp spot) labels() []*label {
 			continue
 		}
 		x, y, _, _ := sp.f.at(*c.PositionM)
-		out = append(out, &label{x: sp.ox + x, y: sp.oy + y - 26, w: wide(c.Used.Text(), 14), h: 15, step: 15, rank: rankOf(c.Used.Band()), splice: c})
+		_, over := sp.f.line(x / math.Max(sp.f.head.x, 1))
+		over = math.Min(y, over) // above the carry side too where the mark hangs with the take-up
+		out = append(out, &label{x: sp.ox + x, y: sp.oy + over - 26, from: sp.oy + y - 8, w: wide(c.Used.Text(), 14), h: 15, step: 15, rank: rankOf(c.Used.Band()), splice: c})
 	}
 	return out
 }
@@ -207,7 +209,7 @@ func (s *svg) spot(sp spot, labels []*label) {
 			continue
 		}
 		up := float64(l.level) * l.step
-		s.path("lead", "M"+num(l.x)+" "+num(l.y+18)+"V"+num(l.y+3-up))
+		s.path("lead", "M"+num(l.x)+" "+num(l.from)+"V"+num(l.y+3-up))
 		s.text("b halo", l.x, l.y-up, "middle", l.splice.Used.Text())
 	}
 	s.raw("</a>")
