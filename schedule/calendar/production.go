@@ -3,6 +3,8 @@ package calendar
 import (
 	"math"
 	"slices"
+	"sync"
+	"sync/atomic"
 	"time"
 )
 
@@ -34,6 +36,22 @@ type Production struct {
 	plainSpans [7][]wall  // what the shifts starting on a weekday add where neither exception nor clock change is near
 	plainDay   [7]float64 // the same in hours
 	plainWeek  float64    // their sum
+
+	steady atomic.Pointer[steady] // where the clock was last found not to change: dates asked about lie close together
+	odd    sync.Map               // Date -> hours that its shifts add, of dates near an exception or a clock change, as asked
+}
+
+// steady is a run of dates whose midnights stand at one offset from UTC, from first on.
+type steady struct {
+	first  Date
+	offset int64 // seconds
+	change Date  // on which the clock changes next; no date: never
+}
+
+// covers tells whether the midnight of a date stands in the run: two days before the change it does, even where the
+// date line takes the day between.
+func (s *steady) covers(d Date) bool {
+	return !d.Before(s.first) && (s.change.IsZero() || s.change.DaysSince(d) >= 2)
 }
 
 // wall is a stretch as it lies after the midnight of the date it starts on.
@@ -132,7 +150,7 @@ func (p *Production) startingOn(d Date) []span {
 	if p.plainDays(d, d) == 0 {
 		return p.resolvedOn(d)
 	}
-	midnight := p.zone.StartOfDay(d)
+	midnight := p.midnight(d)
 	spans := make([]span, len(p.plainSpans[d.Weekday()]))
 	for i, s := range p.plainSpans[d.Weekday()] {
 		spans[i] = span{midnight.Add(s.start), midnight.Add(s.end)}
@@ -260,8 +278,18 @@ func (p *Production) wholeDays(d, last Date) step {
 	case plain > 0:
 		return step{first: d, hours: p.plainDay[d.Weekday()]}
 	default:
-		return step{first: d, hours: totalHours(p.resolvedOn(d))}
+		return step{first: d, hours: p.oddDay(d)}
 	}
+}
+
+// oddDay returns the hours that a date's shifts add where each wall time is to be placed by itself.
+func (p *Production) oddDay(d Date) float64 {
+	if hours, known := p.odd.Load(d); known {
+		return hours.(float64)
+	}
+	hours := totalHours(p.resolvedOn(d))
+	p.odd.Store(d, hours)
+	return hours
 }
 
 // plainDays returns how many days from a date on, up to and including last, are far from any exception and clock change.
@@ -274,8 +302,28 @@ func (p *Production) plainDays(d, last Date) int {
 	}
 	// From two days before, since d leaves out the night shift of the day before and the date line may take that day whole;
 	// up to two days before the change, since a shift of the last day reaches into the next one.
-	if _, change := stretch(p.zone.StartOfDay(d.AddDays(-2)).In(p.zone.Location())); !change.IsZero() {
-		days = min(days, p.zone.Date(change).DaysSince(d)-2)
+	if around := p.around(d.AddDays(-2)); !around.change.IsZero() {
+		days = min(days, around.change.DaysSince(d)-2)
 	}
 	return max(0, days)
+}
+
+// around returns the steady run that the midnight of a date stands in. The zone data base is slow to ask, and a sum of
+// the plan asks for one date after the other.
+func (p *Production) around(d Date) *steady {
+	if s := p.steady.Load(); s != nil && s.covers(d) {
+		return s
+	}
+	offset, change := stretch(p.zone.StartOfDay(d).In(p.zone.Location()))
+	s := &steady{first: d, offset: offset}
+	if !change.IsZero() {
+		s.change = p.zone.Date(change)
+	}
+	p.steady.Store(s)
+	return s
+}
+
+// midnight returns the first instant of a plain date.
+func (p *Production) midnight(d Date) time.Time {
+	return time.Unix(Local{Date: d}.unix()-p.around(d.AddDays(-2)).offset, 0).UTC()
 }

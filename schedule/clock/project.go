@@ -2,6 +2,7 @@ package clock
 
 import (
 	"math"
+	"sync"
 	"time"
 )
 
@@ -53,16 +54,16 @@ const (
 // V is the variance of r: s² over the x observed, or 0.25² where r is assumed. x is zero at t_n and never falls, so the
 // spread is too. It ignores changes of duty and seasons; a plan that changes is known by its exceptions only.
 //
-// Making one costs the plan's sums over the trailing period, asking one sum; both are some tens of steps.
+// Making one costs one sum of the plan, asking its hours one more. The spread costs a sum for each reading of the trailing
+// period, so it is worked out when it is first asked for: whoever dates splices asks for hours alone.
 type Projection struct {
-	line     Line
-	plan     Plan // nil when x is elapsed time
-	start    Point
-	known    bool // start is known
-	basis    Basis
-	rate     float64
-	variance float64 // s², hours² per hour of x
-	rateVar  float64 // V
+	line    Line
+	plan    Plan // nil when x is elapsed time
+	start   Point
+	known   bool // start is known
+	basis   Basis
+	rate    float64
+	scatter func() (variance, rateVar float64) // s², hours² per hour of x, and V; nil: neither
 }
 
 // Project prepares the projection of a line.
@@ -107,16 +108,21 @@ func (p *Projection) observe(trailing time.Duration) {
 		x = p.exposure(from, p.start.At)
 	}
 	p.rate = max(0, ran/x)
-	p.variance = p.observedVariance(from, x)
-	p.rateVar = p.variance / x
+	made := *p
+	p.scatter = sync.OnceValues(func() (variance, rateVar float64) {
+		variance = made.observedVariance(from, x)
+		return variance, variance / x
+	})
 }
 
 // assume takes the plan as it stands.
 func (p *Projection) assume() {
 	p.basis, p.rate = PlanAlone, 1
-	meanWeek := p.plan.Planned(p.start.At, p.start.At.Add(8*week)) / 8
-	p.variance = assumedVariance(1, meanWeek)
-	p.rateVar = assumedRatioError * assumedRatioError
+	plan, from := p.plan, p.start.At
+	p.scatter = sync.OnceValues(func() (variance, rateVar float64) {
+		meanWeek := plan.Planned(from, from.Add(8*week)) / 8
+		return assumedVariance(1, meanWeek), assumedRatioError * assumedRatioError
+	})
 }
 
 // assumedVariance is s² when one week's running varies as assumed about its mean.
@@ -167,26 +173,46 @@ type Estimate struct {
 
 // At returns the running hours at an instant: read off the line up to its last point, projected after it.
 func (p Projection) At(t time.Time) Estimate {
+	e, x := p.hours(t)
+	if e.Projected {
+		e.SpreadH = p.spread(x)
+	}
+	return e
+}
+
+// hours is At without the spread, with the exposure it would be taken at.
+func (p Projection) hours(t time.Time) (e Estimate, x float64) {
 	if !p.known || !t.After(p.start.At) {
 		hours, known := p.line.At(t)
 		if p.known && t.Equal(p.start.At) {
 			hours, known = p.start.Hours, true
 		}
-		return Estimate{Hours: hours, Known: known}
+		return Estimate{Hours: hours, Known: known}, 0
 	}
 	if p.basis == NoBasis {
-		return Estimate{}
+		return Estimate{}, 0
 	}
-	x := p.exposure(p.start.At, t)
-	return Estimate{Hours: p.start.Hours + p.rate*x, SpreadH: p.spread(x), Known: true, Projected: true}
+	x = p.exposure(p.start.At, t)
+	return Estimate{Hours: p.start.Hours + p.rate*x, Known: true, Projected: true}, x
 }
 
 // spread returns one standard deviation after x hours of exposure.
-func (p Projection) spread(x float64) float64 { return math.Sqrt(p.variance*x + p.rateVar*x*x) }
+func (p Projection) spread(x float64) float64 {
+	variance, rateVar := p.variances()
+	return math.Sqrt(variance*x + rateVar*x*x)
+}
+
+// variances returns s² and V.
+func (p Projection) variances() (variance, rateVar float64) {
+	if p.scatter == nil {
+		return 0, 0
+	}
+	return p.scatter()
+}
 
 // HoursAt returns At's hours, for Duty.
 func (p Projection) HoursAt(t time.Time) (float64, bool) {
-	e := p.At(t)
+	e, _ := p.hours(t)
 	return e.Hours, e.Known
 }
 
@@ -239,8 +265,9 @@ func (p Projection) Band(hours, z float64) (early, late time.Time, ok bool) {
 	}
 	// H + z spread = hours and H - z spread = hours are the two roots of a x² - b x + c = 0.
 	need := hours - p.start.Hours
-	a := p.rate*p.rate - z*z*p.rateVar
-	b := 2*need*p.rate + z*z*p.variance
+	variance, rateVar := p.variances()
+	a := p.rate*p.rate - z*z*rateVar
+	b := 2*need*p.rate + z*z*variance
 	root := b + math.Sqrt(math.Max(0, b*b-4*a*need*need))
 	early, found := p.reach(2 * need * need / root)
 	if soonest := p.start.At.Add(hoursOf(need)); !found || early.Before(soonest) {

@@ -37,7 +37,8 @@ func TestReadingsOfAPlantAreFetchedByKey(t *testing.T) {
 		asked[i] = Asked{int64(i + 1), assets.Instant(i) * 3600e6}
 	}
 	for name, q := range map[string]query{
-		"first and last":     endsQuery(3, plantdb.AsOf{}),
+		"first and last":     endsQuery(3, 0, plantdb.AsOf{}),
+		"a quarter before":   endsQuery(3, 2160, plantdb.AsOf{}),
 		"around instants":    aroundQuery(asked, plantdb.AsOf{}),
 		"around, as known":   aroundQuery(asked, plantdb.AsOf{Known: 7}),
 		"trailing":           trailingQuery(3, 2160, plantdb.AsOf{}),

@@ -121,11 +121,11 @@ type Asked struct {
 	At         assets.Instant
 }
 
-// Wanted says which readings of a plant are needed beside the first and the last of each conveyor: those
-// around the instants asked about, and those of the stretch of time before each conveyor's last one.
+// Wanted says which readings of a plant are needed beside the first and the last of each conveyor.
 type Wanted struct {
-	Asked     []Asked
-	TrailingH float64 // length of that stretch, hours, with the reading before it; 0: none
+	Asked       []Asked // those around these instants
+	BeforeLastH float64 // those around the instant so many hours before each conveyor's last one; 0: none
+	TrailingH   float64 // all of so many hours before each conveyor's last one, with the reading before them; 0: none
 }
 
 // PlantReadings returns the accepted readings that tell a plant's hours exactly at the instants asked about,
@@ -138,7 +138,7 @@ func PlantReadings(ctx context.Context, db *plantdb.DB, scope assets.Scope, plan
 	if err != nil {
 		return nil, err
 	}
-	queries := []query{endsQuery(plantID, asOf)}
+	queries := []query{endsQuery(plantID, w.BeforeLastH, asOf)}
 	for some := range slices.Chunk(asked, 2000) {
 		queries = append(queries, aroundQuery(some, asOf))
 	}
@@ -216,13 +216,22 @@ func byKey(with, keys string, args []any) query {
 	return query{with + " SELECT " + readingColumns + " FROM (" + keys + ") n CROSS JOIN readings r WHERE r.conveyor_id = n.c AND r.at = n.at", args}
 }
 
-// endsQuery fetches the first and the last reading of each conveyor of a plant.
-func endsQuery(plantID int64, asOf plantdb.AsOf) query {
+// endsQuery fetches the first and the last reading of each conveyor of a plant, and those around the instant so many
+// hours before the last one (0: none).
+func endsQuery(plantID int64, beforeLastH float64, asOf plantdb.AsOf) query {
 	first, args := limitOne("v.id", "", "", asOf)
 	last, _ := limitOne("v.id", "", " DESC", asOf)
-	const of = " AS at FROM conveyors v WHERE v.plant_id = ? AND v.known_to IS NULL AND v.valid_to IS NULL"
-	args = append(slices.Clone(args), plantID)
-	return byKey("", "SELECT v.id AS c, "+first+of+" UNION SELECT v.id, "+last+of, append(args, args...))
+	with := "WITH ends (c, a, z) AS MATERIALIZED (SELECT v.id, " + first + ", " + last +
+		" FROM conveyors v WHERE v.plant_id = ? AND v.known_to IS NULL AND v.valid_to IS NULL)"
+	keys, params := "SELECT c, a AS at FROM ends UNION SELECT c, z FROM ends", append(slices.Concat(args, args), plantID)
+	if beforeLastH > 0 {
+		before, _ := limitOne("e.c", " AND x.at <= e.z - ?", " DESC", asOf)
+		after, _ := limitOne("e.c", " AND x.at >= e.z - ?", "", asOf)
+		keys += " UNION SELECT e.c, " + before + " FROM ends e UNION SELECT e.c, " + after + " FROM ends e"
+		back := append([]any{int64(beforeLastH * 3600e6)}, args...)
+		params = slices.Concat(params, back, back)
+	}
+	return byKey(with, keys, params)
 }
 
 // aroundQuery fetches the readings next to instants. The numbers are written out: they are integers of ours, and

@@ -31,7 +31,7 @@ type Plant struct {
 
 // Load reads a plant as of now, all of it of one moment.
 func Load(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, now time.Time) (*Plant, error) {
-	return load(ctx, db, scope, plantID, now, due.Trailing, func(tx *plantdb.DB) (*assets.Register, error) {
+	return load(ctx, db, scope, plantID, now, 0, func(tx *plantdb.DB) (*assets.Register, error) {
 		return registry.PlantAsOf(ctx, tx, scope, plantID, plantdb.AsOf{})
 	})
 }
@@ -51,7 +51,7 @@ func LoadYear(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID i
 	return p, nil
 }
 
-func load(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, now time.Time, trailing time.Duration, register func(*plantdb.DB) (*assets.Register, error)) (*Plant, error) {
+func load(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, now time.Time, whole time.Duration, register func(*plantdb.DB) (*assets.Register, error)) (*Plant, error) {
 	p := &Plant{}
 	err := db.InSnapshot(ctx, func(tx *plantdb.DB) error {
 		reg, err := register(tx)
@@ -59,7 +59,7 @@ func load(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64
 			return err
 		}
 		p.Register = reg
-		l := loader{db: tx, scope: scope, plant: plantID, now: now, trailing: trailing, p: p}
+		l := loader{db: tx, scope: scope, plant: plantID, now: now, whole: whole, p: p}
 		return l.load(ctx)
 	})
 	if err != nil {
@@ -70,12 +70,12 @@ func load(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64
 
 // loader reads one plant inside one snapshot.
 type loader struct {
-	db       *plantdb.DB
-	scope    assets.Scope
-	plant    int64
-	now      time.Time
-	trailing time.Duration // before the last reading: all readings of it are read
-	p        *Plant
+	db    *plantdb.DB
+	scope assets.Scope
+	plant int64
+	now   time.Time
+	whole time.Duration // before the last reading: all readings of it are read
+	p     *Plant
 }
 
 func (l loader) load(ctx context.Context) error {
