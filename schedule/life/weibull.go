@@ -102,3 +102,31 @@ func (w Weibull) ResidualMean(age float64) float64 {
 	}
 	return w.Mean() * gammaAbove(a, h) * math.Exp(h)
 }
+
+// Risk is FailsWithin for numbers that nobody has judged yet: a Refusal of kind BadInput for a law or an age out of range.
+func (w Weibull) Risk(age, x float64) (float64, error) {
+	if err := w.Check(); err != nil {
+		return 0, err
+	}
+	if err := checkAge("age", age); err != nil {
+		return 0, err
+	}
+	if err := checkAge("stretch ahead", x); err != nil {
+		return 0, err
+	}
+	return w.FailsWithin(age, x), nil
+}
+
+// Residual is the further life of one sound at an age: what 10, 50 and 90 % do not reach, and its mean, in the unit of the scale.
+type Residual struct{ Q10, Q50, Q90, Mean float64 }
+
+// Residual is the further life of one sound at age; a Refusal of kind BadInput for a law or an age out of range.
+func (w Weibull) Residual(age float64) (Residual, error) {
+	if err := w.Check(); err != nil {
+		return Residual{}, err
+	}
+	if err := checkAge("age", age); err != nil {
+		return Residual{}, err
+	}
+	return Residual{w.ResidualQuantile(age, 0.1), w.ResidualQuantile(age, 0.5), w.ResidualQuantile(age, 0.9), w.ResidualMean(age)}, nil
+}

@@ -14,7 +14,7 @@ type Kind func(c *Case) (any, error)
 
 // kinds is every kind of case that is built, by the name it has on the command line. A new family of kinds is a file
 // with its own map, and that map's name here.
-var kinds = merged(geometryKinds, unitKinds, clockKinds, calendarKinds)
+var kinds = merged(geometryKinds, unitKinds, clockKinds, calendarKinds, lifeKinds)
 
 // Answered is what is printed for one case: a result, or an error class with its sentence.
 type Answered struct {
