@@ -147,7 +147,7 @@ func (s *Site) editBelt(r *Request) error {
 		if b.Removed != nil {
 			p.section("When it came off", f.Known("removed", "Came off", b.RemovedWhen).Must(), f.Text("removed_why", "Why", b.RemovedWhy))
 		}
-		p.section("From when", fromWhen(f, ""))
+		p.section("", fromWhen(f, ""))
 		p.reason(false, "Needed for a correction")
 		return p, nil
 	}, func(_ *formPage, e *entry) (string, string, error) {

@@ -36,7 +36,7 @@ func (p *calculatorPage) stepped(e *entry, start calcStart) *calcPart {
 	}
 	bias := plainNumber(sp.BiasAngleDeg)
 	if bias == "" {
-		bias = "22" // common practice for stepped splices; typed over where the splice is cut otherwise
+		bias = plainNumber(usualBiasDeg)
 	}
 	c := p.part("st", "Stepped splice", "what it adds to the cut length",
 		f.Number("plies", "Plies", plainWhole(plies), ""), f.length("step", "Length of one step", unit.Step, sp.StepLengthM),
@@ -157,11 +157,11 @@ func (p *calculatorPage) takeUp(e *entry, start calcStart) *calcPart {
 }
 
 // mass reckons what a piece of belt weighs.
-func (p *calculatorPage) mass(e *entry, start calcStart, cut *float64) *calcPart {
+func (p *calculatorPage) mass(e *entry, start calcStart, cut *cutResult) *calcPart {
 	f := p.Form
 	length := start.belt.LoopLengthM
 	if cut != nil && !e.r.Posted() {
-		length = *cut / 1000
+		length = cut.LengthMM / 1000
 	}
 	c := p.part("ma", "Mass of a piece of belt", "above 25 kg a lift needs a plan: common practice",
 		f.length("ma_width", "Belt width", unit.Width, start.belt.WidthM), f.length("ma_length", "Length", unit.LoopLength, math.Round(length*1000)/1000),

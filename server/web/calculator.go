@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"html/template"
+	"math"
+	"strings"
 
 	"carryside/assets"
 	"carryside/assets/loop"
@@ -56,16 +58,16 @@ const (
 
 // calcStart is what the calculator begins with: what the register knows of a conveyor.
 type calcStart struct {
-	tag       string
-	pulleys   []assets.Pulley
-	belt      assets.Belt
-	thickM    float64
-	massKGM2  float64
-	splice    assets.Splice
-	plies     int
-	travelM   float64
-	usedM     *float64
-	splicesIn int
+	tag      string
+	pulleys  []assets.Pulley
+	belt     assets.Belt
+	thickM   float64
+	massKGM2 float64
+	splice   assets.Splice
+	plies    int
+	travelM  float64
+	usedM    *float64
+	allowsMM float64 // what a splice like the last one adds to the cut length
 }
 
 func (s *Site) calculator(r *Request) error {
@@ -85,11 +87,11 @@ func (s *Site) calculator(r *Request) error {
 	p.fields(start)
 	e := r.entry(p.Form)
 	path := p.loop(e)
-	cut := p.cut(e, path)
+	cut := p.cut(e, start, path)
 	p.Parts = append(p.Parts, p.stepped(e, start), p.fingers(e, start), p.roll(e, start), p.takeUp(e, start), p.mass(e, start, cut))
 	p.Say, p.Sub = calcSay(r.F, start.tag, path, cut), "Nothing here changes the register. Every result has its formula in words and the class of what it rests on."
 	p.Cautions = []string{
-		"A figure is no permission: cutting and splicing need the belt isolated, the take-up pinned and the belt clamped, by the site's own rules.",
+		"Cutting and splicing need the belt isolated, the take-up pinned and the belt clamped, by the site's own rules.",
 		"Measure on the conveyor before you cut; lists and drawings age.",
 		"Rolls and belt over 25 kg are lifted by a plan, with hoist and people who are trained for it.",
 	}
@@ -156,8 +158,33 @@ func (start *calcStart) fillBelt(reg *assets.Register, b assets.Belt) {
 		start.massKGM2 = v.Value
 	}
 	if of := reg.SplicesOf(b.ID); len(of) > 0 {
-		start.splice, start.splicesIn = of[len(of)-1], len(of)
+		start.splice = of[len(of)-1]
+		start.allowsMM = start.allowance()
 	}
+}
+
+// usualBiasDeg is how stepped splices are slanted where the register does not say: common practice.
+const usualBiasDeg = 22
+
+// allowance is what a splice like the one in the belt adds to the cut length, mm; 0 where its measures are
+// not known.
+func (start *calcStart) allowance() float64 {
+	sp, bias := start.splice, start.splice.BiasAngleDeg
+	if bias == 0 {
+		bias = usualBiasDeg
+	}
+	if sp.FingerLengthM > 0 {
+		return sp.FingerLengthM * 1000
+	}
+	plies := start.plies
+	if sp.Steps > 0 {
+		plies = sp.Steps + 1
+	}
+	fig, err := loop.Stepped{Plies: plies, StepMM: sp.StepLengthM * 1000, WidthMM: start.belt.WidthM * 1000, Bias: loop.Bias{FromSquareDeg: &bias}}.Figures()
+	if err != nil {
+		return 0 // not known: the field stays empty
+	}
+	return math.Round(fig.AllowanceMM*10) / 10
 }
 
 // fields lays out the form; the pulleys come as in the register's form.
@@ -207,7 +234,37 @@ func (p *calculatorPage) loop(e *entry) *loop.Path {
 	}
 	p.LoopSays = fmt.Sprintf("The loop as listed: %s, %s round them", Figure(len(pulleys), "pulley", "pulleys"), f.Loop(path.LengthMM/1000))
 	p.Drawing, p.Larger = drawing.OfLoop(l, p.LoopSays)
+	if low(path) {
+		p.Drawing, p.Larger = flatLoop(pulleys, path, p.LoopSays, f), true
+	}
 	return path
+}
+
+// low tells whether a loop is so much longer than high that nothing is seen of it to scale.
+func low(path *loop.Path) bool {
+	a, b := path.Box()
+	return (b.YMM-a.YMM)*12 < b.XMM-a.XMM
+}
+
+// flatLoop draws a long loop the way its conveyor's page does: centres to scale, pulleys larger and further
+// apart, each with its number.
+func flatLoop(pulleys []assets.Pulley, path *loop.Path, sentence string, f Format) template.HTML {
+	d := drawing.Detail{Belt: drawing.Belt{Name: sentence, Pulleys: pulleys, LoopM: path.LengthMM / 1000, TakeUpKind: "gravity"}, TakeUpShare: -1}
+	var tail, head assets.Pulley
+	for i, p := range pulleys {
+		switch p.Role {
+		case assets.PulleyTail:
+			tail = p
+		case assets.PulleyHead:
+			head = p
+		}
+		d.PulleyWords = append(d.PulleyWords, Int(int64(i+1))+" "+string(p.Role))
+	}
+	dx, dy := head.XM-tail.XM, head.YM-tail.YM
+	d.CentresM = math.Hypot(dx, dy)
+	d.InclineDeg = math.Atan2(dy, dx) * 180 / math.Pi
+	d.Dimension = f.Distance(math.Round(d.CentresM*1000)/1000) + " centres"
+	return drawing.OfConveyor(d).SVG
 }
 
 // part begins a part of the page.
@@ -247,12 +304,15 @@ func (e *entry) mm(name, what string, field unit.Field) (mm float64, known bool)
 	return *v * 1000, true
 }
 
+// cutResult is a length to cut with what it is made of, mm.
+type cutResult struct{ LengthMM, LessForFitMM, SplicesMM float64 }
+
 // cut is the length to which a belt is cut.
-func (p *calculatorPage) cut(e *entry, path *loop.Path) *float64 {
+func (p *calculatorPage) cut(e *entry, start calcStart, path *loop.Path) *cutResult {
 	f := p.Form
 	c := p.part("ct", "2. What to cut", "path / (1 + stretch) + splices + trim",
 		f.Number("stretch", "Stretched when fitted by", "0.2", "%"),
-		f.Number("allowance", "Allowance of a splice", "", unit.Step.Sign(f.Plain.Units)).Hinted("From the part on stepped splices or fingers"),
+		f.length("allowance", "Allowance of a splice", unit.Step, start.allowsMM/1000).Hinted("From the part on stepped splices or fingers"),
 		f.Number("splices", "Splices made", "1", ""),
 		f.Number("cut_trim", "Trim of each end", "", unit.Step.Sign(f.Plain.Units)))
 	p.Parts = append(p.Parts, c)
@@ -273,7 +333,9 @@ func (p *calculatorPage) cut(e *entry, path *loop.Path) *float64 {
 	for _, run := range path.RunsMM {
 		runs += run
 	}
-	m := func(mm float64) string { return unit.LoopLength.Show(mm/1000, f.Plain.Units) }
+	m := func(mm float64) string {
+		return strings.Replace(unit.LoopLength.Show(mm/1000, f.Plain.Units), "-", "− ", 1)
+	}
 	c.row("Straight runs", m(runs), "from the list", byGeometry)
 	c.row("Arcs", m(path.LengthMM-runs), "wrap times radius, middle of the belt", byGeometry)
 	c.row("Round the pulleys", m(path.LengthMM), "runs and arcs together", byGeometry)
@@ -282,7 +344,7 @@ func (p *calculatorPage) cut(e *entry, path *loop.Path) *float64 {
 	c.row("Trim of both ends", m(2*trim), "twice the trim", byPractice)
 	c.row("Cut", m(length), "all of it together; shrinkage of new belts left out", byPractice).Total = true
 	c.Says = bendsWords(path)
-	return &length
+	return &cutResult{length, path.LengthMM - path.LengthMM/(1+stretch/100), allowance * float64(splices)}
 }
 
 func bendsWords(path *loop.Path) string {
@@ -290,7 +352,7 @@ func bendsWords(path *loop.Path) string {
 }
 
 // calcSay is the headline.
-func calcSay(f Format, tag string, path *loop.Path, cut *float64) string {
+func calcSay(f Format, tag string, path *loop.Path, cut *cutResult) string {
 	of := ""
 	if tag != "" {
 		of = " for " + tag
@@ -301,5 +363,12 @@ func calcSay(f Format, tag string, path *loop.Path, cut *float64) string {
 	case cut == nil:
 		return f.Loop(path.LengthMM/1000) + " round " + Figure(len(path.WrapsDeg), "pulley", "pulleys") + of
 	}
-	return "Cut " + f.Loop(*cut/1000) + of + ": " + f.Loop(path.LengthMM/1000) + " round " + Figure(len(path.WrapsDeg), "pulley", "pulleys")
+	say := "Cut " + f.Loop(cut.LengthMM/1000) + of + ": " + f.Loop(path.LengthMM/1000) + " round " + Count(len(path.WrapsDeg), "pulley", "pulleys")
+	if cut.LessForFitMM > 0 {
+		say += ", " + f.Loop(cut.LessForFitMM/1000) + " less for fit"
+	}
+	if cut.SplicesMM > 0 {
+		say += ", " + f.Loop(cut.SplicesMM/1000) + " for splices"
+	}
+	return say
 }

@@ -126,11 +126,11 @@ func (s *Site) calendarForm(r *Request, lineID int64, name string) error {
 			days = append(days, f.Text(fmt.Sprintf("day%d", d.number), d.name, shiftsWords(shiftsOn(held.Shifts, d.number))).Hinted("06:00-14:00, 14:00-22:00; empty: none"))
 		}
 		p.section("Week by week", days...)
-		p.section("Days on which it is otherwise", f.Area("exceptions", "One a line", exceptionsWords(held.Exceptions)).Hinted("2026-12-24: 06:00-12:00 half day; 2026-12-25: none").OverBoth())
+		p.section("Days on which it is otherwise", f.Area("exceptions", "One a line", exceptionsWords(held.Exceptions)).Hinted("As 2026-12-24: 06:00-12:00 half day, or 2026-12-25: none").OverBoth())
 		if has && lineID != 0 {
 			p.section("", f.Tick("end", "No calendar of its own any more: it runs as the plant", false))
 		}
-		p.section("From when", fromWhen(f, ""))
+		p.section("", fromWhen(f, ""))
 		p.reason(false, "Needed for a correction")
 		return p, nil
 	}, func(_ *formPage, e *entry) (string, string, error) {

@@ -131,6 +131,7 @@ func (r *Request) valueLines(known []catalogueQuantity, values []assets.Catalogu
 func (p *formPage) valueRows(known []catalogueQuantity, values []assets.CatalogueValue) {
 	f := p.Form
 	n := f.rowCount(len(values))
+	p.RowsAt = len(p.Sections)
 	p.Rows = &formRows{Head: "Defaults", More: "More rows", Hint: "Class A: a maker's instruction or a standard for this belt; B: a handbook; P: your own decision; D: a rule of thumb. A and B need their source. Empty rows count for nothing.",
 		Columns: []string{"Quantity", "Value", "Class", "Source"}}
 	f.Hidden("rows", "").Value = plainInt(int64(n))
@@ -308,7 +309,7 @@ func (p *formPage) catalogueFrom(id int64, remark string) {
 	if id == 0 {
 		return
 	}
-	p.section("From when", fromWhen(p.Form, ""))
+	p.section("", fromWhen(p.Form, ""))
 	p.reason(false, "Needed for a correction")
 }
 

@@ -49,7 +49,7 @@ func (s *Site) editConveyor(r *Request) error {
 		p.Sub = "Speed, pulleys and take-up decide passes and cut lengths; past days keep what held then unless you correct it."
 		f.version(c.Version)
 		p.conveyorFields(reg, c, r.May(people.ReadCosts))
-		p.section("From when", fromWhen(f, ""))
+		p.section("", fromWhen(f, ""))
 		p.reason(false, "Needed for a correction")
 		return p, nil
 	}, func(_ *formPage, e *entry) (string, string, error) {
@@ -146,6 +146,7 @@ func (p *formPage) pulleyRows(pulleys []assets.Pulley) {
 	f := p.Form
 	n := f.rowCount(len(pulleys))
 	u := f.Plain.Units
+	p.RowsAt = len(p.Sections)
 	p.Rows = &formRows{Head: "Pulleys, in the order in which the belt meets them", More: "More rows",
 		Hint: "From the tail along the carry side. Leave the places empty where nobody measured them: the drawing then places pulleys by role, and the loop length is not worked out. Empty rows count for nothing.",
 		Columns: []string{"No.", "Pulley", "Diameter, " + unit.Diameter.Sign(u), "Belt face on it", "Wrap, ° (if known)", "x, " + unit.Distance.Sign(u), "y, " + unit.Distance.Sign(u),

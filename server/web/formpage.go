@@ -16,6 +16,7 @@ type formPage struct {
 	Form     *Form
 	Sections []formSection
 	Rows     *formRows
+	RowsAt   int      // the rows stand before this section; at the end when there is none
 	Save     string   // word of the button
 	Leave    string   // address to leave to; "": the page before is not known
 	Says     []string // what to know before saving, a paragraph each

@@ -35,7 +35,7 @@ func (s *Site) decideHeld(r *Request) error {
 	}
 	build := func(f *Form) (*formPage, error) {
 		p := &formPage{Form: f, Save: "Decide", Leave: r.At("readings"), Facts: near, FactsOf: "Read before and after"}
-		p.Sheet, p.Say = "Held reading of "+c.Tag, h.Question
+		p.Sheet, p.Say = "Held reading of "+c.Tag, Capital(h.Question)
 		p.Sub = fmt.Sprintf("%s of %s: %s. %s", r.F.Stamp(h.At), c.Tag, With(Num(h.ShownH, 1), "h"), Capital(clock.Class(h.Class).Words()))
 		p.heldFields(h)
 		return p, nil
@@ -168,7 +168,7 @@ type readingLine struct{ At, Shown, Running, Remark, To string }
 type decidedLine struct{ At, Shown, Question, Decided, Why, By string }
 
 // readingsShown is how many readings the page of a meter lists.
-const readingsShown = 120
+const readingsShown = 60
 
 func (s *Site) conveyorReadings(r *Request) error {
 	c, err := s.conveyorAsked(r)
@@ -221,7 +221,7 @@ func (s *Site) heldHistory(r *Request, p *meterPage, c assets.Conveyor) error {
 		return err
 	}
 	for _, h := range held {
-		l := decidedLine{At: r.F.Stamp(h.At), Shown: With(Num(h.ShownH, 1), "h"), Question: h.Question, Decided: decisionWords(h.Decision), Why: h.DecidedFor}
+		l := decidedLine{At: r.F.Stamp(h.At), Shown: With(Num(h.ShownH, 1), "h"), Question: Capital(h.Question), Decided: decisionWords(h.Decision), Why: h.DecidedFor}
 		if h.Decision == "" {
 			if r.May(people.DecideReading) {
 				p.Held = append(p.Held, heldLine{At: l.At, Shown: l.Shown, Question: l.Question, Decide: r.At("held", h.ID)})

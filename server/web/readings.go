@@ -199,7 +199,7 @@ func (s *Site) readingsPage(r *Request) (*readingsPage, *assets.Register, error)
 
 func (r *Request) heldLine(reg *assets.Register, h assets.HeldReading) heldLine {
 	c, _ := reg.Conveyor(h.ConveyorID)
-	l := heldLine{Tag: c.Tag, To: r.At("conveyors", h.ConveyorID, "readings"), Shown: With(Short(h.ShownH, 1), "h"), At: r.F.Stamp(h.At), Question: h.Question, From: h.Origin}
+	l := heldLine{Tag: c.Tag, To: r.At("conveyors", h.ConveyorID, "readings"), Shown: With(Short(h.ShownH, 1), "h"), At: r.F.Stamp(h.At), Question: Capital(h.Question), From: h.Origin}
 	if r.May(people.DecideReading) {
 		l.Decide = r.At("held", h.ID)
 	}

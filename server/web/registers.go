@@ -118,7 +118,7 @@ func lineOptions(reg *assets.Register, none string) []Option {
 
 // fromWhen is whether a change holds from now on or corrects what was held of the past.
 func fromWhen(f *Form, what string) *Field {
-	return f.Radio("from", "This", "now", []Option{{Value: "now", Label: "is so from now on"}, {Value: "always", Label: "was so all along: a correction"}}).
+	return f.Radio("from", "What is changed here", "now", []Option{{Value: "now", Label: "is so from now on"}, {Value: "always", Label: "was so all along: a correction"}}).
 		Hinted("A correction changes what reports say of past days, needs a reason and is kept as a correction. " + what).OverBoth()
 }
 

@@ -258,7 +258,7 @@ func reportSay(title string, n int, stands map[string]int) string {
 	var says []string
 	for _, band := range due.Bands {
 		if rows := stands[string(band)]; rows > 0 && len(says) < 2 {
-			says = append(says, Int(int64(rows))+" "+string(band))
+			says = append(says, Int(int64(rows))+" "+bandWords(band))
 		}
 	}
 	say := title + ": " + Figure(n, "row", "rows")
@@ -266,6 +266,25 @@ func reportSay(title string, n int, stands map[string]int) string {
 		say += ", " + List(says)
 	}
 	return say
+}
+
+// bandWords puts a step of the ramp behind a number: "6 at 80 to 100 %".
+func bandWords(b due.Band) string {
+	if b[0] >= '0' && b[0] <= '9' {
+		return "at " + string(b)
+	}
+	return string(b)
+}
+
+// Wide is the class of a column by what stands in it.
+func (p *reportPage) Wide(c reports.Column) string {
+	switch {
+	case c.WidthCh >= 20:
+		return "wl"
+	case c.WidthCh >= 12:
+		return "wm"
+	}
+	return "ws"
 }
 
 // Numeric tells whether a column stands to the right.

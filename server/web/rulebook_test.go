@@ -4,11 +4,14 @@ import (
 	"context"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/PuerkitoBio/goquery"
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 
 	"carryside/assets"
 	"carryside/schedule/rules"
@@ -206,5 +209,44 @@ func TestARuleOfEveryPlantTakesAGrantForAll(t *testing.T) {
 	v.post("/plants/3/rules/7", form, http.StatusUnprocessableEntity)
 	if len(f.office().acts) != 0 {
 		t.Error("it was kept")
+	}
+}
+
+// TestAnUntouchedRuleStaysTheSame shows every rule that a company begins with in the editor and reads it back.
+func TestAnUntouchedRuleStaysTheSame(t *testing.T) {
+	f := skarrow()
+	reg := f.fleet.Register
+	r := &Request{F: Format{Zone: time.UTC, Now: morning}, Now: morning}
+	all := append(rules.Defaults(morning), fourWeekly(), companyRule())
+	for _, rule := range all {
+		posted := url.Values{}
+		for _, fd := range newRuleForm(NewForm(nil), rule, reg).Fields {
+			posted.Set(fd.Name, fd.Value)
+		}
+		form := newRuleForm(NewForm(posted), rule, reg)
+		for _, fd := range form.Fields {
+			if fd.Kind == "select" && fd.Value != "" && !slices.ContainsFunc(fd.Options, func(o Option) bool { return o.Chosen }) {
+				t.Errorf("%s: %s shows no choice for %q", rule.Name, fd.Name, fd.Value)
+			}
+		}
+		e := r.entry(form.Form)
+		got := e.rule(rule, reg)
+		if err := e.Err(); err != nil {
+			t.Errorf("%s: %v", rule.Name, err)
+		}
+		if rule.Scope.Target == "" {
+			rule.Scope.Target = rules.TargetSplice
+		}
+		slices.Sort(rule.Scope.Families)
+		slices.Sort(got.Scope.Families)
+		if diff := cmp.Diff(rule.Scope, got.Scope, cmpopts.EquateEmpty(), cmpopts.EquateApprox(0, 1e-12)); diff != "" {
+			t.Errorf("%s: scope %s", rule.Name, diff)
+		}
+		if diff := cmp.Diff(rule.Trigger, got.Trigger, cmpopts.EquateEmpty()); diff != "" && !(rule.Trigger.CountedFrom == "" && got.Trigger.CountedFrom == rules.FromMade) {
+			t.Errorf("%s: trigger %s", rule.Name, diff)
+		}
+		if diff := cmp.Diff(rule.Template, got.Template); diff != "" {
+			t.Errorf("%s: order %s", rule.Name, diff)
+		}
 	}
 }

@@ -210,8 +210,12 @@ func (r *Request) strip(pre rules.Preview, sentence string) (template.HTML, int)
 	slices.SortStableFunc(rows, func(a, b rules.PreviewRow) int { return empty(a) - empty(b) })
 	shown := min(len(rows), mostStripRows)
 	y := drawing.YearStrip{Sentence: sentence + ". The same facts stand in the table below.", From: pre.From, To: pre.Until, Now: pre.Now, Zone: r.F.zone()}
+	named := map[string]int{}
+	for _, row := range pre.Rows {
+		named[row.Target.Name()]++
+	}
 	for _, row := range rows[:shown] {
-		sr := drawing.StripRow{Name: row.Target.Name(), InFrom: row.ScopeFrom, InTo: row.ScopeUntil}
+		sr := drawing.StripRow{Name: r.rowName(row, named), InFrom: row.ScopeFrom, InTo: row.ScopeUntil}
 		for _, st := range row.Stands {
 			sr.Stands = append(sr.Stands, st.At)
 		}
@@ -223,6 +227,15 @@ func (r *Request) strip(pre rules.Preview, sentence string) (template.HTML, int)
 		y.Rows = append(y.Rows, sr)
 	}
 	return drawing.OfYear(y), len(rows) - shown
+}
+
+// rowName tells a splice that has ended from the one that bears its mark now.
+func (r *Request) rowName(row rules.PreviewRow, named map[string]int) string {
+	name := row.Target.Name()
+	if named[name] > 1 && !row.ScopeUntil.IsZero() {
+		name += " to " + hard(row.ScopeUntil.In(r.F.zone()).Format("Jan 06"))
+	}
+	return name
 }
 
 // empty is 1 for a target for which nothing is raised.

@@ -41,7 +41,7 @@ func newRuleForm(f *Form, rule rules.Rule, reg *assets.Register) *ruleForm {
 	if sc.Target == "" {
 		sc.Target = rules.TargetSplice
 	}
-	rf.Head = []*Field{f.Text("name", "Name", rule.Name).Must().OverBoth(), f.Tick("off", "Switched off: raises nothing", rule.Off)}
+	rf.Head = []*Field{f.Text("name", "Name", rule.Name).Must().OverBoth()}
 	rf.Scope = []*Field{
 		f.Select("target", "It looks at", string(sc.Target), choices("", targetKinds, func(k rules.TargetKind) string { return "each " + string(k) })),
 		f.Number("used_from", "and life used from", plainNumber(sc.UsedFrom*100), "%").Hinted("Splices only; empty: whatever is used"),
@@ -126,10 +126,13 @@ func (rf *ruleForm) triggers(t rules.Trigger, zone string) {
 		rf.Select("counted_from", "Counted from", t.CountedFrom, counted), rf.Date("anchor_day", "First planned date", string(t.AnchorDay)).Hinted("When it counts from the plan"),
 		rf.Text("time_of_day", "Raised at", t.TimeOfDay).Hinted("06:00; plant time, "+zone), rf.Tick("repeats", "Again and again", t.Repeats).Hinted("When it counts from the making: else once"))
 	part(rules.TriggerCron, rf.Text("cron", "Cron expression", t.Cron).Hinted("Minute, hour, day, month, weekday: 0 6 * * 2 is Tuesdays at 06:00; plant time, "+zone).OverBoth())
-	since := counted[1:]
-	part(rules.TriggerHours, rf.Number("hours", "Running hours", plainNumber(t.Hours), "h"), rf.Select("hours_from", "Counted from", t.CountedFrom, since),
+	since, from := counted[1:], t.CountedFrom
+	if from == "" || from == rules.FromPlan {
+		from = rules.FromMade // what hours and passes count from where nothing is said
+	}
+	part(rules.TriggerHours, rf.Number("hours", "Running hours", plainNumber(t.Hours), "h"), rf.Select("hours_from", "Counted from", from, since),
 		rf.Tick("hours_repeats", "Again after every further so many", t.Repeats))
-	part(rules.TriggerPasses, rf.Number("passes", "Passes", plainNumber(t.Passes), "passes"), rf.Select("passes_from", "Counted from", t.CountedFrom, since),
+	part(rules.TriggerPasses, rf.Number("passes", "Passes", plainNumber(t.Passes), "passes"), rf.Select("passes_from", "Counted from", from, since),
 		rf.Tick("passes_repeats", "Again after every further so many", t.Repeats))
 	part(rules.TriggerEvent, rf.Select("event", "After", t.Event, []Option{{Value: rules.EventSpliceMade, Label: rules.EventSpliceMade}, {Value: rules.EventBeltFitted, Label: rules.EventBeltFitted}}),
 		rf.Number("after_hours", "Hours after it", plainNumber(t.AfterHours), "h"), rf.Tick("running_hours", "Running hours, not hours of the clock", t.RunningHours))
@@ -161,6 +164,7 @@ func (rf *ruleForm) template(rule rules.Rule) {
 	rf.Rests = []*Field{
 		rf.Select("class", "Class of what it rests on", string(class), choices("", assets.Classes, func(c assets.Class) string { return string(c) + ": " + c.Words() })),
 		rf.Text("source", "Source", rule.Source).Hinted("Empty: your own decision, class P"),
+		rf.Tick("off", "Switched off: raises nothing", rule.Off).OverBoth(),
 	}
 }
 
