@@ -250,7 +250,7 @@ func TestAReadingEnteredOnAScreenMovesTheHoursOfThePage(t *testing.T) {
 
 // clockRow is the first row of the table of clocks.
 func clockRow(d *goquery.Document) string {
-	return strings.Join(strings.Fields(d.Find("table tbody tr").First().Text()), " ")
+	return strings.Join(strings.Fields(d.Find("table").FilterFunction(func(_ int, s *goquery.Selection) bool { return strings.Contains(s.Find("th").Text(), "Running hours") }).Find("tbody tr").First().Text()), " ")
 }
 
 func TestAPersonWithoutTheRoleIsRefusedAndNothingIsWritten(t *testing.T) {
