@@ -113,7 +113,10 @@ func (s *Site) placeFields(r *Request, f *Form, o workorder.Order, v fleetView) 
 	if o.WindowID != 0 {
 		chosen = plainInt(o.WindowID)
 	}
-	f.Select("window", "Stop", chosen, options).OverBoth()
+	stop := f.Select("window", "Stop", chosen, options).OverBoth()
+	if o.LatestDay != "" && o.LatestDay < r.F.Today() {
+		stop.Hinted("Every stop lies after its latest date: move that first, with a reason")
+	}
 	f.Text("where", "Or done in", "").Hinted("Without a stop, e.g. the round of 8 Dec")
 	f.Date("where_day", "on", "").Hinted("Only without a stop")
 	crew, err := s.Orders.Crew(r.Context(), r.Scope, r.PlantID())
