@@ -7,14 +7,15 @@ import (
 
 // heading is what one column's heading means.
 type heading struct {
-	text  string    // as written, rows joined
-	field string    // field, or one of the open meanings; "" not recognised
-	unit  *unitOf   // named with it
-	lang  language  // the language it is written in
-	order dateOrder // "Date (dd/mm/yyyy)" tells the order
-	date  readDateResult
-	dated bool // the heading is a date: a column of readings taken then
-	own   bool // a column that the workbook of refused rows adds; passed over
+	text   string    // as written, rows joined
+	field  string    // field, or one of the open meanings; "" not recognised
+	unit   *unitOf   // named with it
+	lang   language  // the language it is written in
+	order  dateOrder // "Date (dd/mm/yyyy)" tells the order
+	date   readDateResult
+	dated  bool   // the heading is a date: a column of readings taken then
+	inside string // what stands in brackets and is no unit that columns have
+	own    bool   // a column that the workbook of refused rows adds; passed over
 }
 
 // Headings of the columns that the workbook of refused rows adds at the right.
@@ -49,6 +50,7 @@ func matchHeading(text string) heading {
 			h.unit = u
 			inside = ""
 		}
+		h.inside = inside
 	}
 	if inside != "" && (h.match(base+" "+inside) || h.match(inside+" "+base)) {
 		return h

@@ -2,6 +2,7 @@ package intake
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"sort"
 	"time"
@@ -48,12 +49,12 @@ type judge struct {
 }
 
 // ErrNoPlant tells that neither the file nor the options name a plant.
-var ErrNoPlant = fmt.Errorf("the file names no plant: give --plant NAME")
+var ErrNoPlant = errors.New("the file names no plant: give --plant NAME")
 
 // Judge works out what an import of the book would do. Nothing is written: Changes is what Registry.Apply is to write.
 //
-// The error is a MappingError for a mapping that does not fit the file, ErrNoPlant, the context's error, or what the
-// registry returned. Rows that cannot be taken are no error: they stand in the Outcome.
+// The error is a MappingError for a mapping that does not fit the file, ErrNoPlant (with an Outcome that refuses every row),
+// the context's error, or what the registry returned. Rows that cannot be taken are no error: they stand in the Outcome.
 func Judge(ctx context.Context, book *Book, reg Registry, opt Options) (*Outcome, *Changes, error) {
 	if opt.Zoned == nil {
 		opt.Zoned = time.UTC
@@ -64,12 +65,25 @@ func Judge(ctx context.Context, book *Book, reg Registry, opt Options) (*Outcome
 		j.out.Counts[k] = &Count{}
 	}
 	for _, step := range []func() error{j.layOut, j.readRows, j.findPlants, j.judgeAll} {
-		if err := step(); err != nil {
+		if err := step(); errors.Is(err, ErrNoPlant) {
+			return j.withoutPlant(), &Changes{}, err
+		} else if err != nil {
 			return nil, nil, err
 		}
 	}
 	changes := j.finish()
 	return j.out, changes, nil
+}
+
+// withoutPlant is the outcome of a file for which nobody names a plant: every row is refused, and the guess of its headings
+// stands.
+func (j *judge) withoutPlant() *Outcome {
+	for _, e := range j.entries {
+		e.refuse(e.t.byField["plant"], faultNoKey, "", "names no plant; write its name in the row, or give --plant")
+		j.close(e)
+	}
+	j.finish()
+	return j.out
 }
 
 // layOut finds the tables, by the mapping or by guess.

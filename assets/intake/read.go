@@ -322,6 +322,9 @@ func (r *reader) measured(e *entry, c *column, cell Cell, shown string) {
 		}
 	}
 	q, f := readMeasured(shown, c.unit, style)
+	if in := c.from.inside; f == faultNoUnit && in != "" && len(in) <= 12 {
+		q, f = readMeasured(shown+" "+in, nil, style) // "Measured (°C)"
+	}
 	if f != "" {
 		r.fault(e, c, shown, f)
 		return

@@ -61,15 +61,36 @@ func (c *importCommand) Run(ctx context.Context, p *Program) error {
 	if wrong := new(intake.MappingError); errors.As(err, &wrong) {
 		return &UsageError{c.Mapping + ": " + wrong.Text}
 	}
+	if errors.Is(err, intake.ErrNoPlant) && c.JSON {
+		return errors.Join(c.print(p, out), c.named(err))
+	}
 	if err != nil {
 		return c.named(err)
 	}
 	return c.finish(ctx, p, register, out, changes)
 }
 
+// progress shows on a terminal how far the judging is; elsewhere nothing, so that standard error holds the one line only.
+func progress(w io.Writer) func(done, total int) {
+	f, ok := w.(*os.File)
+	if !ok {
+		return nil
+	}
+	if info, err := f.Stat(); err != nil || info.Mode()&os.ModeCharDevice == 0 {
+		return nil
+	}
+	return func(done, total int) {
+		if done == total {
+			fmt.Fprint(f, "\r\x1b[K")
+			return
+		}
+		fmt.Fprintf(f, "\r%d of %d rows", done, total)
+	}
+}
+
 // options reads what the person tells.
 func (c *importCommand) options(p *Program) (intake.Options, error) {
-	opt := intake.Options{Plant: c.Plant, DateOrder: c.DateOrder, Customer: c.Customer, Zone: c.Zone, SameRecord: c.SameRecord, DryRun: c.DryRun, Now: p.Now(), Zoned: time.Local}
+	opt := intake.Options{Plant: c.Plant, DateOrder: c.DateOrder, Customer: c.Customer, Zone: c.Zone, SameRecord: c.SameRecord, DryRun: c.DryRun, Now: p.Now(), Zoned: time.Local, Progress: progress(p.Stderr)}
 	if c.DateOrder != "" && !intake.ValidDateOrder(c.DateOrder) {
 		return opt, &UsageError{fmt.Sprintf("--date-order %s does not exist; write dmy, mdy or ymd", c.DateOrder)}
 	}
@@ -171,10 +192,10 @@ func (c *importCommand) finish(ctx context.Context, p *Program, register intake.
 	if stop == nil && !c.DryRun {
 		if !changes.Empty() {
 			if err := register.Apply(ctx, changes); err != nil {
-				return c.named(err)
+				stop = c.named(err)
 			}
 		}
-		out.Applied = true
+		out.Applied = stop == nil
 	}
 	if c.Refused != "" {
 		if err := writeRefused(c.Refused, out); err != nil {

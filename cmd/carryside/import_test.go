@@ -105,6 +105,14 @@ func TestImportMappingGivenBack(t *testing.T) {
 	}
 }
 
+func TestImportWithoutPlantStillPrintsTheGuess(t *testing.T) {
+	i := imported{t, t.TempDir()}
+	code, out, errs := i.run(i.file("list.csv", goodList), "--json")
+	if o := i.object(out); code != 1 || !strings.Contains(errs, "--plant") || len(o.Refused) != 2 || !strings.Contains(string(o.Mapping), "loop_length") {
+		t.Errorf("exit %d, %q, %d refused", code, errs, len(o.Refused))
+	}
+}
+
 func TestImportForPeople(t *testing.T) {
 	i := imported{t, t.TempDir()}
 	code, out, _ := i.run(i.file("list.csv", goodList), "--plant", "Low Quay")
