@@ -24,11 +24,16 @@ func OccurrencesOf(ctx context.Context, db *plantdb.DB, scope assets.Scope, orde
 	return rows, err
 }
 
-// Reminders returns the occurrences of a plant that have no order and are not put off past today.
+// Reminders returns the occurrences of a plant that have no order, are not put off past today and are about a splice,
+// belt or conveyor that is still in use.
 func Reminders(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, today assets.Day) ([]rules.Occurrence, error) {
 	var rows []rules.Occurrence
 	err := db.SQL(ctx).Scopes(plantdb.InScope(scope, "plant_id")).
-		Where("plant_id = ? AND order_id = 0 AND not_before <= ?", plantID, today).Order("due_at, id").Find(&rows).Error
+		Where("plant_id = ? AND order_id = 0 AND not_before <= ?", plantID, today).
+		Where(`NOT EXISTS (SELECT 1 FROM splices s WHERE occurrences.target_kind = 'splice' AND s.id = occurrences.target_id AND s.known_to IS NULL AND s.valid_to IS NULL AND s.ended IS NOT NULL)`).
+		Where(`NOT EXISTS (SELECT 1 FROM belts b WHERE occurrences.target_kind = 'belt' AND b.id = occurrences.target_id AND b.known_to IS NULL AND b.valid_to IS NULL AND b.removed IS NOT NULL)`).
+		Where(`NOT EXISTS (SELECT 1 FROM conveyors v WHERE occurrences.target_kind = 'conveyor' AND v.id = occurrences.target_id AND v.known_to IS NULL AND v.valid_to IS NULL AND v.status = 'retired')`).
+		Order("due_at, id").Find(&rows).Error
 	return rows, err
 }
 
@@ -46,18 +51,39 @@ func Progress(ctx context.Context, db *plantdb.DB, plantID int64) (map[int64]ass
 	return out, err
 }
 
-// MakeOrder gives a reminder its order: a person decided.
+// MakeOrder gives a reminder its order: a person decided. Where an order of the same target and kind is open
+// already, the reminder points to that one, and order becomes it.
 func MakeOrder(c *plantdb.Change, occurrenceID int64, order *workorder.Order) error {
 	oc, ch, err := reminder(c, occurrenceID)
 	if err != nil {
 		return err
 	}
 	order.PlantID = oc.PlantID
-	if err := create(c, ch, order, c.Act.PersonID, c.Act.Reason); err != nil {
+	joined, err := joinOpen(c, order)
+	if err != nil {
 		return err
 	}
-	c.Note(ch, plantdb.Written{Table: "occurrences", ID: oc.ID, Before: map[string]any{"order_id": 0}, After: map[string]any{"order_id": order.ID}})
-	return c.Tx().Exec("UPDATE occurrences SET order_id = ? WHERE id = ? AND order_id = 0", order.ID, oc.ID).Error
+	if !joined {
+		if err := create(c, ch, order, c.Act.PersonID, c.Act.Reason); err != nil {
+			return err
+		}
+	}
+	c.Note(ch, plantdb.Written{Table: "occurrences", ID: oc.ID, Before: map[string]any{"order_id": 0}, After: map[string]any{"order_id": order.ID, "joined": joined}})
+	return c.Tx().Exec("UPDATE occurrences SET order_id = ?, joined = ? WHERE id = ? AND order_id = 0", order.ID, joined, oc.ID).Error
+}
+
+// joinOpen finds the open order that is about the same thing; the title parts what is about a whole plant.
+func joinOpen(c *plantdb.Change, order *workorder.Order) (bool, error) {
+	var open []workorder.Order
+	err := c.Tx().Where(`plant_id = ? AND kind = ? AND conveyor_id = ? AND belt_id = ? AND splice_id = ? AND state IN ? AND known_to IS NULL AND valid_to IS NULL`,
+		order.PlantID, order.Kind, order.ConveyorID, order.BeltID, order.SpliceID, openStates).Order("number").Find(&open).Error
+	for _, o := range open {
+		if order.ConveyorID != 0 || o.Title == order.Title {
+			*order = o
+			return true, err
+		}
+	}
+	return false, err
 }
 
 // PutOffReminder keeps a reminder from Today until a day.

@@ -119,6 +119,20 @@ func TestARuleOfThumbRemindsUntilAPersonMakesItAnOrder(t *testing.T) {
 	}
 	again := order
 	again.Version = assets.Version{}
+	twin := again
+	if err := put(func(c *plantdb.Change) error {
+		_, err := orders.Raise(c, 1, []rules.Proposal{proposal(liveSplice(t, db, "G3"), workorder.KindResplice, "made:3", assets.ClassD)}, nil, 2)
+		return err
+	}); err != nil {
+		t.Fatal(err)
+	}
+	others, _ := orders.Reminders(ctx, db, everyth, 1, "2026-11-25")
+	if len(others) != 1 {
+		t.Fatalf("%d reminders of another splice, want one", len(others))
+	}
+	if err := put(func(c *plantdb.Change) error { return orders.MakeOrder(c, others[0].ID, &twin) }); err != nil || twin.ID != order.ID {
+		t.Errorf("an order of the same splice and kind is open: joined %d (%v), want %d", twin.ID, err, order.ID)
+	}
 	var wrong assets.Invalid
 	if err := put(func(c *plantdb.Change) error { return orders.MakeOrder(c, rows[0].ID, &again) }); !errors.As(err, &wrong) {
 		t.Errorf("a second order of one reminder: %v", err)
