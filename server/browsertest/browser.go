@@ -87,15 +87,24 @@ func (b *Browser) newPage(view View) (*Page, error) {
 	ctx, cancel := context.WithTimeout(tab, pageTimeout)
 	p := &Page{View: view, browser: b, ctx: ctx, close: func() { cancel(); closeTab() }}
 	p.listen()
-	if err := chromedp.Do(ctx, chromedp.EmulateViewport(view.Width, view.Height)); err != nil {
+	if err := p.Look(view); err != nil {
 		p.Close()
-		return nil, fmt.Errorf("set the size of the view: %w", err)
-	}
-	if _, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, view.media()); err != nil {
-		p.Close()
-		return nil, fmt.Errorf("set the kind of the view: %w", err)
+		return nil, err
 	}
 	return p, nil
+}
+
+// Look changes how the page is looked at; it is laid out anew, not loaded anew.
+func (p *Page) Look(view View) error {
+	p.View = view
+	if err := chromedp.Do(p.ctx, chromedp.EmulateViewport(view.Width, view.Height)); err != nil {
+		return fmt.Errorf("set the size of the view: %w", err)
+	}
+	if _, err := chromedp.Call(p.ctx, emulation.SetEmulatedMedia, view.media()); err != nil {
+		return fmt.Errorf("set the kind of the view: %w", err)
+	}
+	_, err := Script[bool](p, "new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(true))))")
+	return err
 }
 
 // media states scheme and medium. Motion is reduced, so that a picture never catches a half-drawn change.

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/http"
+	"strings"
 
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
@@ -18,8 +19,9 @@ type Form struct {
 	Fields []string
 }
 
-// wrongEntry is what is typed into every field: no number, date, tag or name of a zone.
-const wrongEntry = "zz ½ wrong"
+// WrongEntries are what is typed into every field of a form, one after the other until the form refuses one:
+// no number, date or name of a zone; nothing, where something is needed; a text that no field of a plant is long enough for.
+var WrongEntries = []string{"zz ½ wrong", "", strings.Repeat("too long ", 3000)}
 
 // typedFields finds what can be typed into; hidden fields, buttons, ticks, choices and files are left as they are.
 const typedFields = `[...form.elements].filter((e) => e.name && !e.disabled && !e.readOnly && (e.tagName === 'TEXTAREA' ||
@@ -35,11 +37,11 @@ func (p *Page) Forms() ([]Form, error) {
 		.filter((f) => f.Fields.length > 0)`)
 }
 
-// PostWrong types nonsense into every field, sends the form past the browser's own checks and returns what is wrong
+// PostWrong types an entry into every field, sends the form past the browser's own checks and returns what is wrong
 // with the answer: it must be a 4xx, say what to do in an element of role alert or beside a field, and keep every entry.
-func (p *Page) PostWrong(form Form) ([]string, error) {
+func (p *Page) PostWrong(form Form, entry string) ([]string, error) {
 	err := p.load(func() (*network.Response, error) {
-		return chromedp.RunResponse(p.ctx, chromedp.Evaluate[chromedp.Void](fillAndSend(form)))
+		return chromedp.RunResponse(p.ctx, chromedp.Evaluate[chromedp.Void](fillAndSend(form, entry)))
 	}, "the answer of "+form.Action)
 	if err != nil {
 		return nil, err
@@ -48,30 +50,30 @@ func (p *Page) PostWrong(form Form) ([]string, error) {
 	if p.Status < http.StatusBadRequest || p.Status >= http.StatusInternalServerError {
 		faults = append(faults, fmt.Sprintf("status %d for a wrong entry, want 4xx", p.Status))
 	}
-	lost, err := Script[[]string](p, lostEntries(form))
+	lost, err := Script[[]string](p, lostEntries(form, entry))
 	return append(faults, lost...), err
 }
 
 // fillAndSend changes fields to plain text first, because a browser would refuse the nonsense in a number or a date.
-func fillAndSend(form Form) string {
+func fillAndSend(form Form, entry string) string {
 	return fmt.Sprintf(`{
 		const form = document.forms[%d];
 		for (const e of %s) { if (e.tagName === 'INPUT') e.type = 'text'; e.removeAttribute('maxlength'); e.value = %q; }
 		form.noValidate = true;
 		setTimeout(() => HTMLFormElement.prototype.submit.call(form), 0);
-	}`, form.Index, typedFields, wrongEntry)
+	}`, form.Index, typedFields, entry)
 }
 
 // lostEntries looks in the markup, not in the fields: a number field shows nothing of a wrong entry, yet must carry it.
-func lostEntries(form Form) string {
+func lostEntries(form Form, entry string) string {
 	names, _ := json.Marshal(form.Fields) // strings always marshal
 	return fmt.Sprintf(`(() => {
 		const faults = [];
 		if (![...document.querySelectorAll('[role=alert], [aria-invalid=true]')].length) faults.push('no message (role alert or a field marked invalid)');
 		for (const name of %s) {
-			const kept = [...document.getElementsByName(name)].some((e) => (e.tagName === 'TEXTAREA' ? e.defaultValue : e.getAttribute('value')) === %q);
+			const kept = [...document.getElementsByName(name)].some((e) => (e.tagName === 'TEXTAREA' ? e.defaultValue : e.getAttribute('value') || '').trim() === %q.trim());
 			if (!kept && ![...document.getElementsByName(name)].some((e) => e.type === 'password')) faults.push('what was typed into ' + name + ' is lost');
 		}
 		return faults;
-	})()`, names, wrongEntry)
+	})()`, names, entry)
 }

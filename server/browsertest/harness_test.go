@@ -86,19 +86,21 @@ func TestFaultsAreSeen(t *testing.T) {
 		view           View
 		want           string // part of the one fault, "" for none
 	}{
-		"sound on the desk":    {view: Desk},
-		"sound in the dark":    {view: DeskDark},
-		"sound on the phone":   {view: Phone},
-		"sound on paper":       {view: Paper},
-		"page not found":       {path: "/nowhere", view: Desk, want: "status 404"},
-		"wide table":           {old: "<h1>", new: `<div style="width:700px">wide</div><h1>`, view: Phone, want: "pixels wide on 390"},
-		"script refused":       {old: "<h1>", new: `<script>console.log(1)</script><h1>`, view: Desk, want: "Content Security Policy"},
-		"picture refused":      {old: "<h1>", new: `<img alt="" src="http://127.0.0.1:9/x.png"><h1>`, view: Desk, want: "Content Security Policy"},
-		"field without label":  {old: "<label>Running hours", new: "<label>", view: Desk, want: "label (critical)"},
-		"grey on grey":         {old: "<h1>", new: `<p style="color:#999;background:#aaa">faint</p><h1>`, view: Phone, want: "color-contrast"},
-		"faint in the dark":    {old: "color:#eee", new: "color:#222", view: DeskDark, want: "color-contrast"},
-		"value that is absent": {old: "<h1>", new: "<p>Belt speed NaN m/s</p><h1>", view: Desk, want: "NaN"},
-		"heading missing":      {old: "<h1>Conveyor C-12</h1>", new: "", view: Desk, want: "h1"},
+		"sound on the desk":     {view: Desk},
+		"sound in the dark":     {view: DeskDark},
+		"sound on the phone":    {view: Phone},
+		"sound on paper":        {view: Paper},
+		"too wide upright":      {old: "<h1>", new: `<div style="width:1000px">wide</div><h1>`, view: Paper, want: "pixels wide on 718"},
+		"fits when laid across": {old: "<style>", new: "<style>@page{size:A4 landscape} h1{width:1000px} ", view: Paper},
+		"page not found":        {path: "/nowhere", view: Desk, want: "status 404"},
+		"wide table":            {old: "<h1>", new: `<div style="width:700px">wide</div><h1>`, view: Phone, want: "pixels wide on 390"},
+		"script refused":        {old: "<h1>", new: `<script>console.log(1)</script><h1>`, view: Desk, want: "Content Security Policy"},
+		"picture refused":       {old: "<h1>", new: `<img alt="" src="http://127.0.0.1:9/x.png"><h1>`, view: Desk, want: "Content Security Policy"},
+		"field without label":   {old: "<label>Running hours", new: "<label>", view: Desk, want: "label (critical)"},
+		"grey on grey":          {old: "<h1>", new: `<p style="color:#999;background:#aaa">faint</p><h1>`, view: Phone, want: "color-contrast"},
+		"faint in the dark":     {old: "color:#eee", new: "color:#222", view: DeskDark, want: "color-contrast"},
+		"value that is absent":  {old: "<h1>", new: "<p>Belt speed NaN m/s</p><h1>", view: Desk, want: "NaN"},
+		"heading missing":       {old: "<h1>Conveyor C-12</h1>", new: "", view: Desk, want: "h1"},
 	}
 	for name, tt := range tests {
 		t.Run(name, func(t *testing.T) {
@@ -129,7 +131,7 @@ func TestWrongEntryIsAnsweredAndKept(t *testing.T) {
 	if len(forms) != 1 || len(forms[0].Fields) != 1 {
 		t.Fatalf("want the one form with its one field, got %+v", forms)
 	}
-	faults, err := page.PostWrong(forms[0])
+	faults, err := page.PostWrong(forms[0], WrongEntries[0])
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -148,7 +150,7 @@ func TestLostEntryIsSeen(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	faults, err := page.PostWrong(forms[0])
+	faults, err := page.PostWrong(forms[0], WrongEntries[0])
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -7,7 +7,9 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 
@@ -27,6 +29,7 @@ type Page struct {
 	mu       sync.Mutex // guards messages
 	messages []chromedp.ConsoleMessage
 	fences   int
+	told     int // how many of them Complaints has looked at
 }
 
 // Close closes the tab.
@@ -87,8 +90,8 @@ func (p *Page) listen() {
 	}()
 }
 
-// Complaints returns errors, warnings, uncaught exceptions and refusals of the content policy since
-// the tab was opened. That the main page came with an error status is told by Status, not here.
+// Complaints returns errors, warnings, uncaught exceptions and refusals of the content policy since it
+// was last asked. That the main page came with an error status is told by Status, not here.
 func (p *Page) Complaints() ([]string, error) {
 	messages, err := p.drain()
 	if err != nil {
@@ -122,7 +125,9 @@ func (p *Page) drain() ([]chromedp.ConsoleMessage, error) {
 		messages := slices.Clone(p.messages)
 		p.mu.Unlock()
 		if slices.ContainsFunc(messages, func(m chromedp.ConsoleMessage) bool { return m.Text == mark }) {
-			return messages, nil
+			fresh := messages[p.told:]
+			p.told = len(messages)
+			return fresh, nil
 		}
 		_, err = Script[bool](p, "true") // a turn of the protocol brings what is on its way
 	}
@@ -150,12 +155,40 @@ const overflowScript = `((allowed) => {
 const paperShrink = 1.25
 
 // Overflow is empty when the page can be read without scrolling sideways, else it names the culprits.
+// A page that asks for paper laid across is measured on that width.
 func (p *Page) Overflow() ([]string, error) {
-	allowed := 1.0
-	if p.View.Paper {
-		allowed = paperShrink
+	if !p.View.Paper {
+		return Script[[]string](p, fmt.Sprintf(overflowScript, 1.0))
 	}
-	return Script[[]string](p, fmt.Sprintf(overflowScript, allowed))
+	pdf, err := p.PDF()
+	if err != nil {
+		return nil, fmt.Errorf("print: %w", err)
+	}
+	if across(pdf) {
+		view := p.View
+		view.Width, view.Height = acrossWidth, view.Width
+		if err := p.Look(view); err != nil {
+			return nil, err
+		}
+	}
+	return Script[[]string](p, fmt.Sprintf(overflowScript, paperShrink))
+}
+
+// acrossWidth is the width between margins of 10 mm of A4 laid across: 277 mm at 96 pixels an inch.
+const acrossWidth = 1047
+
+// mediaBox finds the size of a printed page, in points.
+var mediaBox = regexp.MustCompile(`/MediaBox ?\[0 0 ([0-9.]+) ([0-9.]+)\]`)
+
+// across tells whether the first page of a PDF is wider than high.
+func across(pdf []byte) bool {
+	size := mediaBox.FindSubmatch(pdf)
+	if size == nil {
+		return false
+	}
+	width, errWidth := strconv.ParseFloat(string(size[1]), 64)
+	height, errHeight := strconv.ParseFloat(string(size[2]), 64)
+	return errWidth == nil && errHeight == nil && width > height
 }
 
 // leftovers are what a program shows when a value is missing; a reader must never see them.
@@ -176,9 +209,9 @@ func (p *Page) Leftovers() ([]string, error) {
 	return found, nil
 }
 
-// PDF prints the page on A4.
+// PDF prints the page on A4, upright or across as its style sheet asks.
 func (p *Page) PDF() ([]byte, error) {
-	return chromedp.Run(p.ctx, chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperA4), chromedp.PDFMargin(10/25.4)))
+	return chromedp.Run(p.ctx, chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperA4), chromedp.PDFMargin(10/25.4), chromedp.PDFPreferCSSPageSize()))
 }
 
 // Picture takes the whole length of the page as PNG.

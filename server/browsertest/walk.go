@@ -11,6 +11,7 @@ import (
 	"regexp"
 	"strings"
 
+	"github.com/PuerkitoBio/goquery"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 )
@@ -51,15 +52,6 @@ func nameOf(shape string) string {
 	return strings.ReplaceAll(strings.ReplaceAll(strings.Trim(shape, "/"), "*", "one"), "/", "-")
 }
 
-// links are the addresses a person can follow from a page to another page of the product, and those of
-// its search and filter forms, as they are sent when nothing is typed.
-const links = `[...document.querySelectorAll('a[href]')]
-	.filter((a) => a.origin === location.origin && !a.hasAttribute('download'))
-	.map((a) => a.pathname + a.search)
-	.concat([...document.forms].filter((f) => (f.getAttribute('method') || 'get').toLowerCase() === 'get')
-		.map((f) => new URL(f.getAttribute('action') || location.href, location.href)).filter((u) => u.origin === location.origin)
-		.map((u) => u.pathname + u.search))`
-
 // Found is what a walk along the links came across: pages, one of each shape, addresses of what is
 // no page, such as a workbook, and links that led nowhere, in words.
 type Found struct {
@@ -84,7 +76,7 @@ func Discover(b *Browser, base string) (Found, error) {
 			continue
 		}
 		seen[Shape(next)] = true
-		arrived, isPage, err := b.head(base + next)
+		arrived, page, err := b.fetch(base + next)
 		if status := badStatus(0); errors.As(err, &status) {
 			found.Dead = append(found.Dead, fmt.Sprintf("%s, linked from %s, answers with status %d", next, from, status))
 			continue
@@ -95,16 +87,12 @@ func Discover(b *Browser, base string) (Found, error) {
 			queue = append([]step{{arrived, from}}, queue...)
 			continue
 		}
-		if !isPage {
+		if page == nil {
 			found.Files = append(found.Files, next)
 			continue
 		}
-		more, err := b.linksOf(base + next)
-		if err != nil {
-			return found, err
-		}
 		found.Screens = append(found.Screens, Screen{Name: nameOf(Shape(next)), Path: next})
-		for _, to := range more {
+		for _, to := range links(page, base+next) {
 			queue = append(queue, step{to, next})
 		}
 	}
@@ -117,39 +105,56 @@ type badStatus int
 // Error says the status.
 func (s badStatus) Error() string { return fmt.Sprintf("status %d", int(s)) }
 
-// head asks for an address with the browser's cookies, but outside the browser: a page's own policy may
-// forbid it to fetch anything. It returns where the answer came from, after redirects, and whether it is a page.
-func (b *Browser) head(address string) (arrived string, isPage bool, err error) {
+// fetch asks for an address with the browser's cookies. It returns where the answer came from, after
+// redirects, and the page; nil for what is no page.
+func (b *Browser) fetch(address string) (arrived string, page *goquery.Document, err error) {
 	cookies, err := chromedp.Call(b.ctx, network.GetCookies, network.GetCookiesParams{URLs: []string{address}})
 	if err != nil {
-		return "", false, fmt.Errorf("read the cookies for %s: %w", address, err)
+		return "", nil, fmt.Errorf("read the cookies for %s: %w", address, err)
 	}
 	request, err := http.NewRequestWithContext(b.ctx, http.MethodGet, address, nil)
 	if err != nil {
-		return "", false, err
+		return "", nil, err
 	}
 	for _, c := range cookies.Cookies {
 		request.AddCookie(&http.Cookie{Name: c.Name, Value: c.Value})
 	}
 	answer, err := http.DefaultClient.Do(request)
 	if err != nil {
-		return "", false, err
+		return "", nil, err
 	}
 	defer answer.Body.Close()
 	if answer.StatusCode != http.StatusOK {
-		return "", false, badStatus(answer.StatusCode)
+		return "", nil, badStatus(answer.StatusCode)
 	}
-	isPage = strings.HasPrefix(answer.Header.Get("Content-Type"), "text/html")
-	return answer.Request.URL.RequestURI(), isPage, nil
+	arrived = answer.Request.URL.RequestURI()
+	if !strings.HasPrefix(answer.Header.Get("Content-Type"), "text/html") {
+		return arrived, nil, nil
+	}
+	page, err = goquery.NewDocumentFromReader(answer.Body)
+	return arrived, page, err
 }
 
-func (b *Browser) linksOf(address string) ([]string, error) {
-	p, err := b.Open(address, Desk)
+// links are the addresses a person can follow from a page to another page of the product, and those of
+// its search and filter forms, as they are sent when nothing is typed.
+func links(page *goquery.Document, address string) []string {
+	base, err := url.Parse(address)
 	if err != nil {
-		return nil, err
+		return nil
 	}
-	defer p.Close()
-	return Script[[]string](p, links)
+	var found []string
+	add := func(reference string) {
+		if target, err := base.Parse(reference); err == nil && target.Host == base.Host && target.Scheme == base.Scheme {
+			found = append(found, target.RequestURI())
+		}
+	}
+	page.Find("a[href]:not([download])").Each(func(_ int, a *goquery.Selection) { add(a.AttrOr("href", "")) })
+	page.Find("form").Each(func(_ int, form *goquery.Selection) {
+		if strings.EqualFold(form.AttrOr("method", "get"), "get") {
+			add(form.AttrOr("action", ""))
+		}
+	})
+	return found
 }
 
 // SignIn chooses a person of a role on the sign-in page of the demo, as one click does.
