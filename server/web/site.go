@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/gin-gonic/gin"
@@ -55,28 +56,53 @@ func New(c Config) (*Site, error) {
 	return s, s.load()
 }
 
-// load reads templates and static files, embedded or from the folder of dev mode.
+// load takes the embedded templates and static files, or reads those of dev mode's folder anew.
 func (s *Site) load() error {
-	var templates, static fs.FS
-	var err error
+	files, v, err := embedded()
 	if s.dev != "" {
-		templates, static = os.DirFS(s.dev+"/templates"), os.DirFS(s.dev+"/static")
-	} else if templates, err = fs.Sub(templateFiles, "templates"); err != nil {
-		return err
-	} else if static, err = fs.Sub(staticFiles, "static"); err != nil {
-		return err
+		files, v, err = parse(os.DirFS(s.dev+"/templates"), os.DirFS(s.dev+"/static"))
 	}
-	files, err := loadStatics(static)
 	if err != nil {
 		return err
 	}
 	s.statics.replace(files)
-	v, err := loadViews(templates, screens, s.statics.url)
-	if err != nil {
-		return err
-	}
 	s.views.replace(v)
 	return nil
+}
+
+// embedded reads the files built into the program, once.
+var embedded = onceEach(func() (*statics, *views, error) {
+	templates, err := fs.Sub(templateFiles, "templates")
+	if err != nil {
+		return nil, nil, err
+	}
+	static, err := fs.Sub(staticFiles, "static")
+	if err != nil {
+		return nil, nil, err
+	}
+	return parse(templates, static)
+})
+
+// onceEach calls read at the first call and gives its results at every one.
+func onceEach(read func() (*statics, *views, error)) func() (*statics, *views, error) {
+	var once sync.Once
+	var files *statics
+	var v *views
+	var err error
+	return func() (*statics, *views, error) {
+		once.Do(func() { files, v, err = read() })
+		return files, v, err
+	}
+}
+
+// parse reads static files and the templates that name them.
+func parse(templates, static fs.FS) (*statics, *views, error) {
+	files, err := loadStatics(static)
+	if err != nil {
+		return nil, nil, err
+	}
+	v, err := loadViews(templates, screens, files.url)
+	return files, v, err
 }
 
 // check names the sources that are missing.

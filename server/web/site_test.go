@@ -1,14 +1,21 @@
 package web
 
 import (
+	"bytes"
+	"log/slog"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
+	"os"
 	"strings"
 	"testing"
 	"testing/fstest"
+	"time"
+
+	"github.com/gin-gonic/gin"
 
 	"carryside/assets"
+	"carryside/server/signin"
 )
 
 func TestNobodySignedInIsAskedFirst(t *testing.T) {
@@ -227,5 +234,30 @@ func TestListOfPlants(t *testing.T) {
 	f.list = nil
 	if got := text(as(t, f, assets.RolePlanner).get("/plants"), ".empty h2"); got != "No plant yet" {
 		t.Errorf("empty list says %q", got)
+	}
+}
+
+func TestDevModeReadsTheFolderAnew(t *testing.T) {
+	dir := t.TempDir()
+	for _, part := range []string{"templates", "static"} {
+		if err := os.CopyFS(dir+"/"+part, os.DirFS(part)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	f := skarrow()
+	now := func() time.Time { return morning }
+	site, err := New(Config{Sources: f.sources(), Desk: signin.NewDesk(f, now), Now: now, Log: slog.New(slog.DiscardHandler), Dev: dir})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(dir+"/templates/screens/find.html", []byte(`{{define "main"}}changed by hand{{end}}`), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	e := gin.New()
+	site.Mount(e)
+	v := &visit{t: t, h: e, log: &bytes.Buffer{}}
+	v.send("/signin", url.Values{"person": {"1"}}, http.StatusSeeOther)
+	if got := v.get("/plants/3/find").Find("main").Text(); !strings.Contains(got, "changed by hand") {
+		t.Errorf("the page is %q", got)
 	}
 }
