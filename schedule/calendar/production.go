@@ -37,8 +37,8 @@ type Production struct {
 	plainDay   [7]float64 // the same in hours
 	plainWeek  float64    // their sum
 
-	steady atomic.Pointer[steady] // where the clock was last found not to change: dates asked about lie close together
-	odd    sync.Map               // Date -> hours that its shifts add, of dates near an exception or a clock change, as asked
+	steady atomic.Pointer[[]*steady] // where the clock was found not to change; replaced as a whole
+	odd    sync.Map                  // Date -> hours that its shifts add, of dates near an exception or a clock change, as asked
 }
 
 // steady is a run of dates whose midnights stand at one offset from UTC, from first on.
@@ -47,6 +47,9 @@ type steady struct {
 	offset int64 // seconds
 	change Date  // on which the clock changes next; no date: never
 }
+
+// mostSteady bounds the runs kept: some years of a clock that changes twice in each.
+const mostSteady = 12
 
 // covers tells whether the midnight of a date stands in the run: two days before the change it does, even where the
 // date line takes the day between.
@@ -311,15 +314,22 @@ func (p *Production) plainDays(d, last Date) int {
 // around returns the steady run that the midnight of a date stands in. The zone data base is slow to ask, and a sum of
 // the plan asks for one date after the other.
 func (p *Production) around(d Date) *steady {
-	if s := p.steady.Load(); s != nil && s.covers(d) {
-		return s
+	var known []*steady
+	if p.steady.Load() != nil {
+		known = *p.steady.Load()
+	}
+	for _, s := range known {
+		if s.covers(d) {
+			return s
+		}
 	}
 	offset, change := stretch(p.zone.StartOfDay(d).In(p.zone.Location()))
 	s := &steady{first: d, offset: offset}
 	if !change.IsZero() {
 		s.change = p.zone.Date(change)
 	}
-	p.steady.Store(s)
+	next := append([]*steady{s}, known[:min(len(known), mostSteady-1)]...)
+	p.steady.Store(&next)
 	return s
 }
 

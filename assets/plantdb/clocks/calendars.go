@@ -11,9 +11,7 @@ import (
 
 // Calendars lists the production calendars of a plant: its own (LineID 0) and those of its lines.
 func Calendars(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf) ([]assets.ProductionCalendar, error) {
-	var calendars []assets.ProductionCalendar
-	err := db.SQL(ctx).Scopes(asOf.Rows, plantdb.InScope(scope, "plant_id")).Where("plant_id = ?", plantID).Order("line_id, id").Find(&calendars).Error
-	return calendars, err
+	return plantdb.Rows[assets.ProductionCalendar](db.SQL(ctx).Scopes(asOf.Rows, plantdb.InScope(scope, "plant_id")).Where("plant_id = ?", plantID).Order("line_id, id"))
 }
 
 // SaveCalendar adds a production calendar (ID 0), or changes it from an instant on (from 0: corrects it).

@@ -24,8 +24,7 @@ func Meters(ctx context.Context, db *plantdb.DB, scope assets.Scope, conveyorID 
 
 // MetersOfPlant returns the stretches of all meters of a plant by conveyor, in order of time.
 func MetersOfPlant(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf) (map[int64][]assets.Meter, error) {
-	var meters []assets.Meter
-	err := db.SQL(ctx).Scopes(asOf.Rows, plantdb.InScope(scope, "plant_id")).Where("plant_id = ?", plantID).Order("from_at, id").Find(&meters).Error
+	meters, err := plantdb.Rows[assets.Meter](db.SQL(ctx).Scopes(asOf.Rows, plantdb.InScope(scope, "plant_id")).Where("plant_id = ?", plantID).Order("from_at, id"))
 	of := map[int64][]assets.Meter{}
 	for _, m := range meters {
 		of[m.ConveyorID] = append(of[m.ConveyorID], m)

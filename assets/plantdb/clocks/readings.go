@@ -134,21 +134,19 @@ func PlantReadings(ctx context.Context, db *plantdb.DB, scope assets.Scope, plan
 	if err := db.Reach(ctx, scope, plantID); err != nil {
 		return nil, err
 	}
-	asked, err := askedHere(ctx, db, plantID, w.Asked)
+	all, err := endsQuery(plantID, w.BeforeLastH, asOf).read(ctx, db, asOf)
 	if err != nil {
 		return nil, err
 	}
-	queries := []query{endsQuery(plantID, w.BeforeLastH, asOf)}
-	for some := range slices.Chunk(asked, 2000) {
+	var queries []query
+	for some := range slices.Chunk(withinEnds(w.Asked, all), 2000) {
 		queries = append(queries, aroundQuery(some, asOf))
 	}
 	if w.TrailingH > 0 {
 		queries = append(queries, trailingQuery(plantID, w.TrailingH, asOf))
 	}
-	var all []assets.Reading
 	for _, q := range queries {
-		rows, err := db.SQL(ctx).Raw(q.sql, q.args...).Rows()
-		some, err := scanReadings(asOf, rows, err)
+		some, err := q.read(ctx, db, asOf)
 		if err != nil {
 			return nil, err
 		}
@@ -157,20 +155,21 @@ func PlantReadings(ctx context.Context, db *plantdb.DB, scope assets.Scope, plan
 	return byConveyor(all), nil
 }
 
-// askedHere leaves out instants of conveyors that are not the plant's.
-func askedHere(ctx context.Context, db *plantdb.DB, plantID int64, asked []Asked) ([]Asked, error) {
-	if len(asked) == 0 {
-		return nil, nil
+// withinEnds leaves out the instants that the first and the last reading of their conveyor answer: those not between
+// them. A conveyor of another plant has no ends here.
+func withinEnds(asked []Asked, ends []assets.Reading) []Asked {
+	between := make(map[int64]Span, len(ends)/2)
+	for _, r := range ends {
+		s, known := between[r.ConveyorID]
+		if !known {
+			s = Span{r.At, r.At}
+		}
+		between[r.ConveyorID] = Span{min(s.From, r.At), max(s.To, r.At)}
 	}
-	var ids []int64
-	if err := db.SQL(ctx).Raw("SELECT id FROM conveyors WHERE plant_id = ? AND known_to IS NULL AND valid_to IS NULL", plantID).Scan(&ids).Error; err != nil {
-		return nil, err
-	}
-	here := make(map[int64]bool, len(ids))
-	for _, id := range ids {
-		here[id] = true
-	}
-	return slices.DeleteFunc(slices.Clone(asked), func(a Asked) bool { return !here[a.ConveyorID] }), nil
+	return slices.DeleteFunc(slices.Clone(asked), func(a Asked) bool {
+		s := between[a.ConveyorID]
+		return a.At <= s.From || a.At >= s.To
+	})
 }
 
 func byConveyor(readings []assets.Reading) map[int64][]assets.Reading {
@@ -206,6 +205,11 @@ func limitOne(conveyor, condition, order string, asOf plantdb.AsOf) (string, []a
 type query struct {
 	sql  string
 	args []any
+}
+
+func (q query) read(ctx context.Context, db *plantdb.DB, asOf plantdb.AsOf) ([]assets.Reading, error) {
+	rows, err := db.SQL(ctx).Raw(q.sql, q.args...).Rows()
+	return scanReadings(asOf, rows, err)
 }
 
 // byKey makes the query that fetches the readings of keys (c, at). Two things keep SQLite from walking through the

@@ -111,7 +111,7 @@ func TestFindingSentTwiceIsOneFinding(t *testing.T) {
 		t.Errorf("after the refusal: %+v, %v", open, err)
 	}
 	last, err := registry.LastFindings(bg, s.DB, s.Scope, s.Plant.ID, 0)
-	if err != nil || last[registry.Target{SpliceID: s.Splice.ID}].RefusedBy != 7 {
+	if err != nil || last[s.Splice.ID].RefusedBy != 7 {
 		t.Errorf("last findings %+v, %v", last, err)
 	}
 	for field, f := range map[string]assets.Finding{

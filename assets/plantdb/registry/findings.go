@@ -46,37 +46,27 @@ func OpenGrades(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID
 		Where("plant_id = ? AND grade >= ? AND follow_up_order_id = 0 AND refused_by = 0", plantID, grade).Order("found_at, id"))
 }
 
-// LastFindings returns the newest finding up to an instant (0: now) of each splice of a plant that ran then,
-// and of each conveyor the newest that is about no splice, by what it is about.
-func LastFindings(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, until assets.Instant) (map[Target]assets.Finding, error) {
+// LastFindings returns the newest finding up to an instant (0: now) of each splice of a plant that ran then, by
+// splice.
+func LastFindings(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, until assets.Instant) (map[int64]assets.Finding, error) {
 	if err := db.Reach(ctx, scope, plantID); err != nil {
 		return nil, err
 	}
-	live := "t.ended IS NULL"
+	live := "s.ended IS NULL"
 	args := []any{latest(until), plantID}
 	if until != 0 {
-		live = "t.made_at <= ? AND (t.ended IS NULL OR t.ended > ?)"
+		live = "s.made_at <= ? AND (s.ended IS NULL OR s.ended > ?)"
 		args = append(args, until, until)
 	}
-	query := newestFinding("f.splice_id = t.id AND f.splice_id <> 0", "splices", live) + " UNION ALL " +
-		newestFinding("f.conveyor_id = t.id AND f.splice_id = 0", "conveyors", "t.status <> 'retired'")
-	found, err := namedFindings(ctx, db, db.SQL(ctx).Where("row_id IN ("+query+")", append(args, latest(until), plantID)...))
-	last := make(map[Target]assets.Finding, len(found))
+	newest := `SELECT (SELECT f.row_id FROM findings f WHERE f.splice_id = s.id AND f.splice_id <> 0 AND f.known_to IS NULL AND f.valid_to IS NULL
+		AND f.found_at <= ? ORDER BY f.found_at DESC, f.id DESC LIMIT 1) FROM splices s
+		WHERE s.plant_id = ? AND s.known_to IS NULL AND s.valid_to IS NULL AND ` + live
+	found, err := namedFindings(ctx, db, db.SQL(ctx).Where("row_id IN ("+newest+")", args...))
+	last := make(map[int64]assets.Finding, len(found))
 	for _, f := range found {
-		t := Target{SpliceID: f.SpliceID}
-		if f.SpliceID == 0 {
-			t = Target{ConveyorID: f.ConveyorID}
-		}
-		last[t] = f
+		last[f.SpliceID] = f
 	}
 	return last, err
-}
-
-// newestFinding selects, for each thing of a plant, the row of its newest finding up to an instant.
-func newestFinding(of, table, live string) string {
-	return `SELECT (SELECT f.row_id FROM findings f WHERE ` + of + ` AND f.known_to IS NULL AND f.valid_to IS NULL
-		AND f.found_at <= ? ORDER BY f.found_at DESC, f.id DESC LIMIT 1) FROM ` + table + ` t
-		WHERE t.plant_id = ? AND t.known_to IS NULL AND t.valid_to IS NULL AND ` + live
 }
 
 // latest is an instant, or the end of time where none is given.

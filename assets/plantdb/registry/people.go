@@ -15,8 +15,8 @@ func Names(ctx context.Context, db *plantdb.DB, ids []int64) (map[int64]string, 
 	ids = slices.Clone(ids)
 	slices.Sort(ids)
 	for some := range slices.Chunk(slices.Compact(ids), 10000) {
-		var people []assets.Person
-		if err := db.SQL(ctx).Select("id", "name").Where("id IN ?", some).Find(&people).Error; err != nil {
+		people, err := list[assets.Person](db.SQL(ctx).Select("id", "name").Where("id IN ?", some))
+		if err != nil {
 			return nil, err
 		}
 		for _, p := range people {

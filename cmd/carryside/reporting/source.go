@@ -59,15 +59,9 @@ func (s Source) PlantAt(ctx context.Context, plantID int64, at time.Time) (repor
 	if err != nil {
 		return reports.Plant{}, err
 	}
-	found, err := registry.LastFindings(ctx, s.db, s.scope, plantID, instant)
+	findings, err := registry.LastFindings(ctx, s.db, s.scope, plantID, instant)
 	if err != nil {
 		return reports.Plant{}, err
-	}
-	findings := make(map[int64]assets.Finding, len(found))
-	for of, f := range found {
-		if of.SpliceID != 0 {
-			findings[of.SpliceID] = f
-		}
 	}
 	basis, err := s.basis(ctx, state.Register)
 	return reports.Plant{Register: state.Register, Standings: state.Standings, Findings: findings, Basis: basis}, err
