@@ -2,12 +2,18 @@ package intake
 
 import (
 	"fmt"
+	"strconv"
 
 	"carryside/assets"
 )
 
 // dateOf reads a date cell as far as the cell itself settles it.
 func (r *reader) dateOf(cell Cell, order dateOrder) readDateResult {
+	if cell.Kind == Text && r.book.Epoch1904 {
+		if n, err := strconv.ParseFloat(trimmed(cell.Text), 64); err == nil && n >= 20000 && n <= 60000 {
+			cell = Cell{Kind: Number, Number: n}
+		}
+	}
 	if cell.Kind != Number {
 		return readDate(r.book.shown(cell), order)
 	}

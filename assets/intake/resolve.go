@@ -309,7 +309,7 @@ func (g *guesser) readTitles(t *table) {
 			if m == nil {
 				continue
 			}
-			name := trimmed(m[1])
+			name, _, _ := strings.Cut(trimmed(m[1]), "   ") // what stands far behind it is another note
 			if name == "" && j+1 < len(cells) && cells[j+1].Kind == Text {
 				name = trimmed(cells[j+1].Text)
 			}

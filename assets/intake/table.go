@@ -66,23 +66,21 @@ type columnSpan struct{ first, last int }
 
 // spans parts columns at those without content. Rows with a single cell do not count: they are titles and notes.
 func spans(rows []Row, first, last int) []columnSpan {
-	used := map[int]bool{}
+	used := make([]bool, 1<<14+1)
 	for i := range rows {
 		cells := cellsIn(&rows[i], first, last)
 		if originals(cells) < 2 {
 			continue
 		}
 		for j := range cells {
-			used[int(cells[j].Col)] = true
+			used[cells[j].Col] = true
 		}
 	}
-	cols := make([]int, 0, len(used))
-	for c := range used {
-		cols = append(cols, c)
-	}
-	sort.Ints(cols)
 	var out []columnSpan
-	for _, c := range cols {
+	for c, is := range used {
+		if !is {
+			continue
+		}
 		if n := len(out); n > 0 && out[n-1].last == c-1 {
 			out[n-1].last = c
 			continue
