@@ -29,6 +29,7 @@ type decisionKind int
 const (
 	lateOrder decisionKind = iota // an order past its latest date
 	badGrade                      // a finding of grade 3 or more without order or refusal
+	doubted                       // an order whose ground a correction took away
 	pastBare                      // a splice past its rule without an order
 	noStop                        // an accepted order without a stop before its latest date
 	toAccept                      // a raised order
@@ -100,6 +101,11 @@ func (r *Request) orderDecision(o workorder.Order, in todayInputs) (decision, bo
 		d.Used = &u
 	}
 	d.days = daysBetween(r.F.Today(), o.LatestDay)
+	if doubt, ok := in.doubts[o.ID]; ok {
+		d.kind, d.Says, d.Bad = doubted, fullStop(o.Reason), "Raised on what the register no longer says: "+fullStop(doubt.Why)
+		r.lead(&d, "Withdraw or keep", "orders/:order", people.PlanOrders, o.Number)
+		return d, true
+	}
 	switch late := workorder.OverdueDays(o, r.F.Today()); {
 	case late > 0:
 		d.kind, d.Bad = lateOrder, "Its latest date, "+r.F.Day(o.LatestDay)+", passed "+Count(late, "day", "days")+" ago."
@@ -255,6 +261,8 @@ func todaySay(all []decision) string {
 		return oneOrMany(n, worst.Name+" is past its latest date", "orders are past their latest date, "+worst.Name+" the longest")
 	case badGrade:
 		return oneOrMany(n, worst.Name+" has a finding that demands an order or a refusal", "findings demand an order or a refusal, the worst on "+worst.Name)
+	case doubted:
+		return oneOrMany(n, worst.Name+" was raised on what the register no longer says", "orders were raised on what the register no longer says, the first "+worst.Name)
 	case pastBare:
 		return oneOrMany(n, worst.Name+" is past its rule and has no order", "splices are past their rule without an order, "+worst.Name+" the furthest")
 	case noStop:

@@ -35,6 +35,7 @@ type fakePlant struct {
 	events   []workorder.Event
 	stops    []assets.StopWindow
 	remind   []rules.Occurrence
+	doubts   []rules.Doubt
 	news     News
 	held     int
 	grades   []assets.Finding

@@ -222,6 +222,10 @@ func (f *fakePlant) Reminders(context.Context, assets.Scope, int64, assets.Day) 
 	return f.remind, nil
 }
 
+func (f *fakePlant) Doubts(context.Context, assets.Scope, int64, time.Time) ([]rules.Doubt, error) {
+	return f.doubts, nil
+}
+
 func (f *fakePlant) News(context.Context, assets.Scope, int64, time.Time) (*News, error) {
 	return &f.news, nil
 }

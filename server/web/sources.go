@@ -159,6 +159,9 @@ type Days interface {
 	News(ctx context.Context, scope assets.Scope, plantID int64, since time.Time) (*News, error)
 	// Held returns how many readings wait for a person.
 	Held(ctx context.Context, scope assets.Scope, plantID int64) (int, error)
+	// Doubts returns the open orders that rules raised and would not raise on what the register says now: a person
+	// keeps or withdraws each.
+	Doubts(ctx context.Context, scope assets.Scope, plantID int64, now time.Time) ([]rules.Doubt, error)
 	// OpenGrades returns the findings of grade 3 and more that have led to no order and no signed refusal.
 	OpenGrades(ctx context.Context, scope assets.Scope, plantID int64) ([]assets.Finding, error)
 }

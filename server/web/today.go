@@ -67,6 +67,7 @@ type todayInputs struct {
 	news      *News
 	held      int
 	grades    []assets.Finding
+	doubts    map[int64]rules.Doubt // by order
 }
 
 func (s *Site) today(r *Request) error {
@@ -155,7 +156,14 @@ func (s *Site) readToday(r *Request) (in todayInputs, err error) {
 	if in.held, err = s.Days.Held(ctx, r.Scope, id); err != nil {
 		return in, err
 	}
-	in.grades, err = s.Days.OpenGrades(ctx, r.Scope, id)
+	if in.grades, err = s.Days.OpenGrades(ctx, r.Scope, id); err != nil {
+		return in, err
+	}
+	doubts, err := s.Days.Doubts(ctx, r.Scope, id, r.Now)
+	in.doubts = make(map[int64]rules.Doubt, len(doubts))
+	for _, d := range doubts {
+		in.doubts[d.OrderID] = d
+	}
 	return in, err
 }
 

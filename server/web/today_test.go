@@ -82,8 +82,12 @@ func decisionsOf(t *testing.T, change func(*fakePlant)) []decision {
 	f.fleet.Register.Arrange()
 	fr := f.frames[0]
 	r := &Request{Now: morning, Plant: &fr, F: Format{Zone: fr.Plant.Location(), Now: morning}, site: &Site{}}
-	open, _ := f.OpenOrders(nil, assets.Scope{}, 3)
-	return r.decisions(todayInputs{v: viewOf(f.fleet, r.F), open: open, windows: f.stops, held: f.held, grades: f.grades, news: &f.news})
+	open, _ := f.OpenOrders(t.Context(), assets.Scope{}, 3)
+	doubts := map[int64]rules.Doubt{}
+	for _, d := range f.doubts {
+		doubts[d.OrderID] = d
+	}
+	return r.decisions(todayInputs{v: viewOf(f.fleet, r.F), open: open, doubts: doubts, windows: f.stops, held: f.held, grades: f.grades, news: &f.news})
 }
 
 func quiet(f *fakePlant) {
@@ -129,6 +133,11 @@ func TestHeadlineOfToday(t *testing.T) {
 				f.fleet.Standings[i].Age.Known = false
 			}
 		}, "Seven splices have no date, so nothing can be said of when"},
+		{"an order whose ground a correction took away", func(f *fakePlant) {
+			quiet(f)
+			state(f, 2, workorder.Raised, "2027-01-05")
+			f.doubts = []rules.Doubt{{OrderID: f.orders[len(f.orders)-1].ID, Why: "the splice is no longer in use"}}
+		}, "Order 2 on Q3 was raised on what the register no longer says"},
 		{"settings taken from defaults", func(f *fakePlant) { quiet(f); f.fleet.Register.Plant.SettingsAsked = true }, "Zone, units and currency of this plant wait to be confirmed"},
 		{"a grave finding nobody answered", func(f *fakePlant) {
 			quiet(f)

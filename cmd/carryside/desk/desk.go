@@ -28,8 +28,9 @@ type Desk struct {
 	evaluator *schedule.Evaluator // asked before a rule is edited
 	version   string              // of the program, for the cover of a report
 
-	mu     sync.Mutex // guards fleets
+	mu     sync.Mutex // guards fleets and doubts
 	fleets map[int64]*keptFleet
+	doubts map[int64]keptDoubts
 }
 
 // keptFleet is a plant's register with its standings, and what they were computed from.
@@ -50,7 +51,7 @@ const (
 
 // New returns a desk that has looked at nothing yet.
 func New(db *plantdb.DB, now func() time.Time, e *schedule.Evaluator, version string) *Desk {
-	return &Desk{db: db, now: now, evaluator: e, version: version, fleets: map[int64]*keptFleet{}}
+	return &Desk{db: db, now: now, evaluator: e, version: version, fleets: map[int64]*keptFleet{}, doubts: map[int64]keptDoubts{}}
 }
 
 // Sources is the desk as the screens ask for it.
