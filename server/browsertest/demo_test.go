@@ -250,7 +250,7 @@ func TestEveryFormWrong(t *testing.T) {
 // postWrong tries the wrong entries until the form refuses one, and looks at that refusal.
 func postWrong(t *testing.T, b *Browser, address string, form Form) {
 	t.Helper()
-	for _, entry := range WrongEntries {
+	for _, entry := range form.WrongEntries() {
 		page, err := b.Open(address, Desk)
 		if err != nil {
 			t.Fatal(err)
@@ -268,7 +268,7 @@ func postWrong(t *testing.T, b *Browser, address string, form Form) {
 			return
 		}
 	}
-	t.Errorf("%s: the form to %s takes nonsense, nothing at all and %d letters", address, form.Action, len(WrongEntries[2]))
+	t.Errorf("%s: the form to %s takes nonsense, nothing at all and an endless text", address, form.Action)
 }
 
 // refusal posts a wrong entry and returns what is wrong with the answer, and what the browser complained of.

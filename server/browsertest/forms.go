@@ -17,11 +17,19 @@ type Form struct {
 	Index  int    // place among the page's forms
 	Action string // address it is sent to
 	Fields []string
+	Strict bool // some field takes numbers, dates or addresses only
 }
 
-// WrongEntries are what is typed into every field of a form, one after the other until the form refuses one:
-// no number, date or name of a zone; nothing, where something is needed; a text that no field of a plant is long enough for.
-var WrongEntries = []string{"zz ½ wrong", "", strings.Repeat("too long ", 3000)}
+// WrongEntries are what is typed into every field, one after the other until the form refuses one: no number, date or
+// name of a zone; nothing, where something is needed; a text longer than any field of a plant. Where any words
+// will do, nothing comes first, because the words would be taken.
+func (f Form) WrongEntries() []string {
+	nonsense, nothing, endless := "zz ½ wrong", "", strings.Repeat("too long ", 3000)
+	if f.Strict {
+		return []string{nonsense, nothing, endless}
+	}
+	return []string{nothing, endless, nonsense}
+}
 
 // typedFields finds what can be typed into; hidden fields, buttons, ticks, choices and files are left as they are.
 const typedFields = `[...form.elements].filter((e) => e.name && !e.disabled && !e.readOnly && (e.tagName === 'TEXTAREA' ||
@@ -33,7 +41,8 @@ func (p *Page) Forms() ([]Form, error) {
 	return Script[[]Form](p, `[...document.forms].map((form, Index) => ({form, Index}))
 		.filter(({form}) => (form.getAttribute('method') || '').toLowerCase() === 'post')
 		.map(({form, Index}) => ({Index, Action: new URL(form.getAttribute('action') || location.href, location.href).href,
-			Fields: `+typedFields+`.map((e) => e.name)}))
+			Fields: `+typedFields+`.map((e) => e.name),
+			Strict: `+typedFields+`.some((e) => e.inputMode || ['number', 'date', 'datetime-local', 'time', 'email', 'month'].includes(e.type))}))
 		.filter((f) => f.Fields.length > 0)`)
 }
 
