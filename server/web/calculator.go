@@ -312,7 +312,7 @@ func (p *calculatorPage) cut(e *entry, start calcStart, path *loop.Path) *cutRes
 	f := p.Form
 	c := p.part("ct", "2. What to cut", "path / (1 + stretch) + splices + trim",
 		f.Number("stretch", "Stretched when fitted by", "0.2", "%"),
-		f.length("allowance", "Allowance of a splice", unit.Step, start.allowsMM/1000).Hinted("From the part on stepped splices or fingers"),
+		f.length("allowance", "Allowance of a splice", unit.Step, unit.MetresOf(start.allowsMM)).Hinted("From the part on stepped splices or fingers"),
 		f.Number("splices", "Splices made", "1", ""),
 		f.Number("cut_trim", "Trim of each end", "", unit.Step.Sign(f.Plain.Units)))
 	p.Parts = append(p.Parts, c)

@@ -2,6 +2,8 @@ package web
 
 import (
 	"errors"
+	"regexp"
+	"time"
 
 	"carryside/assets"
 	"carryside/server/problem"
@@ -74,6 +76,7 @@ func (r *Request) answer(build formBuild, save formSave) error {
 		return r.Show("form", p)
 	}
 	to, notice, err := save(p, r.entry(p.Form))
+	err = r.inPlantTime(err)
 	switch {
 	case err == nil:
 		return r.Done(to, notice)
@@ -83,6 +86,28 @@ func (r *Request) answer(build formBuild, save formSave) error {
 		return r.bothSides(p, build, err)
 	}
 	return err
+}
+
+// instantInText is an instant as the register writes it into a sentence.
+var instantInText = regexp.MustCompile(`\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?Z`)
+
+// inPlantTime writes the instants in messages of assets.Invalid in the plant's time.
+func (r *Request) inPlantTime(err error) error {
+	var bad assets.Invalid
+	if !errors.As(err, &bad) {
+		return err
+	}
+	out := assets.Invalid{}
+	for field, message := range bad {
+		out.Add(field, instantInText.ReplaceAllStringFunc(message, func(s string) string {
+			t, err := time.Parse(time.RFC3339Nano, s)
+			if err != nil {
+				return s
+			}
+			return r.F.Stamp(assets.InstantOf(t))
+		}))
+	}
+	return out
 }
 
 // bothSides shows what was typed beside what somebody else kept meanwhile.

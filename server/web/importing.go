@@ -62,6 +62,7 @@ type trialPage struct {
 	Counts    []trialCount
 	Refused   []refusedLine
 	MoreRef   int
+	RefHead   string
 	Held      []intake.HeldRow
 	MoreHeld  int
 	Changed   []changedLine
@@ -282,7 +283,7 @@ func (s *Site) showFailed(r *Request, seen seenTrial) error {
 		p.Sheet, p.Say, p.Sub = "Bring in a list", seen.Name+" cannot be brought in as it is", "Nothing was kept. Mend the file and send it again."
 		p.Form.Select("date_order", "Dates like 03/04/2025", "", dateOrders)
 		file := p.Form.File("file", "The list", ".xlsx,.xlsm,.csv,.txt,text/csv").Must().OverBoth()
-		file.Error = Capital(strings.TrimSuffix(seen.Err.Error(), ".")) + "."
+		file.Error = strings.TrimSuffix(seen.Err.Error(), ".") + "."
 		if err := s.broughtIn(r, p); err != nil {
 			return err
 		}
@@ -322,10 +323,12 @@ func (p *trialPage) offer(s *Site, r *Request, seen seenTrial) {
 		p.Hindered = Capital(bad.Error()) + "."
 	case seen.Changes.Empty() && refused == 0:
 		p.Hindered = "The list changes nothing: everything in it is in the records already."
+	case seen.Changes.Empty():
+		p.Hindered = "The rows that are ready change nothing: what they say is in the records already."
 	case refused == 0:
 		p.All = "Bring in " + pick(ready == 1, "the row", "all "+Figure(ready, "row", "rows"))
 	case ready > 0:
-		p.Rest = fmt.Sprintf("Leave the %s out and bring in %s", Int(int64(refused)), Int(int64(ready)))
+		p.Rest = fmt.Sprintf("Leave %s out and bring in %s", pick(refused == 1, "it", "the "+Int(int64(refused))), Int(int64(ready)))
 	}
 }
 

@@ -113,7 +113,7 @@ func (s *Site) readings(r *Request) error {
 		return r.Refill("readings", p)
 	}
 	out, err := s.Meters.EnterReadings(r.Context(), r.Scope, r.act("enter readings", ""), r.PlantID(), entered)
-	if p.Form.Refused(err) {
+	if err = r.inPlantTime(err); p.Form.Refused(err) {
 		return r.Refill("readings", p)
 	} else if err != nil {
 		return err

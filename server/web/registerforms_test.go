@@ -295,3 +295,13 @@ func TestWhatIsNotOfThePlantIsNotThere(t *testing.T) {
 		v.page("/plants/3/"+path, http.StatusNotFound)
 	}
 }
+
+func TestMessagesTellPlantTime(t *testing.T) {
+	f := skarrow()
+	v := as(t, f, assets.RolePlanner)
+	f.office().fail = assets.Invalid{"": "with this, 110.0 h at 2026-11-25T16:51:00Z would contradict 10.0 h"}
+	d := v.post("/plants/3/conveyors/3/meter", url.Values{"meter_why": {"replaced"}, "from": {"2026-11-25T01:00"}}, http.StatusUnprocessableEntity)
+	if got := text(d, ".note.bad p"); got != "With this, 110.0 h at 25 Nov 2026, 17:51 would contradict 10.0 h." {
+		t.Errorf("told %q", got)
+	}
+}

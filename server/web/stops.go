@@ -269,7 +269,7 @@ func (s *Site) stopForm(r *Request, w assets.StopWindow) error {
 		f.version(w.Version)
 		p.section("", f.Select("line_id", "Line", plainInt(w.LineID), append([]Option{{Value: "0", Label: "the whole plant"}}, lineOptions(reg, "")[1:]...)).OverBoth(),
 			f.At("start", "From", w.Start).Must(), f.At("end", "To", w.End).Must(),
-			f.Radio("keep", "If the clocks change inside it, keep", "", []Option{{Value: "clock", Label: "both clock times"}, {Value: "length", Label: "the length"}}).OverBoth(),
+			f.Radio("keep", "If the clocks change inside it, keep", pick(w.ID == 0, "", "clock"), []Option{{Value: "clock", Label: "both clock times"}, {Value: "length", Label: "the length"}}).OverBoth(),
 			f.Text("note", "Note", w.Note).Hinted("Who agreed it, what it is for").OverBoth())
 		return p, nil
 	}, func(_ *formPage, e *entry) (string, string, error) {

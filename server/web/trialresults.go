@@ -97,6 +97,7 @@ func (p *trialPage) results(r *Request, seen seenTrial) {
 		p.Counts = append(p.Counts, trialCount{Capital(string(k)) + "s", Int(int64(n.Created)), Int(int64(n.Changed)), Int(int64(n.Unchanged))})
 	}
 	p.bar(made, changed, same, len(out.Held), len(out.Refused))
+	p.RefHead = "Refused, " + Figure(len(out.Refused), "row", "rows")
 	for i, x := range out.Refused {
 		if i == mostTrialRows {
 			p.MoreRef = len(out.Refused) - i
