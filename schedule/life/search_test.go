@@ -1,0 +1,251 @@
+package life
+
+import (
+	"flag"
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// cohortsToSearch is how many random cohorts are searched directly; a release runs ten thousand.
+var cohortsToSearch = flag.Int("cohorts", 60, "random cohorts that the fit is held against a slow direct search on")
+
+// plainLogLik is the log-likelihood as it is defined, one life at a time, without any of the fit's transformations. Only the difference
+// of two hazards at ages close together is taken from the difference of the ages: power by power it would lose eight digits.
+func plainLogLik(lives []Observation, b, logScale float64) float64 {
+	hazard := func(t float64) float64 {
+		if t == 0 {
+			return 0
+		}
+		return math.Exp(b * (math.Log(t) - logScale))
+	}
+	step := func(from, to float64) float64 {
+		if from < to/2 {
+			return hazard(to) - hazard(from)
+		}
+		return hazard(from) * math.Expm1(b*math.Log1p((to-from)/from))
+	}
+	sum := 0.0
+	for _, o := range lives {
+		l := 0.0
+		switch o.Event {
+		case Failed:
+			l = math.Log(b) - logScale + (b-1)*(math.Log(o.Life)-logScale) - step(o.Entry, o.Life)
+		case Censored:
+			l = -step(o.Entry, o.Life)
+		case Interval:
+			l = -step(o.Entry, o.Lower)
+			if d := step(o.Lower, o.Upper); d > 0 {
+				l += math.Log(-math.Expm1(-d))
+			} else {
+				l = math.Inf(-1)
+			}
+		}
+		sum += float64(o.Count) * l
+	}
+	if math.IsNaN(sum) {
+		return math.Inf(-1)
+	}
+	return sum
+}
+
+// golden finds the greatest value of a function with one top between lo and hi.
+func golden(lo, hi float64, f func(float64) float64) (at, value float64) {
+	const r = 0.6180339887498949
+	x1, x2 := hi-r*(hi-lo), lo+r*(hi-lo)
+	f1, f2 := f(x1), f(x2)
+	for hi-lo > 1e-9*max(1, math.Abs(lo)) {
+		if f1 > f2 {
+			hi, x2, f2 = x2, x1, f1
+			x1 = hi - r*(hi-lo)
+			f1 = f(x1)
+		} else {
+			lo, x1, f1 = x1, x2, f2
+			x2 = lo + r*(hi-lo)
+			f2 = f(x2)
+		}
+	}
+	return (lo + hi) / 2, max(f1, f2)
+}
+
+// scaleSearch is the best log-likelihood over scales at one shape; a coarse look first, since far away it is flat at minus infinity.
+func scaleSearch(lives []Observation, b float64) float64 {
+	least, greatest := math.Inf(1), 0.0
+	for _, o := range lives {
+		for _, t := range []float64{o.Life, o.Upper} {
+			if t > 0 {
+				least, greatest = min(least, t), max(greatest, t)
+			}
+		}
+	}
+	lo, hi := math.Log(least)-30/b, math.Log(greatest)+30/b
+	const looks = 60
+	best, at := math.Inf(-1), lo
+	for i := range looks + 1 {
+		m := lo + (hi-lo)*float64(i)/looks
+		if v := plainLogLik(lives, b, m); v > best {
+			best, at = v, m
+		}
+	}
+	step := (hi - lo) / looks
+	_, v := golden(at-step, at+step, func(m float64) float64 { return plainLogLik(lives, b, m) })
+	return max(best, v)
+}
+
+// directSearch is the best log-likelihood over shapes in [0.01, 1000] and scales, and the shape it was found at.
+func directSearch(lives []Observation) (value, shape float64) {
+	const looks = 46
+	lo, hi := math.Log(leastShape), math.Log(greatestShape)
+	value = math.Inf(-1)
+	at := lo
+	for i := range looks + 1 {
+		s := lo + (hi-lo)*float64(i)/looks
+		if v := scaleSearch(lives, math.Exp(s)); v > value {
+			value, at = v, s
+		}
+	}
+	step := (hi - lo) / looks
+	s, v := golden(max(lo, at-step), min(hi, at+step), func(s float64) float64 { return scaleSearch(lives, math.Exp(s)) })
+	if v > value {
+		value, at = v, s
+	}
+	return value, math.Exp(at)
+}
+
+// drawCohort draws lives of any sort: few or many failures, ties, six decades, hardly any failed, late entries, looks.
+func drawCohort(r *rand.Rand) []Observation {
+	pick := func(v ...float64) float64 { return v[r.IntN(len(v))] }
+	law := Weibull{Shape: pick(0.2, 0.5, 0.9, 1.5, 2.5, 4, 12, 60), Scale: math.Pow(10, r.Float64()*14-5)}
+	failures, failed := r.IntN(40), 0
+	if r.IntN(12) == 0 {
+		failures = r.IntN(501)
+	}
+	tie, late, looks, heavy := r.IntN(4) == 0, r.IntN(3) == 0, r.IntN(3) == 0, r.IntN(6) == 0
+	horizon := law.Quantile(pick(0.05, 0.3, 0.6, 0.95, 0.999))
+	var lives []Observation
+	for tries := 0; failed < failures && tries < 3*failures+20; tries++ {
+		t := law.Quantile(r.Float64())
+		if tie {
+			t = math.Ceil(t/law.Scale*8) / 8 * law.Scale
+		}
+		o := Observation{Event: Failed, Life: t, Count: 1 + int64(r.IntN(8)/7)*3}
+		if late && r.IntN(2) == 0 {
+			o.Entry = horizon * r.Float64()
+			if o.Entry >= t {
+				continue
+			}
+		}
+		switch stop := horizon * (0.3 + 0.7*r.Float64()); {
+		case t > stop && stop > o.Entry:
+			o.Event, o.Life = Censored, stop
+		case looks && r.IntN(2) == 0:
+			every := horizon / 7
+			o.Lower, o.Upper = max(o.Entry, math.Floor(t/every)*every), (math.Floor(t/every)+1)*every
+			o.Event, o.Life = Interval, 0
+			if o.Lower >= o.Upper {
+				continue
+			}
+			failed++
+		default:
+			failed++
+		}
+		lives = append(lives, o)
+	}
+	if heavy || len(lives) == 0 {
+		lives = append(lives, Observation{Event: Censored, Life: horizon * (0.2 + r.Float64()), Count: int64(2000 * (1 + failed))})
+	}
+	return lives
+}
+
+// TestNeverBeatenByDirectSearch holds the fit against a search that uses nothing but the definition of the likelihood.
+func TestNeverBeatenByDirectSearch(t *testing.T) {
+	methods := map[string]int{}
+	for seed := range *cohortsToSearch {
+		lives := drawCohort(rand.New(rand.NewPCG(uint64(seed), 7)))
+		for _, o := range lives {
+			if err := o.Check(); err != nil {
+				t.Fatalf("cohort %d: %v", seed, err)
+			}
+		}
+		report, err := Fit([]Cohort{{"drawn", lives}}, Settings{Confidence: 0.95, Quantiles: []float64{0.1}})
+		if err != nil {
+			t.Fatalf("cohort %d: %v", seed, err)
+		}
+		f := report.Cohorts[0]
+		methods[f.Method]++
+		switch f.Method {
+		case MaximumLikelihood:
+			value, shape := directSearch(lives)
+			if slack := 1e-9*math.Abs(value) + 1e-7; value > float64(f.LogLik)+slack {
+				t.Errorf("cohort %d: search finds %.12g at shape %.6g, the fit %.12g at %.6g", seed, value, shape, f.LogLik, f.Shape)
+			}
+			checkLimits(t, seed, lives, f)
+		case FixedShape:
+			if value := scaleSearch(lives, float64(f.Shape)); f.LogLik.Known() && value > float64(f.LogLik)+1e-9*math.Abs(value)+1e-7 {
+				t.Errorf("cohort %d: search finds %.12g at the held shape, the fit %.12g", seed, value, f.LogLik)
+			}
+			if f.RestsOn.Failures >= 3 {
+				checkNoMaximum(t, seed, lives, f)
+			}
+		}
+	}
+	t.Logf("%v", methods)
+	if methods[MaximumLikelihood] < *cohortsToSearch/3 || methods[FixedShape] == 0 {
+		t.Errorf("the draw is one-sided: %v", methods)
+	}
+}
+
+// checkLimits holds that the profile at each limit is as low as it must be, by direct search over the other parameter.
+func checkLimits(t *testing.T, seed int, lives []Observation, f Fitted) {
+	t.Helper()
+	drop := normalRoot(0.95) * normalRoot(0.95) / 2
+	near := func(what string, value float64) {
+		if gap := float64(f.LogLik) - value - drop; math.Abs(gap) > 2e-4 {
+			t.Errorf("cohort %d: the profile at the %s misses the limit by %g (%+v, %+v)", seed, what, gap, f.RestsOn, f.Limits)
+		}
+	}
+	for i, side := range []string{"lower", "upper"} {
+		if b := f.Limits.Shape[i]; b.Known() {
+			near(side+" shape", scaleSearch(lives, float64(b)))
+		}
+		for _, q := range []struct {
+			name string
+			c    float64
+			life Figure
+		}{{"scale", 1, f.Limits.Scale[i]}, {"B10", -math.Log(0.9), [2]Figure{f.Quantiles[0].Lower, f.Quantiles[0].Upper}[i]}} {
+			if q.life.Known() {
+				near(side+" "+q.name, shapeSearch(lives, q.c, float64(q.life)))
+			}
+		}
+	}
+}
+
+// shapeSearch is the best log-likelihood over shapes with the cumulative hazard at a life held.
+func shapeSearch(lives []Observation, c, life float64) float64 {
+	at := func(s float64) float64 {
+		b := math.Exp(s)
+		return plainLogLik(lives, b, math.Log(life)-math.Log(c)/b)
+	}
+	const looks = 160
+	lo, hi := math.Log(leastShapeLimit), math.Log(greatestShapeLimit)
+	best, from := math.Inf(-1), lo
+	for i := range looks + 1 {
+		s := lo + (hi-lo)*float64(i)/looks
+		if v := at(s); v > best {
+			best, from = v, s
+		}
+	}
+	step := (hi - lo) / looks
+	_, v := golden(from-step, from+step, at)
+	return max(best, v)
+}
+
+// checkNoMaximum holds that a search does not find a maximum where the fit says there is none.
+func checkNoMaximum(t *testing.T, seed int, lives []Observation, f Fitted) {
+	t.Helper()
+	value, shape := directSearch(lives)
+	inside := shape > leastShape*1.05 && shape < greatestShape/1.05
+	if edge := max(scaleSearch(lives, leastShape), scaleSearch(lives, greatestShape)); inside && value > edge+1e-6 {
+		t.Errorf("cohort %d: no maximum, but the search finds %.10g at shape %g: %v", seed, value, shape, f.Notes)
+	}
+}
