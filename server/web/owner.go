@@ -172,15 +172,14 @@ func plantSay(p *PlantFrame, owner *Owner) string {
 // ownerRoutes are the addresses of the owner's side.
 func ownerRoutes() []Route {
 	var out []Route
-	add := func(may people.Deed, path string, do func(*Site, *Request) error, methods ...string) {
-		for _, m := range methods {
-			out = append(out, Route{Method: m, Path: path, May: may, Under: "plants", Do: do})
-		}
+	out = append(out, Route{Method: get, Path: "/plants/:plant/about", May: people.Read, Under: "belts", Back: "about", Do: (*Site).plantAbout})
+	for _, m := range []string{get, post} {
+		out = append(out, Route{Method: m, Path: "/plants/new", May: people.EditRegister, Under: "plants", Do: (*Site).newPlant})
 	}
-	add(people.Read, "/plants/:plant/about", (*Site).plantAbout, get)
-	add(people.EditRegister, "/plants/new", (*Site).newPlant, get, post)
 	form := func(path string, do func(*Site, *Request) error) {
-		add(people.EditRegister, "/plants/:plant/"+path, do, get, post)
+		for _, m := range []string{get, post} {
+			out = append(out, Route{Method: m, Path: "/plants/:plant/" + path, May: people.EditRegister, Under: "belts", Back: "about", Do: do})
+		}
 	}
 	form("settings", (*Site).plantSettings)
 	form("customer", (*Site).editCustomer)

@@ -76,8 +76,7 @@ func (s *statics) add(files fs.FS, name string) error {
 	}
 	if path.Ext(name) == ".css" {
 		body = fontRef.ReplaceAllFunc(body, func(ref []byte) []byte {
-			font := string(fontRef.FindSubmatch(ref)[1])
-			return []byte("url(../" + s.hashed[font] + ")")
+			return []byte("url(../" + s.hashed[string(fontRef.FindSubmatch(ref)[1])] + ")")
 		})
 	}
 	sum := sha256.Sum256(body)
