@@ -261,3 +261,30 @@ func TestDevModeReadsTheFolderAnew(t *testing.T) {
 		t.Errorf("the page is %q", got)
 	}
 }
+
+func TestBodyOverItsLimitAndBodyThatIsNoForm(t *testing.T) {
+	v := as(t, skarrow(), assets.RolePlanner)
+	big := url.Values{"title": {strings.Repeat("x", formLimit)}}
+	if got := text(v.post("/plants/3/orders/new", big, http.StatusRequestEntityTooLarge), "h1"); got != "What was sent is too large" {
+		t.Errorf("headline %q", got)
+	}
+	r := httptest.NewRequest("POST", "/plants/3/orders/new", strings.NewReader("a=%zz"))
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	if got := text(v.read(v.do(r, http.StatusBadRequest)), "h1"); got != "The form could not be read" {
+		t.Errorf("headline %q", got)
+	}
+}
+
+func TestTroubleOfOurOwnIsAPageWithAReference(t *testing.T) {
+	f := skarrow()
+	v := as(t, f, assets.RolePlanner)
+	f.fleet = nil // what a source must never return
+	d := v.page("/plants/3/belts", http.StatusInternalServerError)
+	reference := d.Find("main section b").First().Text()
+	if len(reference) != 8 || !strings.Contains(v.log.String(), reference) {
+		t.Errorf("reference %q, log %s", reference, v.log)
+	}
+	if strings.Contains(d.Text(), "nil pointer") {
+		t.Error("the page tells the error's own text")
+	}
+}
