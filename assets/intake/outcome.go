@@ -56,8 +56,6 @@ type Record struct {
 	Fields   Fields        `json:"fields"`
 	Changes  []FieldChange `json:"changes,omitempty"`
 	Remarks  []Remark      `json:"remarks,omitempty"`
-
-	sheetAt int
 }
 
 // FieldChange is one value that changes.

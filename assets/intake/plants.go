@@ -10,22 +10,21 @@ import (
 
 // plantState is a plant while an import is worked out.
 type plantState struct {
-	id        int64
-	name      string
-	zone      *time.Location
-	asked     bool // named by a column, a title or a sheet
-	creating  bool // a list of conveyors names it
-	several   bool // found at two customers
-	lines     map[string]string
-	newLines  []string
-	lineRows  map[string]*entry
-	stored    map[string]*ConveyorState
-	groups    map[string]*group
-	order     []*group
-	looks     map[string]string // tags by what they look like
-	firstRow  *entry
-	changed   []*ConveyorChange
-	anyRecord bool
+	id       int64
+	name     string
+	zone     *time.Location
+	asked    bool // named by a column, a title or a sheet
+	creating bool // a list of conveyors names it
+	several  bool // found at two customers
+	lines    map[string]string
+	newLines []string
+	lineRows map[string]*entry
+	stored   map[string]*ConveyorState
+	groups   map[string]*group
+	order    []*group
+	looks    map[string]string // tags by what they look like
+	firstRow *entry
+	changed  []*ConveyorChange
 }
 
 // findPlants looks up the plants that the rows name and loads their registers.

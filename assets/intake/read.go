@@ -160,7 +160,6 @@ type reader struct {
 	today assets.Day
 	told  dateOrder
 	file  evidence
-	weak  bool
 	fixed decimals // told by the mapping
 }
 

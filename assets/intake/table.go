@@ -95,7 +95,6 @@ type guesser struct {
 	book  *Book
 	known map[string]heading // headings looked at
 	order dateOrder
-	now   int // this year, for headings of bare months
 }
 
 // headingOf reads a text as a heading; texts come again and again.
@@ -223,7 +222,7 @@ func (g *guesser) score(cells []Cell) (found, filled int, conveyor bool) {
 	return found, filled, seen["conveyor"]
 }
 
-func hasDigit(s string) bool { return strings.IndexAny(s, "0123456789") >= 0 }
+func hasDigit(s string) bool { return strings.ContainsAny(s, "0123456789") }
 
 // headingClusters finds the heading rows, each with the rows that belong to it, as indices.
 func (g *guesser) headingClusters(s *Sheet, sp columnSpan) [][]int {
