@@ -20,6 +20,7 @@ func runShots(ctx context.Context, env environment, args []string) (err error) {
 	out := flags.String("out", "", "folder for the pictures")
 	role := flags.String("role", "planner", "role to look at the screens with")
 	today := flags.String("today", "", "day of the demo, YYYY-MM-DD; the real one when absent")
+	start := flags.String("start", "/", "path of the first screen, such as /plants/1")
 	only := flags.String("only", "", "only screens whose name contains this")
 	if err := parseFlags(flags, env, args); err != nil {
 		return err
@@ -43,7 +44,7 @@ func runShots(ctx context.Context, env environment, args []string) (err error) {
 	if err := browser.SignIn(program.URL, *role); err != nil {
 		return err
 	}
-	found, err := browsertest.Discover(browser, program.URL)
+	found, err := browsertest.Discover(browser, program.URL, *start)
 	if err != nil {
 		return err
 	}

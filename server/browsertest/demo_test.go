@@ -52,7 +52,7 @@ func signedIn(t *testing.T, role string) *visitor {
 	if err := b.SignIn(program.URL, role); err != nil {
 		t.Fatal(err)
 	}
-	found, err := Discover(b, program.URL)
+	found, err := Discover(b, program.URL, "/")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -63,10 +63,10 @@ type Found struct {
 // step is a link still to be followed, and the page it stands on.
 type step struct{ to, from string }
 
-// Discover follows every link from the first page on, one example of each shape, in the order in
-// which a reader meets them.
-func Discover(b *Browser, base string) (Found, error) {
-	queue := []step{{to: "/"}}
+// Discover follows every link from a path on, one example of each shape, in the order in which a
+// reader meets them.
+func Discover(b *Browser, base, start string) (Found, error) {
+	queue := []step{{to: start}}
 	seen := map[string]bool{}
 	var found Found
 	for len(queue) > 0 && len(found.Screens) < maxScreens {

@@ -50,7 +50,7 @@ func TestDiscover(t *testing.T) {
 		}
 	}))
 	t.Cleanup(server.Close)
-	found, err := Discover(browser, server.URL)
+	found, err := Discover(browser, server.URL, "/")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -65,7 +65,7 @@ func TestDiscover(t *testing.T) {
 		t.Errorf("files %q, want %q: a download is not followed", found.Files, want)
 	}
 	pages["/conveyors/1"] += `<a href="/dead">gone</a>`
-	found, err = Discover(browser, server.URL)
+	found, err = Discover(browser, server.URL, "/")
 	if want := []string{"/dead, linked from /conveyors/1, answers with status 404"}; err != nil || !slices.Equal(found.Dead, want) {
 		t.Errorf("dead links %q, %v; want %q", found.Dead, err, want)
 	}
