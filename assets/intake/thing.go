@@ -13,6 +13,7 @@ type thing struct {
 	implied bool // a belt that the file says nothing of
 	tag     string
 	vals    values
+	given   values // what rows of this file gave, apart from what the register has
 	origin  *entry // the row of this file that gives it; nil: none yet
 	cause   *entry // the row of this file that ended it
 	changes []FieldChange
@@ -30,15 +31,12 @@ type clash struct {
 	have, want value
 }
 
-// clash finds a value that disagrees with those this file gave before. A blank never does.
+// clash finds a value that disagrees with those that rows of this file gave before. A blank never does.
 func (th *thing) clash(vals values) *clash {
-	if th.origin == nil {
-		return nil
-	}
 	for _, f := range fields {
 		v, ok := vals[f]
-		have, known := th.vals[f]
-		if ok && known && v.set && have.set && f.name != "remark" && !have.agrees(f, v) {
+		have, known := th.given[f]
+		if ok && known && v.set && f.name != "remark" && !have.agrees(f, v) {
 			return &clash{f, have, v}
 		}
 	}
@@ -46,32 +44,53 @@ func (th *thing) clash(vals values) *clash {
 }
 
 // merge takes a row's values in: against the register they change what differs, against the file they fill what is blank.
+// Whether a row brings news is told by the file alone, so that it is the same at every import.
 func (th *thing) merge(e *entry, vals values) {
 	first := th.origin == nil
+	if first {
+		th.origin, th.given = e, values{}
+	}
 	for _, f := range fields {
 		v, ok := vals[f]
 		if !ok || !v.set {
 			continue
 		}
-		have, known := th.vals[f]
-		switch {
-		case !known || !have.set:
-			th.change(f, v, false)
-			e.news++
-		case first && th.stored && !v.sameAsStored(f, have):
-			th.change(f, v, f.fromNow)
-		case have.fills(f, v):
-			th.change(f, v, false)
-			e.news++
+		before, was := th.given[f]
+		if was && !before.fills(f, v) {
+			continue
 		}
+		th.given[f] = v.joined(f, before)
+		th.take(f, v, was)
+		e.news++
 	}
 	if first {
-		th.origin = e
 		e.news++
 	} else if e.twin == nil {
 		e.twin = th.origin
 	}
 	e.things = append(e.things, th)
+}
+
+// take sets a value that the file gives: blank ones are filled, other ones changed.
+func (th *thing) take(f *field, v value, again bool) {
+	have, known := th.vals[f]
+	switch {
+	case !known || !have.set:
+		th.change(f, v, false)
+	case again, !th.stored:
+		th.change(f, v, false)
+	case !v.sameAsStored(f, have):
+		th.change(f, v, f.fromNow)
+	}
+}
+
+// joined is a splice kind with the half that an earlier row named; other values stay.
+func (v value) joined(f *field, before value) value {
+	if f.shape == shapeSpliceKind && before.kind != nil {
+		k := v.kind.with(*before.kind)
+		v.kind = &k
+	}
+	return v
 }
 
 // change sets a value, and notes it for a thing of the register.
