@@ -73,13 +73,37 @@ func parseGuarded(text string) (spec *cron.SpecSchedule, err error) {
 	}()
 	schedule, parseErr := cron.ParseStandard(text)
 	if parseErr != nil {
-		return nil, refuse(BadCron, "the cron expression %q cannot be read (%v); write minute, hour, day of month, month and day of week", text, parseErr)
+		return nil, whichField(text)
 	}
 	spec, fields := schedule.(*cron.SpecSchedule)
 	if !fields {
 		return nil, refuse(BadCron, "%q has no planned date; use an interval of days, weeks or months instead", text)
 	}
 	return spec, nil
+}
+
+// cronFields are the fields in their order, with what each takes.
+var cronFields = [5]struct{ name, takes string }{
+	{"minute", "0 to 59"}, {"hour", "0 to 23"}, {"day of month", "1 to 31"}, {"month", "1 to 12 or JAN to DEC"}, {"day of week", "0 (Sunday) to 6 or SUN to SAT"},
+}
+
+// whichField names the first field that cannot be read: the library's own words are about its insides.
+func whichField(text string) *Refused {
+	given := strings.Fields(text)
+	if strings.HasPrefix(text, "@") {
+		return refuse(BadCron, "%q is no name of a cron expression; write @yearly, @monthly, @weekly, @daily or @hourly, or five fields", text)
+	}
+	if len(given) != len(cronFields) {
+		return refuse(BadCron, "the cron expression %q has %d fields; write five: minute, hour, day of month, month and day of week", text, len(given))
+	}
+	for i, f := range cronFields {
+		alone := [5]string{"*", "*", "*", "*", "*"}
+		alone[i] = given[i]
+		if _, err := cron.ParseStandard(strings.Join(alone[:], " ")); err != nil {
+			return refuse(BadCron, "the cron expression %q has %q as its %s; that field takes %s, ranges such as 1-5, steps such as */2 of 1 or more, and lists with commas", text, given[i], f.name, f.takes)
+		}
+	}
+	return refuse(BadCron, "the cron expression %q cannot be read; write minute, hour, day of month, month and day of week", text)
 }
 
 // occurs reports whether any date of a leap year is planned; every date of the calendar comes round in some year,

@@ -200,3 +200,15 @@ func FuzzParseCron(f *testing.F) {
 		}
 	})
 }
+
+func TestARefusedExpressionNamesTheFieldThatIsWrong(t *testing.T) {
+	for expr, want := range map[string]string{
+		"61 * * * *": `"61" as its minute`, "0 */0 * * *": `"*/0" as its hour`, "0 6 32 * *": "as its day of month", "0 6 * FOO *": "as its month",
+		"0 6 * * 9": "as its day of week", "0 6 * *": "has 4 fields", "@nightly": "@daily",
+	} {
+		_, err := ParseCron(expr)
+		if err == nil || !strings.Contains(err.Error(), want) || strings.Contains(err.Error(), "range (") {
+			t.Errorf("%s: %v, want a sentence with %s", expr, err, want)
+		}
+	}
+}
