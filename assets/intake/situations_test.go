@@ -237,6 +237,31 @@ func TestSplicesOfOneFileInOrderOfDate(t *testing.T) {
 		"refused 4 made_on same_or_new", "refused 6 conveyor duplicate")
 }
 
+func TestHalvesOfASpliceKindFromTwoRows(t *testing.T) {
+	reg := &memory{}
+	text := "Tag,Width (mm),Length (m),Splice no,Joint,Made on\nA1,600,1,1,stepped,2020-01-01\nA1,600,1,1,hot vulc,2020-01-01\nA1,600,1,1,finger,2020-01-01\n"
+	want(t, bring(t, reg, text, intake.Options{}),
+		"2 conveyor created A1", "2 belt created A1 width_m=0.6 loop_length_m=1", "2 splice created A1 splice_number=1 splice_kind=stepped made_on=2020-01-01", "refused 4 splice_kind contradiction")
+	want(t, bring(t, reg, text, intake.Options{}),
+		"2 conveyor unchanged A1 status=in_use", "2 belt unchanged A1 width_m=0.6 loop_length_m=1", "2 splice unchanged A1 splice_number=1 splice_kind=stepped made_on=2020-01-01", "refused 4 splice_kind contradiction")
+	if s := reg.plants[0].snap.Conveyors[0].Splices[0]; s.Form != "stepped" || s.Bond != "hot-vulcanised" {
+		t.Errorf("kept as %s, %s", s.Form, s.Bond)
+	}
+}
+
+func TestBlankInOneRowIsFilledByAnother(t *testing.T) {
+	reg := &memory{}
+	text := "Tag,Width (mm),Speed (m/s),Fitted\nA1,600,,2020-01-01\nA1,,2.5,\nA1,600,2.5,2020-01-01\n"
+	for _, action := range []string{"created", "unchanged"} {
+		o := bring(t, reg, text, intake.Options{})
+		if o.Records[1].Action != action || len(o.Refused) != 1 || o.Refused[0].Row != 4 || o.Refused[0].Class != "duplicate" {
+			t.Errorf("%s: %s", action, said(t, o))
+		}
+	}
+	want(t, bring(t, reg, "Tag,Width (mm),Speed (m/s),Fitted\nA1,600,,2020-01-01\nA1,,3,\n", intake.Options{}),
+		"2 conveyor changed A1 speed_m_per_s=3 status=in_use", "2 belt unchanged A1 width_m=0.6 fitted_on=2020-01-01")
+}
+
 func TestReadingsBesideTheRegister(t *testing.T) {
 	reg := known(t)
 	bring(t, reg, "Conveyor,Date,Hours,Remark\nCV-1,2024-01-01,100,\nCV-1,2024-01-02,124.1,\nCV-2,2024-01-01,990,\nCV-2,2024-02-01,10,rolled over\nCV-2,2024-03-01,20,\nCV-3,2024-01-01,5000,\nCV-3,2024-02-01,7000,new meter\nCV-3,2024-03-01,7100,\n", intake.Options{})

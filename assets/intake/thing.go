@@ -60,7 +60,7 @@ func (th *thing) merge(e *entry, vals values) {
 			continue
 		}
 		th.given[f] = v.joined(f, before)
-		th.take(f, v, was)
+		th.take(f, v)
 		e.news++
 	}
 	if first {
@@ -72,12 +72,10 @@ func (th *thing) merge(e *entry, vals values) {
 }
 
 // take sets a value that the file gives: blank ones are filled, other ones changed.
-func (th *thing) take(f *field, v value, again bool) {
+func (th *thing) take(f *field, v value) {
 	have, known := th.vals[f]
 	switch {
-	case !known || !have.set:
-		th.change(f, v, false)
-	case again, !th.stored:
+	case !known || !have.set, !th.stored:
 		th.change(f, v, false)
 	case !v.sameAsStored(f, have):
 		th.change(f, v, f.fromNow)
