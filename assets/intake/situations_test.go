@@ -258,8 +258,8 @@ func TestBlankInOneRowIsFilledByAnother(t *testing.T) {
 			t.Errorf("%s: %s", action, said(t, o))
 		}
 	}
-	want(t, bring(t, reg, "Tag,Width (mm),Speed (m/s),Fitted\nA1,600,,2020-01-01\nA1,,3,\n", intake.Options{}),
-		"2 conveyor changed A1 speed_m_per_s=3 status=in_use", "2 belt unchanged A1 width_m=0.6 fitted_on=2020-01-01")
+	want(t, bring(t, reg, "Tag,Width (mm),Speed (m/s),Fitted\nA1,600,,2020-01-01\nA1,,3.2,\n", intake.Options{}),
+		"2 conveyor changed A1 speed_m_per_s=3.2 status=in_use", "2 belt unchanged A1 width_m=0.6 fitted_on=2020-01-01")
 }
 
 func TestReadingsBesideTheRegister(t *testing.T) {
