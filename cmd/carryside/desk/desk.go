@@ -31,15 +31,16 @@ type Desk struct {
 	mu     sync.Mutex // guards fleets and doubts
 	fleets map[int64]*keptFleet
 	doubts map[int64]keptDoubts
+	facts  facts
 }
 
 // keptFleet is a plant's register with its standings, and what they were computed from.
 type keptFleet struct {
-	head, company int64 // positions of the customer's and the company's chain
-	at            time.Time
-	used          time.Time
-	fleet         *web.Fleet
-	plant         *outlook.Standings
+	position position
+	at       time.Time
+	used     time.Time
+	fleet    *web.Fleet
+	plant    *outlook.Standings
 }
 
 const (
@@ -51,7 +52,8 @@ const (
 
 // New returns a desk that has looked at nothing yet.
 func New(db *plantdb.DB, now func() time.Time, e *schedule.Evaluator, version string) *Desk {
-	return &Desk{db: db, now: now, evaluator: e, version: version, fleets: map[int64]*keptFleet{}, doubts: map[int64]keptDoubts{}}
+	return &Desk{db: db, now: now, evaluator: e, version: version, fleets: map[int64]*keptFleet{}, doubts: map[int64]keptDoubts{},
+		facts: facts{plants: map[int64]*plantFacts{}}}
 }
 
 // Sources is the desk as the screens ask for it.
@@ -62,20 +64,13 @@ func (d *Desk) Sources() web.Sources {
 
 // kept returns a plant's state and standings at now, from memory where nothing has changed.
 func (d *Desk) kept(ctx context.Context, scope assets.Scope, plantID int64, now time.Time) (*keptFleet, error) {
-	if err := d.db.Reach(ctx, scope, plantID); err != nil {
-		return nil, err
-	}
-	head, err := d.db.HeadPosition(ctx, plantID)
-	if err != nil {
-		return nil, err
-	}
-	company, err := d.db.CompanyPosition(ctx)
+	at, err := d.position(ctx, scope, plantID)
 	if err != nil {
 		return nil, err
 	}
 	d.mu.Lock()
 	k := d.fleets[plantID]
-	if k != nil && k.head == head && k.company == company && !now.Before(k.at) && now.Sub(k.at) < keepFor {
+	if k != nil && k.position == at && !now.Before(k.at) && now.Sub(k.at) < keepFor {
 		k.used = now
 		d.mu.Unlock()
 		return k, nil
@@ -85,7 +80,7 @@ func (d *Desk) kept(ctx context.Context, scope assets.Scope, plantID int64, now 
 	if err != nil {
 		return nil, err
 	}
-	k = &keptFleet{head: head, company: company, at: now, used: now, plant: p, fleet: &web.Fleet{Register: p.Register, Standings: p.Standings}}
+	k = &keptFleet{position: at, at: now, used: now, plant: p, fleet: &web.Fleet{Register: p.Register, Standings: p.Standings}}
 	d.mu.Lock()
 	d.fleets[plantID] = k
 	d.makeRoom()
@@ -151,23 +146,23 @@ func (d *Desk) Past(ctx context.Context, scope assets.Scope, plantID, conveyorID
 
 // PlantFrame returns a plant with its counts.
 func (d *Desk) PlantFrame(ctx context.Context, scope assets.Scope, plantID int64) (web.PlantFrame, error) {
-	var f web.PlantFrame
-	var err error
-	if f.Plant, err = registry.Plant(ctx, d.db, scope, plantID); err != nil {
+	return fact(ctx, d, scope, plantID, "frame", func() (f web.PlantFrame, err error) {
+		if f.Plant, err = registry.Plant(ctx, d.db, scope, plantID); err != nil {
+			return f, err
+		}
+		sizes, err := registry.Sizes(ctx, d.db, scope, plantID)
+		if err != nil {
+			return f, err
+		}
+		for _, s := range sizes {
+			f.Conveyors, f.Splices = s.Conveyors, s.Splices
+		}
+		if f.HoursReadTo, err = clocks.ReadThrough(ctx, d.db, scope, plantID); err != nil {
+			return f, err
+		}
+		f.Records, err = d.db.HeadPosition(ctx, plantID)
 		return f, err
-	}
-	sizes, err := registry.Sizes(ctx, d.db, scope, plantID)
-	if err != nil {
-		return f, err
-	}
-	for _, s := range sizes {
-		f.Conveyors, f.Splices = s.Conveyors, s.Splices
-	}
-	if f.HoursReadTo, err = clocks.ReadThrough(ctx, d.db, scope, plantID); err != nil {
-		return f, err
-	}
-	f.Records, err = d.db.HeadPosition(ctx, plantID)
-	return f, err
+	})
 }
 
 // PlantList returns the plants of a scope by customer and name.

@@ -3,6 +3,7 @@ package desk
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"carryside/assets"
@@ -19,8 +20,11 @@ import (
 
 // OpenOrders returns the orders raised to started.
 func (d *Desk) OpenOrders(ctx context.Context, scope assets.Scope, plantID int64) ([]workorder.Order, error) {
-	list, _, err := orders.List(ctx, d.db, scope, orders.Filter{PlantID: plantID, Open: true})
-	return list, err
+	list, err := fact(ctx, d, scope, plantID, "open orders", func() ([]workorder.Order, error) {
+		list, _, err := orders.List(ctx, d.db, scope, orders.Filter{PlantID: plantID, Open: true})
+		return list, err
+	})
+	return slices.Clone(list), err
 }
 
 // OrderList returns a page of orders.
@@ -137,17 +141,29 @@ func (d *Desk) CloseResplice(ctx context.Context, scope assets.Scope, a web.Act,
 
 // Windows returns the stop windows that end after from.
 func (d *Desk) Windows(ctx context.Context, scope assets.Scope, plantID int64, from time.Time) ([]assets.StopWindow, error) {
-	return clocks.Windows(ctx, d.db, scope, plantID, clocks.Span{From: assets.InstantOf(from)})
+	hour := from.Truncate(time.Hour)
+	list, err := fact(ctx, d, scope, plantID, "windows since "+hour.UTC().String(), func() ([]assets.StopWindow, error) {
+		return clocks.Windows(ctx, d.db, scope, plantID, clocks.Span{From: assets.InstantOf(hour)})
+	})
+	return slices.DeleteFunc(slices.Clone(list), func(w assets.StopWindow) bool { return w.End <= assets.InstantOf(from) }), err
 }
 
 // Reminders returns the occurrences without an order.
 func (d *Desk) Reminders(ctx context.Context, scope assets.Scope, plantID int64, today assets.Day) ([]rules.Occurrence, error) {
-	return orders.Reminders(ctx, d.db, scope, plantID, today)
+	list, err := fact(ctx, d, scope, plantID, "reminders of "+string(today), func() ([]rules.Occurrence, error) {
+		return orders.Reminders(ctx, d.db, scope, plantID, today)
+	})
+	return slices.Clone(list), err
 }
 
 // News returns what was recorded since an instant.
 func (d *Desk) News(ctx context.Context, scope assets.Scope, plantID int64, since time.Time) (*web.News, error) {
-	at := assets.InstantOf(since)
+	return fact(ctx, d, scope, plantID, "news since "+since.UTC().String(), func() (*web.News, error) {
+		return d.news(ctx, scope, plantID, assets.InstantOf(since))
+	})
+}
+
+func (d *Desk) news(ctx context.Context, scope assets.Scope, plantID int64, at assets.Instant) (*web.News, error) {
 	n := &web.News{}
 	var err error
 	if n.Findings, err = registry.FindingsOfPlant(ctx, d.db, scope, plantID, at, plantdb.AsOf{}, 20); err != nil {
@@ -185,13 +201,18 @@ func (d *Desk) News(ctx context.Context, scope assets.Scope, plantID int64, sinc
 
 // Held returns how many readings wait for a person.
 func (d *Desk) Held(ctx context.Context, scope assets.Scope, plantID int64) (int, error) {
-	held, err := clocks.Held(ctx, d.db, scope, plantID)
-	return len(held), err
+	return fact(ctx, d, scope, plantID, "held", func() (int, error) {
+		held, err := clocks.Held(ctx, d.db, scope, plantID)
+		return len(held), err
+	})
 }
 
 // OpenGrades returns the findings of grade 3 and more that nobody answered.
 func (d *Desk) OpenGrades(ctx context.Context, scope assets.Scope, plantID int64) ([]assets.Finding, error) {
-	return registry.OpenGrades(ctx, d.db, scope, plantID, 3)
+	list, err := fact(ctx, d, scope, plantID, "open grades", func() ([]assets.Finding, error) {
+		return registry.OpenGrades(ctx, d.db, scope, plantID, 3)
+	})
+	return slices.Clone(list), err
 }
 
 // MakeOrder raises the order of a reminder.
