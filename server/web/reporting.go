@@ -246,7 +246,7 @@ func (p *reportPage) fill(r *Request, report *reports.Report) error {
 		q.Set("format", form.format)
 		p.Files = append(p.Files, Action{Word: form.words, To: r.At("reports", report.Slug) + "?" + q.Encode(), Main: form.format == "xlsx"})
 	}
-	p.Do = append(p.Do, Action{Word: "Print", Print: true}, p.Files[0])
+	p.Do = append(p.Do, p.Files[len(p.Files)-1], p.Files[0])
 	return nil
 }
 
