@@ -188,6 +188,11 @@ func (c *importCommand) named(err error) error {
 
 // finish writes what is to be written and prints what became of the rows.
 func (c *importCommand) finish(ctx context.Context, p *Program, register intake.Registry, out *intake.Outcome, changes *intake.Changes) error {
+	if c.Refused != "" {
+		if err := writeRefused(c.Refused, out); err != nil {
+			return err // before anything is written to the register
+		}
+	}
 	stop := c.stop(out)
 	if stop == nil && !c.DryRun {
 		if !changes.Empty() {
@@ -196,11 +201,6 @@ func (c *importCommand) finish(ctx context.Context, p *Program, register intake.
 			}
 		}
 		out.Applied = stop == nil
-	}
-	if c.Refused != "" {
-		if err := writeRefused(c.Refused, out); err != nil {
-			return err
-		}
 	}
 	if c.JSON || !nothingIn(out) {
 		if err := c.print(p, out); err != nil {

@@ -164,7 +164,7 @@ func unpack(f *zip.File, left int64) (int64, error) {
 }
 
 // KnownByContent tells what a file that is called something else is by its first bytes: "a workbook", "an old binary
-// workbook (.xls)", "a PDF"; "" for none of these.
+// workbook (.xls)", "a PDF", "a web page or XML"; "" for none of these.
 func KnownByContent(data []byte) string {
 	switch {
 	case bytes.HasPrefix(data, zipMark), bytes.HasPrefix(data, emptyZipMark):
@@ -173,6 +173,10 @@ func KnownByContent(data []byte) string {
 		return "an old binary workbook (.xls)"
 	case bytes.HasPrefix(data, []byte("%PDF")):
 		return "a PDF"
+	}
+	head := strings.ToLower(strings.TrimLeft(strings.TrimPrefix(string(data[:min(len(data), 512)]), "\xef\xbb\xbf"), " \t\r\n"))
+	if strings.HasPrefix(head, "<!doctype html") || strings.HasPrefix(head, "<html") || strings.HasPrefix(head, "<table") || strings.HasPrefix(head, "<?xml") {
+		return "a web page or XML"
 	}
 	return ""
 }
