@@ -182,7 +182,7 @@ func (e *entry) conveyorVals() values {
 		if e.struck || e.retiredByDate() {
 			vals.put("status", textValue(string(assets.ConveyorRetired)))
 		}
-		if !e.givesSplice() && !e.givesReading() && !e.givesFinding() && e.t.rank() == KindConveyor.rank() {
+		if !e.givesSplice() && !e.givesReading() && !e.givesFinding() && (e.t.rank() == KindConveyor.rank() || !e.givesBelt()) {
 			vals.put("remark", e.remarkText())
 		}
 	}
