@@ -23,6 +23,9 @@ type Person struct {
 	NameKey    string
 	Role       Role // "": only named in records
 	KnownFrom  int64
+
+	PrivateSalt string `json:"-"` // kept by the storage: the journal sees the name through it
+	PrivateHash string `json:"-"`
 }
 
 // Grant gives a person a role for all, a customer or a plant.

@@ -38,6 +38,9 @@ type Contact struct {
 	Duty     string // e.g. "shift lead", "permit office"
 	Phone    string
 	Email    string
+
+	PrivateSalt string `json:"-"` // kept by the storage: the journal sees phone and email through it
+	PrivateHash string `json:"-"`
 }
 
 // Line is a stretch of a plant that stands still together.

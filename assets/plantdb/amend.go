@@ -142,7 +142,15 @@ func (p patching[T, P]) write(row T, changed []*schema.Field, parts [3]*stretch)
 func insertPart[T any, P Fact[T]](c *Change, ch *Chain, row P, part stretch) error {
 	v := row.Versioned()
 	*v = assets.Version{ID: v.ID, ValidFrom: part.from, ValidTo: part.to, KnownFrom: ch.Position}
-	return c.Tx().Create(row).Error
+	s, err := c.schemaOf(row)
+	if err != nil {
+		return err
+	}
+	if err := c.Tx().Create(row).Error; err != nil {
+		return err
+	}
+	c.Wrote(ch, s.Table, v.RowID)
+	return nil
 }
 
 // End lets a thing be no more from an instant on (a contact left); from 0 takes it back altogether.
@@ -196,5 +204,6 @@ func (c *Change) endRow(ch *Chain, table string, rowID int64) error {
 	if res.Error == nil && res.RowsAffected != 1 {
 		return assets.ErrConflict
 	}
+	c.Ended(ch, table, rowID)
 	return res.Error
 }

@@ -15,8 +15,10 @@ type Chain struct {
 	CustomerID int64
 	Position   int64 // of this change's entry; rows carry it as KnownFrom
 	headAt     assets.Instant
+	headHash   string // of the entry ahead
 	written    []Written
 	rows       int
+	touched    map[string]*touched // keys of rows written and ended, by table
 }
 
 type chainRow struct {
@@ -24,6 +26,7 @@ type chainRow struct {
 	CustomerID   int64
 	HeadPosition int64
 	HeadAt       assets.Instant
+	HeadHash     string
 }
 
 // TableName is "chains".
@@ -57,10 +60,10 @@ func (c *Change) NewChain(customerID int64) (*Chain, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := c.Tx().Create(&chainRow{ID: id, CustomerID: customerID}).Error; err != nil {
+	if err := c.Tx().Create(&chainRow{ID: id, CustomerID: customerID, HeadHash: noHash}).Error; err != nil {
 		return nil, fmt.Errorf("begin a customer's journal: %w", err)
 	}
-	ch := &Chain{ID: id, CustomerID: customerID, Position: 1}
+	ch := &Chain{ID: id, CustomerID: customerID, Position: 1, headHash: noHash}
 	c.chains[customerID] = ch
 	return ch, nil
 }

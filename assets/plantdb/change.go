@@ -159,7 +159,7 @@ func (c *Change) lockChains() error {
 }
 
 func (c *Change) lock(customers []int64) error {
-	query := "SELECT id, customer_id, head_position, head_at FROM chains WHERE customer_id IN ? ORDER BY id"
+	query := "SELECT id, customer_id, head_position, head_at, head_hash FROM chains WHERE customer_id IN ? ORDER BY id"
 	if c.engine == migrations.PostgreSQL {
 		query += " FOR UPDATE"
 	}
@@ -171,7 +171,7 @@ func (c *Change) lock(customers []int64) error {
 		return fmt.Errorf("a customer of this change: %w", assets.ErrNotFound)
 	}
 	for _, h := range heads {
-		c.chains[h.CustomerID] = &Chain{ID: h.ID, CustomerID: h.CustomerID, Position: h.HeadPosition + 1, headAt: h.HeadAt}
+		c.chains[h.CustomerID] = &Chain{ID: h.ID, CustomerID: h.CustomerID, Position: h.HeadPosition + 1, headAt: h.HeadAt, headHash: h.HeadHash}
 		c.now = max(c.now, h.HeadAt)
 	}
 	return nil

@@ -2,6 +2,7 @@ package plantdb
 
 import (
 	"reflect"
+	"slices"
 
 	"gorm.io/gorm"
 	"gorm.io/gorm/schema"
@@ -17,7 +18,20 @@ func (c *Change) schemaOf(row any) (*schema.Schema, error) {
 }
 
 // versionColumns are kept by this package, not by the fact.
-var versionColumns = map[string]bool{"row_id": true, "id": true, "valid_from": true, "valid_to": true, "known_from": true, "known_to": true}
+var versionColumns = map[string]bool{"row_id": true, "id": true, "valid_from": true, "valid_to": true, "known_from": true, "known_to": true,
+	"private_salt": true, "private_hash": true}
+
+// personal stands in the journal in place of personal data, which are kept in their own row only.
+const personal = "(personal)"
+
+// shown is a value as the journal shows it.
+func (c *Change) shown(f *schema.Field, row any) any {
+	v := c.value(f, row)
+	if slices.Contains(private[f.Schema.Table], f.DBName) && v != "" {
+		return personal
+	}
+	return v
+}
 
 // named returns the fact's own columns, or those named.
 func (c *Change) named(s *schema.Schema, columns []string) []*schema.Field {
@@ -76,7 +90,7 @@ func (c *Change) value(f *schema.Field, row any) any {
 func (c *Change) values(fields []*schema.Field, row any) map[string]any {
 	out := make(map[string]any, len(fields))
 	for _, f := range fields {
-		out[f.DBName] = c.value(f, row)
+		out[f.DBName] = c.shown(f, row)
 	}
 	return out
 }
@@ -86,7 +100,7 @@ func (c *Change) given(s *schema.Schema, row any) map[string]any {
 	out := map[string]any{}
 	for _, f := range c.named(s, nil) {
 		if v := f.ReflectValueOf(c.ctx, reflect.ValueOf(row).Elem()); !v.IsZero() {
-			out[f.DBName] = v.Interface()
+			out[f.DBName] = c.shown(f, row)
 		}
 	}
 	return out

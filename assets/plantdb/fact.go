@@ -35,6 +35,7 @@ func Create[T any, P Fact[T]](c *Change, ch *Chain, row P) error {
 	if err := c.Tx().Create(row).Error; err != nil {
 		return fmt.Errorf("write %s: %w", s.Table, err)
 	}
+	c.Wrote(ch, s.Table, v.RowID)
 	c.Note(ch, Written{Table: s.Table, ID: v.ID, ValidFrom: v.ValidFrom, After: c.given(s, row)})
 	return nil
 }
@@ -59,6 +60,7 @@ func CreateMany[T any, P Fact[T]](c *Change, ch *Chain, rows []T) error {
 		return fmt.Errorf("write %s: %w", s.Table, err)
 	}
 	for i := range rows {
+		c.Wrote(ch, s.Table, P(&rows[i]).Versioned().RowID)
 		w := Written{Table: s.Table, ID: P(&rows[i]).Versioned().ID}
 		if c.bulk == nil {
 			w.After = c.given(s, &rows[i])
@@ -100,6 +102,7 @@ func Insert[T any](c *Change, ch *Chain, id int64, row *T) error {
 	if err := c.Tx().Create(row).Error; err != nil {
 		return fmt.Errorf("write %s: %w", s.Table, err)
 	}
+	c.Wrote(ch, s.Table, id)
 	c.Note(ch, Written{Table: s.Table, ID: id, After: c.given(s, row)})
 	return nil
 }
@@ -117,6 +120,7 @@ func InsertMany[T any](c *Change, ch *Chain, rows []T, id func(*T) int64) error 
 		return fmt.Errorf("write %s: %w", s.Table, err)
 	}
 	for i := range rows {
+		c.Wrote(ch, s.Table, id(&rows[i]))
 		c.Note(ch, Written{Table: s.Table, ID: id(&rows[i]), After: c.given(s, &rows[i])})
 	}
 	return nil

@@ -32,6 +32,11 @@ type Entry struct {
 	Action   string
 	Reason   string
 	Changes  string // canonical JSON: a list of Written, or {"bulk": ...}
+
+	PrevHash  string // of the entry ahead of it in the chain
+	Hash      string // over PrevHash and everything else
+	RowsRoot  string // root over the rows the entry wrote and ended
+	LeafCount int64  // how many those are
 }
 
 // TableName is "journal_entries".
@@ -82,10 +87,15 @@ func (c *Change) appendTo(ch *Chain) error {
 	if touched := slices.Concat(c.Act.Plants, c.made); len(touched) == 1 && c.plants[touched[0]] == ch.CustomerID {
 		e.PlantID = touched[0]
 	}
+	if e.RowsRoot, e.LeafCount, err = c.keepLeaves(ch); err != nil {
+		return err
+	}
+	e.PrevHash = ch.headHash
+	e.Hash = e.hashOf(ch.CustomerID)
 	if err := c.Tx().Create(&e).Error; err != nil {
 		return err
 	}
-	return c.Tx().Exec("UPDATE chains SET head_position = ?, head_at = ? WHERE id = ?", ch.Position, e.At, ch.ID).Error
+	return c.Tx().Exec("UPDATE chains SET head_position = ?, head_at = ?, head_hash = ? WHERE id = ?", ch.Position, e.At, e.Hash, ch.ID).Error
 }
 
 // Canonical writes a value as the journal keeps it: JSON with sorted keys and without blanks, so that the

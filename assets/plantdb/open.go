@@ -32,6 +32,7 @@ type DB struct {
 	read   *gorm.DB
 	tx     *gorm.DB // inside a transaction, else nil
 	pools  []*sql.DB
+	shapes *shapes
 }
 
 // Open opens a database and brings its schema to the program's own. What is wrong with a path or address
@@ -51,6 +52,9 @@ func Open(ctx context.Context, cfg Config) (*DB, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := db.sealOld(ctx); err != nil {
+		return nil, errors.Join(err, db.Close())
+	}
 	return db, nil
 }
 
@@ -65,7 +69,7 @@ func openSQLite(ctx context.Context, cfg Config) (*DB, error) {
 	if err != nil {
 		return nil, err
 	}
-	db := &DB{engine: migrations.SQLite, path: path}
+	db := &DB{engine: migrations.SQLite, path: path, shapes: &shapes{}}
 	writer, err := sqlitePool(path, true, cfg.LockWait)
 	if err != nil {
 		return nil, sqliteSentence(path, err)

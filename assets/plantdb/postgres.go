@@ -27,7 +27,7 @@ func openPostgres(ctx context.Context, cfg Config) (*DB, error) {
 	}
 	writer.SetMaxOpenConns(max(2, cfg.Readers))
 	reader.SetMaxOpenConns(cfg.Readers)
-	db := &DB{engine: migrations.PostgreSQL, pools: []*sql.DB{writer, reader}}
+	db := &DB{engine: migrations.PostgreSQL, pools: []*sql.DB{writer, reader}, shapes: &shapes{}}
 	if _, err := migrations.Apply(ctx, writer, migrations.PostgreSQL, ""); err != nil {
 		return nil, errors.Join(postgresSentence(err), db.Close())
 	}

@@ -31,7 +31,7 @@ var kept = []any{
 }
 
 // ownTables are written by hand-made statements and have no struct of their own.
-var ownTables = []string{"chains", "id_counters", "meta", "rule_progress"}
+var ownTables = []string{"chains", "id_counters", "journal_rows", "meta", "rule_progress"}
 
 // column is a column as a schema has it.
 type column struct {

@@ -100,6 +100,7 @@ func accept(c *plantdb.Change, ch *plantdb.Chain, e Entered) error {
 	if err := c.Tx().Create(&r).Error; err != nil {
 		return fmt.Errorf("write the reading: %w", err)
 	}
+	c.Wrote(ch, "readings", r.ConveyorID, int64(r.At), r.KnownFrom)
 	c.Note(ch, plantdb.Written{Table: "readings", ID: e.ConveyorID, After: map[string]any{"at": e.At, "shown_h": e.ShownH}})
 	return nil
 }
@@ -166,6 +167,7 @@ func leaveOut(c *plantdb.Change, ch *plantdb.Chain, conveyorID int64, at assets.
 		return old, assets.ErrNotFound
 	}
 	err = c.Tx().Exec("UPDATE readings SET known_to = ? WHERE conveyor_id = ? AND at = ? AND known_to IS NULL", ch.Position, conveyorID, at).Error
+	c.Ended(ch, "readings", conveyorID, int64(at), old.KnownFrom)
 	c.Note(ch, plantdb.Written{Table: "readings", ID: conveyorID, Before: map[string]any{"at": at, "shown_h": old.ShownH}})
 	return old, err
 }

@@ -87,6 +87,7 @@ func HoldReadings(c *plantdb.Change, ch *plantdb.Chain, held []assets.HeldReadin
 		return fmt.Errorf("hold readings: %w", err)
 	}
 	for _, h := range held {
+		c.Wrote(ch, "held_readings", h.ID)
 		c.Note(ch, plantdb.Written{Table: "held_readings", ID: h.ID, After: map[string]any{"conveyor_id": h.ConveyorID, "at": h.At, "shown_h": h.ShownH, "class": h.Class}})
 	}
 	return nil
@@ -193,6 +194,7 @@ func markDecided(c *plantdb.Change, ch *plantdb.Chain, h assets.HeldReading, d D
 	if res.Error == nil && res.RowsAffected != 1 {
 		return assets.ErrConflict
 	}
+	c.Wrote(ch, "held_readings", h.ID)
 	c.Note(ch, plantdb.Written{Table: "held_readings", ID: h.ID, After: map[string]any{"decision": d.What, "decided_for": d.Why}})
 	return res.Error
 }

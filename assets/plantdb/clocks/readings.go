@@ -288,6 +288,9 @@ func WriteReadings(c *plantdb.Change, ch *plantdb.Chain, readings []assets.Readi
 			return fmt.Errorf("write readings: %w", err)
 		}
 	}
+	for _, r := range readings {
+		c.Wrote(ch, "readings", r.ConveyorID, int64(r.At), r.KnownFrom)
+	}
 	c.NoteRows(ch, len(readings))
 	return nil
 }

@@ -162,6 +162,9 @@ func rows[T any](w *writer, table string, list []T) {
 		return
 	}
 	w.n[table] += len(list)
+	if w.err = plantdb.WroteRows(w.c, w.ch, list); w.err != nil {
+		return
+	}
 	w.c.Note(w.ch, plantdb.Written{Table: table})
 	w.err = w.c.Tx().Exec(`INSERT INTO id_counters (kind, next) SELECT ?, coalesce(max(id), 0) + 1 FROM `+table+` WHERE true
 		ON CONFLICT (kind) DO UPDATE SET next = excluded.next WHERE id_counters.next < excluded.next`, table).Error
@@ -196,6 +199,9 @@ func (w *writer) readings(list []assets.Reading) {
 		if _, err := w.c.Tx().Statement.ConnPool.ExecContext(ctx, insertReadings(n, w.c.Tx().Name() == "postgres"), args...); err != nil {
 			w.err = fmt.Errorf("write readings: %w", err)
 			return
+		}
+		for _, r := range list[:n] {
+			w.c.Wrote(w.ch, "readings", r.ConveyorID, int64(r.At), r.KnownFrom)
 		}
 		w.n["readings"] += n
 		list = list[n:]

@@ -96,6 +96,11 @@ func SaveMapping(c *plantdb.Change, m *ImportMapping) (err error) {
 	if err := c.Tx().Clauses(onName).Create(m).Error; err != nil {
 		return err
 	}
+	// Where the name was there already, its row keeps its number.
+	if err := c.Tx().Raw("SELECT id FROM import_mappings WHERE customer_id = ? AND name = ?", m.CustomerID, m.Name).Scan(&m.ID).Error; err != nil {
+		return err
+	}
+	c.Wrote(ch, "import_mappings", m.ID)
 	c.Note(ch, plantdb.Written{Table: "import_mappings", ID: m.ID, After: map[string]any{"name": m.Name}})
 	return nil
 }

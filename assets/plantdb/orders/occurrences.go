@@ -68,6 +68,7 @@ func MakeOrder(c *plantdb.Change, occurrenceID int64, order *workorder.Order) er
 			return err
 		}
 	}
+	c.Wrote(ch, "occurrences", oc.ID)
 	c.Note(ch, plantdb.Written{Table: "occurrences", ID: oc.ID, Before: map[string]any{"order_id": 0}, After: map[string]any{"order_id": order.ID, "joined": joined}})
 	return c.Tx().Exec("UPDATE occurrences SET order_id = ?, joined = ? WHERE id = ? AND order_id = 0", order.ID, joined, oc.ID).Error
 }
@@ -92,6 +93,7 @@ func PutOffReminder(c *plantdb.Change, occurrenceID int64, until assets.Day) err
 	if err != nil {
 		return err
 	}
+	c.Wrote(ch, "occurrences", oc.ID)
 	c.Note(ch, plantdb.Written{Table: "occurrences", ID: oc.ID, Before: map[string]any{"not_before": oc.NotBefore}, After: map[string]any{"not_before": until}})
 	return c.Tx().Exec("UPDATE occurrences SET not_before = ? WHERE id = ?", until, oc.ID).Error
 }

@@ -142,6 +142,7 @@ func (r *raising) write() error {
 		if row.OrderID == 0 && r.of[i] >= 0 {
 			row.OrderID = r.made[r.of[i]].ID
 		}
+		r.c.Wrote(r.ch, "occurrences", row.ID)
 		r.c.Note(r.ch, plantdb.Written{Table: "occurrences", ID: row.ID, After: map[string]any{"rule_id": row.RuleID, "target_kind": string(row.TargetKind),
 			"target_id": row.TargetID, "cycle": row.Cycle, "withdrawal_no": row.WithdrawalNo, "order_id": row.OrderID, "why": row.Why}})
 	}

@@ -39,11 +39,28 @@ func Again(t testing.TB, dsn string) *plantdb.DB {
 		t.Fatalf("open %s: %v", dsn, err)
 	}
 	t.Cleanup(func() {
+		closed := db.SQL(context.Background()).Exec("SELECT 1").Error != nil // by the test itself
+		if !closed && !t.Failed() {
+			Whole(t, db)
+		}
 		if err := db.Close(); err != nil {
 			t.Errorf("close the database: %v", err)
 		}
 	})
 	return db
+}
+
+// Whole fails the test when the journal does not fit the rows of the database. Every database of a test is looked at
+// so when the test ends: a statement that writes past the journal does not stay unseen.
+func Whole(t testing.TB, db *plantdb.DB) {
+	t.Helper()
+	verdict, err := db.Verify(context.Background(), nil)
+	if err != nil {
+		t.Errorf("verify: %v", err)
+	}
+	for _, b := range verdict.Breaks[:min(5, len(verdict.Breaks))] {
+		t.Errorf("the journal is broken at chain %d, entry %d: %s", b.ChainID, b.Position, b.Says)
+	}
 }
 
 // template is a migrated SQLite file, made once in a process and copied for each test: applying the

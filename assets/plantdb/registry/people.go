@@ -91,6 +91,7 @@ func AddPerson(c *plantdb.Change, p *assets.Person) error {
 	if err := c.Tx().Create(p).Error; err != nil {
 		return err
 	}
+	c.Wrote(ch, "people", p.ID)
 	c.Note(ch, plantdb.Written{Table: "people", ID: p.ID, After: map[string]any{"customer_id": p.CustomerID, "role": p.Role}})
 	return nil
 }
@@ -108,6 +109,7 @@ func SetRole(c *plantdb.Change, personID int64, role assets.Role) error {
 	if err := c.Tx().Exec("UPDATE people SET role = ? WHERE id = ?", role, personID).Error; err != nil {
 		return err
 	}
+	c.Wrote(ch, "people", p.ID)
 	c.Note(ch, plantdb.Written{Table: "people", ID: p.ID, Before: map[string]any{"role": p.Role}, After: map[string]any{"role": role}})
 	return nil
 }
@@ -138,6 +140,7 @@ func TakeGrant(c *plantdb.Change, id int64) error {
 	if err := c.Tx().Exec("UPDATE grants SET known_to = ? WHERE id = ? AND known_to IS NULL", ch.Position, id).Error; err != nil {
 		return err
 	}
+	c.Ended(ch, "grants", id)
 	c.Note(ch, plantdb.Written{Table: "grants", ID: id, Before: map[string]any{"person_id": g.PersonID, "role": g.Role, "customer_id": g.CustomerID, "plant_id": g.PlantID}})
 	return nil
 }

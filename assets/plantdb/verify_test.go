@@ -1,0 +1,301 @@
+package plantdb_test
+
+import (
+	"database/sql"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"carryside/assets"
+	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/clocks"
+	"carryside/assets/plantdb/fleetdb"
+	"carryside/assets/plantdb/plantdbtest"
+	"carryside/assets/plantdb/registry"
+	"carryside/assets/samplefleet"
+	"carryside/migrations"
+)
+
+// verdict is what Verify finds.
+func verdict(t testing.TB, db *plantdb.DB, kept ...plantdb.Checkpoint) plantdb.Verdict {
+	t.Helper()
+	v, err := db.Verify(bg, kept)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
+}
+
+// busy writes a plant with every kind of row and every kind of change: amended, corrected, ended, decided.
+func busy(t testing.TB) *plantdbtest.Site {
+	t.Helper()
+	s := plantdbtest.Plant(t)
+	s.Change(t, noon.Add(time.Hour), func(c *plantdb.Change) error {
+		s.Conveyor.SpeedMPS = 2.5
+		return registry.AlterConveyor(c, &s.Conveyor, assets.InstantOf(noon.AddDate(0, -2, 0)))
+	})
+	s.Change(t, noon.Add(2*time.Hour), func(c *plantdb.Change) error {
+		meter := assets.Meter{ConveyorID: s.Conveyor.ID, Why: "first meter", FromAt: assets.InstantOf(noon.AddDate(0, -6, 0))}
+		if err := clocks.SetMeter(c, &meter); err != nil {
+			return err
+		}
+		for day := range 30 {
+			at := noon.AddDate(0, 0, day-40)
+			if _, err := clocks.AddReading(c, clocks.Entered{ConveyorID: s.Conveyor.ID, At: assets.InstantOf(at), ShownH: 1000 + 7.3*float64(day)}); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	s.Change(t, noon.Add(3*time.Hour), func(c *plantdb.Change) error {
+		shown := 1008.1
+		if err := clocks.CorrectReading(c, s.Conveyor.ID, assets.InstantOf(noon.AddDate(0, 0, -39)), &shown); err != nil {
+			return err
+		}
+		person, err := registry.PersonNamed(c, s.Customer.ID, "M. Okkerdal")
+		if err != nil {
+			return err
+		}
+		contact := assets.Contact{PlantID: s.Plant.ID, PersonID: person, Duty: "shift lead", Phone: "0100 / 555 01"}
+		if err := registry.SaveContact(c, &contact, 0); err != nil {
+			return err
+		}
+		contact.Phone = "0100 / 555 02"
+		return registry.SaveContact(c, &contact, c.Now())
+	})
+	return s
+}
+
+func TestWholeJournal(t *testing.T) {
+	s := busy(t)
+	v := verdict(t, s.DB)
+	if len(v.Breaks) != 0 || len(v.Chains) != 2 || v.Chains[1].Position != 5 || v.Entries != 6 || v.Rows < 45 {
+		t.Errorf("verdict %+v, want a whole one over all rows", v)
+	}
+	for _, ch := range v.Chains {
+		kept := plantdb.Checkpoint{ChainID: ch.ChainID, Position: ch.Position, Hash: ch.Hash}
+		if v := verdict(t, s.DB, kept); len(v.Breaks) != 0 {
+			t.Errorf("against its own checkpoint: %v", v.Breaks)
+		}
+		kept.Hash = strings.Repeat("ab", 32)
+		if v := verdict(t, s.DB, kept); len(v.Breaks) != 1 {
+			t.Errorf("against another chain's checkpoint: %v, want one break", v.Breaks)
+		}
+		kept.Position += 5
+		if v := verdict(t, s.DB, kept); len(v.Breaks) != 1 {
+			t.Errorf("against a checkpoint behind the end: %v, want one break", v.Breaks)
+		}
+	}
+}
+
+// errUndo takes a tampering back.
+var errUndo = errors.New("take it back")
+
+// tampered tells what Verify finds after statements that passed the journal by, and takes them back.
+func tampered(t testing.TB, db *plantdb.DB, statements ...string) plantdb.Verdict {
+	t.Helper()
+	var v plantdb.Verdict
+	err := db.InTx(bg, func(tx *plantdb.DB) error {
+		for _, s := range statements {
+			if err := tx.SQL(bg).Exec(s).Error; err != nil {
+				t.Fatalf("%s: %v", s, err)
+			}
+		}
+		v = verdict(t, tx)
+		return errUndo
+	})
+	if !errors.Is(err, errUndo) {
+		t.Fatal(err)
+	}
+	return v
+}
+
+func TestFirstBrokenLinkIsNamed(t *testing.T) {
+	s := busy(t)
+	for _, c := range []struct{ statement, says string }{
+		{"UPDATE belts SET width_m = 1.2 WHERE row_id = 1", "Row 1 of belts was changed after entry 2 of chain 2 wrote it."},
+		{"UPDATE belts SET take_up_used_m = 0.1 WHERE row_id = 1", "Row 1 of belts was changed after entry 2 of chain 2 wrote it."},
+		{"DELETE FROM splices WHERE row_id = 1", "Row 1 of splices is missing; entry 2 of chain 2 wrote it."},
+		{"INSERT INTO readings (conveyor_id, at, known_from, shown_h, approximate) VALUES (1, 5, 2, 7, false)", "The row of readings with conveyor_id 1, at 5, known_from 2 stands in no entry of the journal: it was added past it, or its key was changed."},
+		{"UPDATE conveyors SET known_to = 4 WHERE row_id = 1", "Row 1 of conveyors says it was ended by entry 4; the journal says 3 (0: none)."},
+		{"UPDATE people SET name = 'R. Asquenne' WHERE id = 1", "Row 1 of people was changed after entry 5 of chain 2 wrote it."},
+		{"UPDATE journal_entries SET reason = 'x' WHERE chain_id = 2 AND position = 3", "Entry 3 of chain 2 (test) was changed: its hash does not fit what it says."},
+		{"DELETE FROM journal_entries WHERE chain_id = 2 AND position = 2", "Entry 2 of chain 2 is missing, though leaves of its rows are kept."},
+		{"DELETE FROM journal_rows WHERE chain_id = 2 AND position = 3", "Entry 3 of chain 2 (test) does not fit what is kept of its rows."},
+		{"UPDATE chains SET head_position = 3 WHERE id = 2", "Chain 2 ends at entry 5, but entry 3 was its newest: entries are missing or the chain's row was changed."},
+	} {
+		v := tampered(t, s.DB, c.statement)
+		if len(v.Breaks) == 0 || v.Breaks[0].Says != c.says {
+			t.Errorf("%s\nfound %v\nwant  %s", c.statement, v.Breaks, c.says)
+		}
+	}
+}
+
+// TestEveryChangedValueIsFound changes one value at a time, at random places of journal and registry, and expects that
+// each is found.
+func TestEveryChangedValueIsFound(t *testing.T) {
+	const changes = 400
+	s := busy(t)
+	tables := storedTables(t, s.DB)
+	rng := rand.New(rand.NewPCG(7, 11))
+	for made := 0; made < changes; {
+		table := tables[rng.IntN(len(tables))]
+		err := s.DB.InTx(bg, func(tx *plantdb.DB) error {
+			what, err := changeOne(tx, rng, table)
+			if err != nil {
+				return err // the database itself refused it
+			}
+			made++
+			if v := verdict(t, tx); len(v.Breaks) == 0 {
+				t.Errorf("%s was not found", what)
+			}
+			return errUndo
+		})
+		if err == nil {
+			t.Fatal("a change was kept")
+		}
+	}
+}
+
+// storedTables are the tables with rows that the journal covers, and the journal's own.
+func storedTables(t *testing.T, db *plantdb.DB) []string {
+	t.Helper()
+	var names []string
+	for name := range tablesOf(t, db) {
+		var n int
+		if err := db.SQL(bg).Raw("SELECT count(*) FROM " + name).Scan(&n).Error; err != nil {
+			t.Fatal(err)
+		}
+		if n > 0 && !slices.Contains([]string{"goose_db_version", "id_counters", "job_runs", "meta", "rule_progress"}, name) {
+			names = append(names, name)
+		}
+	}
+	slices.Sort(names)
+	return names
+}
+
+// changeOne changes one value of one row.
+func changeOne(tx *plantdb.DB, rng *rand.Rand, table string) (what string, err error) {
+	var n int
+	if err := tx.SQL(bg).Raw("SELECT count(*) FROM " + table).Scan(&n).Error; err != nil {
+		return "", err
+	}
+	place, at := "ctid", rng.IntN(n)
+	if tx.Engine() == migrations.SQLite {
+		place = "rowid"
+		if table == "readings" || table == "journal_rows" {
+			place = map[string]string{"readings": "at", "journal_rows": "position * 1000 + part"}[table]
+		}
+	}
+	rows, err := tx.SQL(bg).Raw(fmt.Sprintf("SELECT %s AS place, t.* FROM %s t ORDER BY 1 LIMIT 1 OFFSET %d", place, table, at)).Rows()
+	if err != nil {
+		return "", err
+	}
+	names, values, err := oneRow(rows)
+	if err != nil {
+		return "", err
+	}
+	k := 1 + rng.IntN(len(names)-1)
+	changed, err := otherValue(rng, values[k], tx.Engine() == migrations.SQLite)
+	if err != nil {
+		return "", err
+	}
+	where := place + " = ?"
+	if place == "ctid" {
+		where = "ctid = ?::tid"
+	}
+	set := "?"
+	if _, raw := changed.([]byte); raw && names[k] != "leaves" {
+		set = "CAST(? AS TEXT)"
+	}
+	err = tx.SQL(bg).Exec(fmt.Sprintf(`UPDATE %s SET "%s" = %s WHERE %s`, table, names[k], set, where), changed, values[0]).Error
+	return fmt.Sprintf("%s.%s of %v: %v instead of %v", table, names[k], values[0], changed, values[k]), err
+}
+
+func oneRow(rows *sql.Rows) (names []string, values []any, err error) {
+	defer rows.Close()
+	if names, err = rows.Columns(); err != nil {
+		return nil, nil, err
+	}
+	values = make([]any, len(names))
+	places := make([]any, len(names))
+	for i := range values {
+		places[i] = &values[i]
+	}
+	rows.Next()
+	return names, values, errors.Join(rows.Scan(places...), rows.Err())
+}
+
+// otherValue changes a value as little as can be: one bit of a number, one byte of a text.
+func otherValue(rng *rand.Rand, v any, anyByte bool) (any, error) {
+	switch v := v.(type) {
+	case nil:
+		return int64(1 + rng.IntN(9)), nil
+	case bool:
+		return !v, nil
+	case int64:
+		return v ^ 1<<rng.IntN(40), nil
+	case float64:
+		return v + (v+1)*float64(1+rng.IntN(9))*1e-12, nil
+	case []byte:
+		return flipped(rng, v, 255), nil
+	case string:
+		switch {
+		case v == "":
+			return "x", nil
+		case anyByte:
+			return flipped(rng, []byte(v), 255), nil
+		}
+		return string(flipped(rng, []byte(v), 3)), nil
+	}
+	return nil, fmt.Errorf("a %T", v)
+}
+
+func flipped(rng *rand.Rand, b []byte, mask byte) []byte {
+	out := slices.Clone(b)
+	at := rng.IntN(len(out))
+	for out[at] == b[at] {
+		out[at] ^= byte(rng.IntN(256)) & mask
+	}
+	return out
+}
+
+// TestOldJournalIsSealedOnce takes a database back behind the upgrade that brought the hashes and opens it again.
+func TestOldJournalIsSealedOnce(t *testing.T) {
+	path := plantdbtest.SQLiteFile(t)
+	db := plantdbtest.Again(t, path)
+	if err := fleetdb.Write(bg, db, samplefleet.Demo(fleetdb.Day)); err != nil {
+		t.Fatal(err)
+	}
+	s := plantdbtest.PlantIn(t, db, "Hollin Quarry")
+	s.Change(t, noon.Add(time.Hour), func(c *plantdb.Change) error {
+		s.Conveyor.SpeedMPS = 2.5
+		return registry.AlterConveyor(c, &s.Conveyor, assets.InstantOf(noon.AddDate(0, -2, 0)))
+	})
+	before := verdict(t, db)
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+	raw(t, path, withoutHashChain...)
+	sealed := plantdbtest.Again(t, path)
+	after := verdict(t, sealed)
+	if len(after.Breaks) != 0 || after.Rows != before.Rows || after.Entries != before.Entries {
+		t.Errorf("sealed: %d rows in %d entries, breaks %v; want %d in %d, none", after.Rows, after.Entries, after.Breaks, before.Rows, before.Entries)
+	}
+	if err := sealed.Close(); err != nil {
+		t.Fatal(err)
+	}
+	raw(t, path, "UPDATE belts SET width_m = 3 WHERE row_id = 1")
+	again, err := plantdb.Open(bg, plantdb.Config{DSN: path})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer again.Close()
+	if v := verdict(t, again); len(v.Breaks) == 0 {
+		t.Error("a journal was sealed again over a changed row")
+	}
+}
