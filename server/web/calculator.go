@@ -18,7 +18,7 @@ import (
 type calculatorPage struct {
 	Page
 	Form      *Form
-	Choose    []Option
+	Choose    *Field // the conveyor to fill in from
 	Rows      *formRows
 	Computed  []pulleyResult // beside each row
 	Drawing   template.HTML
@@ -79,7 +79,7 @@ func (s *Site) calculator(r *Request) error {
 	if err != nil {
 		return err
 	}
-	p := &calculatorPage{Form: r.NewForm(), Empty: r.At("calculator") + "?empty=yes", Choose: conveyorOptions(reg, start.tag)}
+	p := &calculatorPage{Form: r.NewForm(), Empty: r.At("calculator") + "?empty=yes", Choose: NewForm(nil).ConveyorTag("conveyor", "Fill in from conveyor", "no conveyor", start.tag, reg)}
 	p.Sheet = "Calculator"
 	if start.tag != "" {
 		p.Sheet += ", " + start.tag
@@ -101,14 +101,6 @@ func (s *Site) calculator(r *Request) error {
 	return r.Show("calculator", p)
 }
 
-func conveyorOptions(reg *assets.Register, tag string) []Option {
-	var out []Option
-	for _, c := range reg.Conveyors {
-		out = append(out, Option{Value: plainInt(c.ID), Label: c.Tag, Chosen: c.Tag == tag})
-	}
-	return out
-}
-
 // calcStart fills in from the conveyor asked for, else from the first whose pulleys were measured.
 func (s *Site) calcStart(r *Request, reg *assets.Register) (calcStart, error) {
 	if r.Posted() { // everything else was sent
@@ -118,8 +110,9 @@ func (s *Site) calcStart(r *Request, reg *assets.Register) (calcStart, error) {
 	if r.Query("empty") != "" {
 		return calcStart{}, nil
 	}
-	id := numberOf(r.Query("conveyor"))
-	if id == 0 {
+	asked, known := reg.ConveyorByTag(r.Query("conveyor"))
+	id := asked.ID
+	if r.Query("conveyor") == "" || !known {
 		for _, c := range reg.Conveyors {
 			if _, ok := loop.Of(c.Pulleys, 0); ok {
 				id = c.ID

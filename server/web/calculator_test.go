@@ -92,7 +92,7 @@ func TestPartsOfTheCalculator(t *testing.T) {
 
 func TestTheCalculatorFillsInFromAConveyor(t *testing.T) {
 	v := as(t, skarrow(), assets.RolePlanner)
-	d := v.get("/plants/3/calculator?conveyor=3")
+	d := v.get("/plants/3/calculator?conveyor=q3")
 	if got := text(d, "title"); !strings.HasPrefix(got, "Calculator, Q3") {
 		t.Errorf("title %q", got)
 	}

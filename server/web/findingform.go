@@ -353,18 +353,12 @@ func (s *Site) findingAnywhere(r *Request) error {
 	return r.answer(func(f *Form) (*formPage, error) {
 		p := &formPage{Form: f, Save: "Go on", Leave: r.At()}
 		p.Sheet, p.Say = "Finding", "Say at which conveyor it was found"
-		options := []Option{{Label: "choose one"}}
-		for _, c := range reg.Conveyors {
-			if c.Status != assets.ConveyorRetired {
-				options = append(options, Option{Value: plainInt(c.ID), Label: strings.TrimSpace(c.Tag + " " + c.Name)})
-			}
-		}
-		p.section("", f.Select("conveyor_id", "Conveyor", r.Query("conveyor"), options).Must())
+		p.section("", f.ConveyorTag("conveyor", "Conveyor", "choose one", "", reg).Must())
 		return p, nil
 	}, func(_ *formPage, e *entry) (string, string, error) {
-		c, ok := reg.Conveyor(e.id("conveyor_id"))
+		c, ok := reg.ConveyorByTag(e.must("conveyor", "the conveyor's tag"))
 		if !ok {
-			return "", "", assets.Invalid{"conveyor_id": "choose the conveyor from the list"}
+			return "", "", assets.Invalid{"conveyor": "there is no such conveyor in this plant; give its tag as it stands on it"}
 		}
 		return r.At("conveyors", c.ID, "finding"), "", nil
 	})

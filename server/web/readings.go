@@ -84,6 +84,7 @@ type readingsPage struct {
 	Held   []heldLine
 	Groups []meterGroup
 	Enter  bool
+	Pager  Pager
 }
 
 type heldLine struct{ Tag, To, Shown, At, Question, From, Decide string }
@@ -193,7 +194,14 @@ func (s *Site) readingsPage(r *Request) (*readingsPage, *assets.Register, error)
 	for _, h := range held {
 		p.Held = append(p.Held, r.heldLine(reg, h))
 	}
-	p.Groups = r.meterGroups(reg, last, meters, p)
+	var inUse []assets.Conveyor
+	for _, c := range reg.Conveyors {
+		if c.Status != assets.ConveyorRetired {
+			inUse = append(inUse, c)
+		}
+	}
+	inUse, p.Pager = pageOf(inUse, r.C.Request.URL)
+	p.Groups = r.meterGroups(reg, inUse, last, meters, p)
 	return p, reg, nil
 }
 
@@ -206,13 +214,10 @@ func (r *Request) heldLine(reg *assets.Register, h assets.HeldReading) heldLine 
 	return l
 }
 
-func (r *Request) meterGroups(reg *assets.Register, last map[int64]assets.Reading, meters map[int64][]assets.Meter, p *readingsPage) []meterGroup {
+func (r *Request) meterGroups(reg *assets.Register, shown []assets.Conveyor, last map[int64]assets.Reading, meters map[int64][]assets.Meter, p *readingsPage) []meterGroup {
 	var groups []meterGroup
 	line := int64(-1)
-	for _, c := range reg.Conveyors {
-		if c.Status == assets.ConveyorRetired {
-			continue
-		}
+	for _, c := range shown {
 		if c.LineID != line {
 			name := reg.LineName(c)
 			if name == "" {

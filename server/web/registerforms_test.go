@@ -1,6 +1,7 @@
 package web
 
 import (
+	"fmt"
 	"math"
 	"net/http"
 	"net/url"
@@ -303,5 +304,30 @@ func TestMessagesTellPlantTime(t *testing.T) {
 	d := v.post("/plants/3/conveyors/3/meter", url.Values{"meter_why": {"replaced"}, "from": {"2026-11-25T01:00"}}, http.StatusUnprocessableEntity)
 	if got := text(d, ".note.bad p"); got != "With this, 110.0 h at 25 Nov 2026, 17:51 would contradict 10.0 h." {
 		t.Errorf("told %q", got)
+	}
+}
+
+func TestALargePlantIsPagedAndItsConveyorsAreTyped(t *testing.T) {
+	f := skarrow()
+	for i := range 250 {
+		f.conveyor(int64(1000+i), 2, fmt.Sprintf("BX-%03d", i), "", 30, 0, 0)
+	}
+	f.fleet.Register.Arrange()
+	v := as(t, f, assets.RolePlanner)
+	d := v.get("/plants/3/readings?page=2")
+	if n := d.Find("tbody .nin").Length(); n != 100 {
+		t.Errorf("%d meters on a page", n)
+	}
+	if got := d.Find("main form").AttrOr("action", ""); got != "/plants/3/readings?page=2" {
+		t.Errorf("the form goes to %s", got)
+	}
+	for _, path := range []string{"findings/new", "reports", "calculator?empty=yes"} {
+		if v.get("/plants/3/"+path).Find("#f-conveyor").Is("select") {
+			t.Errorf("%s lists every conveyor of a large plant", path)
+		}
+	}
+	v.refused("/plants/3/findings/new", url.Values{"conveyor": {"BX-999"}}, "conveyor")
+	if to := v.taken("/plants/3/findings/new", url.Values{"conveyor": {"bx 7"}}); to != "/plants/3/conveyors/1007/finding" {
+		t.Errorf("leads to %s", to)
 	}
 }

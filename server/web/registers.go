@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	"carryside/assets"
 )
@@ -114,6 +115,23 @@ func lineOptions(reg *assets.Register, none string) []Option {
 		out = append(out, Option{Value: plainInt(l.ID), Label: l.Name})
 	}
 	return out
+}
+
+// mostListed is how many conveyors a choice lists; in a larger plant the tag is typed.
+const mostListed = 200
+
+// ConveyorTag adds a field that names a conveyor by its tag: a choice, or in a large plant a text.
+func (f *Form) ConveyorTag(name, label, none, tag string, reg *assets.Register) *Field {
+	if len(reg.Conveyors) > mostListed {
+		return f.Text(name, label, tag).Hinted("Its tag; empty: " + none)
+	}
+	options := []Option{{Label: none}}
+	for _, c := range reg.Conveyors {
+		if c.Status != assets.ConveyorRetired {
+			options = append(options, Option{Value: c.Tag, Label: strings.TrimSpace(c.Tag + " " + c.Name)})
+		}
+	}
+	return f.Select(name, label, tag, options)
 }
 
 // fromWhen is whether a change holds from now on or corrects what was held of the past.

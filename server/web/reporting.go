@@ -102,12 +102,8 @@ func reportForm(r *Request, reg *assets.Register, choose bool) *Form {
 	for _, l := range reg.Lines {
 		lines = append(lines, Option{Value: l.Name, Label: l.Name})
 	}
-	conveyors := []Option{{Label: "every conveyor"}}
-	for _, c := range reg.Conveyors {
-		conveyors = append(conveyors, Option{Value: c.Tag, Label: strings.TrimSpace(c.Tag + " " + c.Name)})
-	}
 	f.Select("line", "Line", "", lines)
-	f.Select("conveyor", "Conveyor", "", conveyors)
+	f.ConveyorTag("conveyor", "Conveyor", "every conveyor", "", reg)
 	if choose {
 		formats := []Option{{Label: "page to look at"}}
 		for _, form := range reportForms {

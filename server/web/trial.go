@@ -147,7 +147,7 @@ func (t *trial) ended(err error, state trialState) {
 	case err != nil:
 		t.state, t.err = trialFailed, err
 	case state == trialWriting:
-		t.state = trialWritten
+		t.state, t.book, t.changes = trialWritten, nil, nil // what was read is not needed again
 	default:
 		t.state = trialReady
 	}
