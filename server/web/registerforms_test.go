@@ -322,7 +322,7 @@ func TestALargePlantIsPagedAndItsConveyorsAreTyped(t *testing.T) {
 		t.Errorf("the form goes to %s", got)
 	}
 	for _, path := range []string{"findings/new", "reports", "calculator?empty=yes"} {
-		if v.get("/plants/3/"+path).Find("#f-conveyor").Is("select") {
+		if v.get("/plants/3/" + path).Find("#f-conveyor").Is("select") {
 			t.Errorf("%s lists every conveyor of a large plant", path)
 		}
 	}
