@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"context"
+	"errors"
 	"flag"
 	"fmt"
 	"io"
@@ -10,9 +11,9 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
-	"text/tabwriter"
 	"time"
 
 	"carryside/assets"
@@ -28,17 +29,17 @@ type bench struct {
 	env     environment
 	program string // the built carryside
 	dir     string // its folder
-	db      string // the copy
-	table   *tabwriter.Writer
+	file    string // the fleet as it was given
+	db      string // a copy of it: a measurement writes
+	table   benchTable
 	now     time.Time
-	only    string
 }
 
 // runBench prints the table.
 func runBench(ctx context.Context, env environment, args []string) error {
 	flags := flag.NewFlagSet("bench", flag.ContinueOnError)
 	requests := flags.Int("requests", 300, "requests a page")
-	only := flags.String("only", "", "measure only: pages, evaluation, register, import, readings")
+	only := flags.String("only", "", "measure only: pages, evaluation, register, readings, import")
 	if err := parseFlags(flags, env, args); err != nil {
 		return err
 	}
@@ -50,35 +51,61 @@ func runBench(ctx context.Context, env environment, args []string) error {
 		return err
 	}
 	defer os.RemoveAll(dir)
-	b := &bench{ctx: ctx, env: env, dir: dir, program: filepath.Join(dir, "carryside"), db: filepath.Join(dir, "fleet.db"), only: *only}
-	if err := b.prepare(flags.Arg(0)); err != nil {
+	b := &bench{ctx: ctx, env: env, dir: dir, program: filepath.Join(dir, "carryside"), file: flags.Arg(0), table: benchTable{env.stdout}}
+	return b.measure(*only, *requests)
+}
+
+// benchGroup is a group of measurements that can be run alone.
+type benchGroup struct {
+	name string
+	run  func() error
+}
+
+// measure runs the groups of measurements, or the one named. Those that raise orders get a copy of their own.
+func (b *bench) measure(only string, requests int) error {
+	groups := []benchGroup{{"pages", func() error { return b.pages(requests) }}, {"evaluation", b.evaluation}, {"register", b.register}, {"readings", b.readings}, {"import", b.imports}}
+	if only != "" {
+		groups = slices.DeleteFunc(groups, func(g benchGroup) bool { return g.name != only })
+	}
+	if len(groups) == 0 {
+		return fmt.Errorf("%w: --only %s: write pages, evaluation, register, readings or import", errUsage, only)
+	}
+	if err := b.build(); err != nil {
 		return err
 	}
-	b.table = tabwriter.NewWriter(env.stdout, 0, 4, 2, ' ', 0)
-	steps := []struct {
-		name string
-		run  func() error
-	}{{"register", b.register}, {"evaluation", b.evaluation}, {"pages", func() error { return b.pages(*requests) }}, {"readings", b.readings}, {"import", b.imports}}
-	for _, s := range steps {
-		if b.only != "" && b.only != s.name {
-			continue
+	b.table.began(filepath.Base(b.file), time.Now())
+	for i, g := range groups {
+		if i == 0 || g.name == "evaluation" {
+			if err := b.copy(); err != nil {
+				return err
+			}
 		}
-		if err := s.run(); err != nil {
-			return fmt.Errorf("measure %s: %w", s.name, err)
+		if err := g.run(); err != nil {
+			return fmt.Errorf("measure %s: %w", g.name, err)
 		}
-		b.table.Flush()
 	}
+	fmt.Fprintf(b.env.stdout, "\nended under load %s\n", loadAverage())
 	return nil
 }
 
-// prepare builds the program and copies the fleet: a measurement writes.
-func (b *bench) prepare(file string) error {
+func (b *bench) build() error {
 	build := exec.CommandContext(b.ctx, "go", "build", "-o", b.program, "./cmd/carryside")
 	build.Dir = b.env.root
 	if out, err := build.CombinedOutput(); err != nil {
 		return fmt.Errorf("build the program: %w: %s", err, out)
 	}
-	src, err := os.Open(file)
+	return nil
+}
+
+// copy copies the fleet anew, over the copy before.
+func (b *bench) copy() error {
+	b.db = filepath.Join(b.dir, "fleet.db")
+	for _, part := range []string{"-wal", "-shm"} { // they belong to the copy before
+		if err := os.Remove(b.db + part); err != nil && !errors.Is(err, os.ErrNotExist) {
+			return err
+		}
+	}
+	src, err := os.Open(b.file)
 	if err != nil {
 		return err
 	}
@@ -92,11 +119,6 @@ func (b *bench) prepare(file string) error {
 		err = closed
 	}
 	return err
-}
-
-// row prints one line: what, the figures, the aim.
-func (b *bench) row(what, figures, aim string) {
-	fmt.Fprintf(b.table, "%s\t%s\t%s\n", what, figures, aim)
 }
 
 // used is what a process cost.
@@ -127,23 +149,52 @@ func (u used) of(s *os.ProcessState) used {
 	return u
 }
 
-func (u used) String() string {
-	return fmt.Sprintf("%.2f s cpu, %.2f s wall, peak %.0f MiB", u.cpu.Seconds(), u.wall.Seconds(), u.peakMiB)
+// line is what a process cost as a line of the table.
+func (u used) line(what, aim string) benchLine {
+	return benchLine{what, seconds(u.cpu), seconds(u.wall), "", mebibytes(u.peakMiB), aim}
 }
 
-// register writes the splice age register of the whole fleet, and an empty one beside it.
+// register writes the splice age register of the whole fleet, beside it an empty one and a bare stream of as many of
+// its cells by the spreadsheet library alone.
 func (b *bench) register() error {
+	b.table.head("splice age register, workbook", "CPU", "wall", "", "peak memory")
+	bare, err := b.bareStream()
+	if err != nil {
+		return err
+	}
+	b.table.line(bare.line("60,000 rows of its cells, bare stream", "(to compare with)"))
 	empty, err := b.run("export", "splice-age", "--db", b.db, "--scope", "plant=Plant 007,line=Line 1,conveyor=C001", "--out", filepath.Join(b.dir, "one.xlsx"))
 	if err != nil {
 		return err
 	}
-	b.row("register workbook, one conveyor", empty.String(), "")
+	b.table.line(empty.line("one conveyor's", "(to compare with)"))
 	whole, err := b.run("export", "splice-age", "--db", b.db, "--out", filepath.Join(b.dir, "whole.xlsx"))
 	if err != nil {
 		return err
 	}
-	b.row("register workbook, whole fleet", whole.String(), fmt.Sprintf("at most 80 MiB above the one conveyor's: %+.0f MiB", whole.peakMiB-empty.peakMiB))
+	b.table.line(whole.line("the whole fleet's, from the database", ""))
+	b.table.line(benchLine{"above the bare stream; above one conveyor's", seconds(whole.cpu - bare.cpu), "", "", mebibytes(whole.peakMiB - empty.peakMiB), "under 3 s CPU; at most 80 MiB"})
 	return nil
+}
+
+// bareStream runs the benchmark of the reports that streams such cells with the spreadsheet library alone, in a
+// process of its own so that its CPU time and memory are counted as the program's are.
+func (b *bench) bareStream() (used, error) {
+	binary := filepath.Join(b.dir, "reports.test")
+	build := exec.CommandContext(b.ctx, "go", "test", "-c", "-o", binary, "./reports")
+	build.Dir = b.env.root
+	if out, err := build.CombinedOutput(); err != nil {
+		return used{}, fmt.Errorf("build the benchmark: %w: %s", err, out)
+	}
+	cmd := exec.CommandContext(b.ctx, binary, "-test.run", "^$", "-test.bench", "^BenchmarkBareStream$", "-test.benchtime", "1x")
+	cmd.Dir = filepath.Join(b.env.root, "reports")
+	began := time.Now()
+	out, err := cmd.CombinedOutput()
+	u := used{wall: time.Since(began)}
+	if err != nil || !strings.Contains(string(out), "BenchmarkBareStream") {
+		return u, fmt.Errorf("run the bare stream: %w: %s", err, out)
+	}
+	return u.of(cmd.ProcessState), nil
 }
 
 // evaluation evaluates the rules of the whole fleet three times: the first raises, the second looks at everything
@@ -158,9 +209,10 @@ func (b *bench) evaluation() error {
 	if err != nil {
 		return err
 	}
+	b.table.head("rule evaluation of the whole fleet", "CPU", "wall", "plants", "orders")
 	quiet := slog.New(slog.DiscardHandler)
 	e := jobs.Evaluator(db, quiet)
-	for i, name := range []string{"evaluation, whole fleet, first", "evaluation, whole fleet, an hour later", "evaluation, whole fleet, a minute later"} {
+	for i, name := range []string{"the first: it raises", "an hour later, after a restart", "a minute later"} {
 		if i == 1 {
 			e = jobs.Evaluator(db, quiet) // as after a restart: nothing remembered
 		}
@@ -170,8 +222,7 @@ func (b *bench) evaluation() error {
 		if err != nil {
 			return err
 		}
-		b.row(name, fmt.Sprintf("%.1f s cpu, %.1f s wall", (cpuOfSelf()-before).Seconds(), time.Since(began).Seconds()),
-			fmt.Sprintf("under 30 s; %d plants looked at, %d orders, %d joined", n.Plants, n.Orders, n.Joined))
+		b.table.line(benchLine{name, seconds(cpuOfSelf() - before), seconds(time.Since(began)), fmt.Sprint(n.Plants), fmt.Sprint(n.Orders), "under 30 s"})
 	}
 	return nil
 }
@@ -253,36 +304,31 @@ func (s *serving) resident() (float64, error) {
 	return kib / 1024, err
 }
 
-// places are the plants measured: one with 20 conveyors, one with 300.
-func (b *bench) places() (small, large int64, conveyor map[int64]int64, err error) {
+// places are the plants measured: the smallest and the largest.
+func (b *bench) places() ([]place, error) {
 	db, err := plantdb.Open(b.ctx, plantdb.Config{DSN: b.db})
 	if err != nil {
-		return 0, 0, nil, err
+		return nil, err
 	}
 	defer db.Close()
 	if b.now, err = fleetNow(b.ctx, db); err != nil {
-		return 0, 0, nil, err
+		return nil, err
 	}
 	sizes, err := registry.Sizes(b.ctx, db, assets.JobScope(), 0)
 	if err != nil {
-		return 0, 0, nil, err
+		return nil, err
 	}
-	least, most := 1<<30, 0
-	for _, s := range sizes {
-		if s.Conveyors < least {
-			least, small = s.Conveyors, s.PlantID
-		}
-		if s.Conveyors > most {
-			most, large = s.Conveyors, s.PlantID
-		}
+	if len(sizes) == 0 {
+		return nil, errors.New("this file holds no plants; make a fleet with dev fleet --out FILE")
 	}
-	conveyor = map[int64]int64{}
-	for _, p := range []int64{small, large} {
-		c, err := registry.ConveyorByTag(b.ctx, db, assets.JobScope(), p, "C007")
+	bySize := func(x, y registry.PlantSize) int { return x.Conveyors - y.Conveyors }
+	var out []place
+	for _, s := range []registry.PlantSize{slices.MinFunc(sizes, bySize), slices.MaxFunc(sizes, bySize)} {
+		c, err := registry.ConveyorByTag(b.ctx, db, assets.JobScope(), s.PlantID, "C007")
 		if err != nil {
-			return 0, 0, nil, err
+			return nil, err
 		}
-		conveyor[p] = c.ID
+		out = append(out, place{s.PlantID, c.ID, s.Conveyors})
 	}
-	return small, large, conveyor, nil
+	return out, nil
 }
