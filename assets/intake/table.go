@@ -458,6 +458,11 @@ func (g *guesser) headings(s *Sheet, sp columnSpan, rows []int, unitIdx int) map
 			if len(rows) > 1 {
 				lowest = Cell{Kind: Text, Text: strings.Join(parts, " ")}
 			}
+			if lowest.Kind == Number && lowest.Number >= 20000 && lowest.Number <= 60000 {
+				if d, _, ok := serialDay(lowest.Number, g.book.Epoch1904); ok && !g.book.style(lowest).Date {
+					h.date, h.dated = exactly(d), true // a date that lost its format
+				}
+			}
 			if d, ok := g.dateOfHeading(lowest, year); ok {
 				h.date, h.dated = d, true
 			}

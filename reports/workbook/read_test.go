@@ -270,6 +270,19 @@ func TestCellsAsTheyStand(t *testing.T) {
 	}
 }
 
+func TestCellsOutOfOrder(t *testing.T) {
+	book, err := Read(context.Background(), "a.xlsx", bookOf(t, sheetOf(`<row r="3"><c r="C3"><v>3</v></c><c r="A3"><v>1</v></c></row><row r="1"><c r="B1"><v>2</v></c></row>`)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, want := cellTexts(book), "1B=2:2 3A=2:1 3C=2:3"; got != want {
+		t.Errorf("got %s, want %s", got, want)
+	}
+	if _, err := Read(context.Background(), "a.xlsx", bookOf(t, sheetOf(`<row r="3"><c r="C3"><v>3</v></c><c r="C3"><v>1</v></c></row>`))); err == nil || !strings.Contains(err.Error(), "twice") {
+		t.Errorf("a cell that stands twice: %v", err)
+	}
+}
+
 func TestMergedValuesAreCarried(t *testing.T) {
 	sheet := `<worksheet><sheetData><row r="1"><c r="A1" t="str"><v>Line 1</v></c><c r="B1"><v>1</v></c></row><row r="2"><c r="A2"/><c r="B2"><v>2</v></c></row><row r="4"><c r="B4"><v>4</v></c></row></sheetData><mergeCells><mergeCell ref="A1:A4"/></mergeCells></worksheet>`
 	book, err := Read(context.Background(), "a.xlsx", bookOf(t, sheet))

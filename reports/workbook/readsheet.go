@@ -226,7 +226,10 @@ func (r *sheetReader) endRow() error {
 	}
 	for i := 1; i < len(r.row.Cells); i++ {
 		if r.row.Cells[i].Col <= r.row.Cells[i-1].Col {
-			return errors.New("is damaged: the cells of a row are not in order; open it and save it as .xlsx")
+			if r.row.Cells = inOrder(r.row.Cells); r.row.Cells == nil {
+				return errors.New("is damaged: a row holds a cell twice; open it and save it as .xlsx")
+			}
+			break
 		}
 	}
 	r.sheet.Rows = append(rows, r.row)
@@ -236,6 +239,17 @@ func (r *sheetReader) endRow() error {
 		return errRows
 	}
 	return nil
+}
+
+// inOrder sorts cells by column, nil when one stands twice.
+func inOrder(cells []intake.Cell) []intake.Cell {
+	sort.SliceStable(cells, func(i, j int) bool { return cells[i].Col < cells[j].Col })
+	for i := 1; i < len(cells); i++ {
+		if cells[i].Col == cells[i-1].Col {
+			return nil
+		}
+	}
+	return cells
 }
 
 // cellTag begins or ends a cell.
