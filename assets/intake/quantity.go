@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"math"
 	"math/big"
 	"regexp"
 	"strings"
@@ -53,10 +54,29 @@ var (
 func readQuantity(s string, dim dimension, told *unitOf, style decimals) (quantity, fault) {
 	text := strings.TrimSpace(plainMarks(s))
 	q, f := oneQuantity(text, dim, told, style)
+	if m := saidTwice.FindStringSubmatch(text); m != nil && f == faultNotANumber {
+		return twiceQuantity(m[1], m[2], dim, told, style)
+	}
 	if f == faultNotANumber && holdsSeveral(text, dim, told, style) {
 		return quantity{}, faultSeveral
 	}
 	return q, f
+}
+
+var saidTwice = regexp.MustCompile(`^([^()\[\]]*\d[^()\[\]]*?)\s*[(\[]\s*=?\s*([^()\[\]]*\d[^()\[\]]*)[)\]]$`)
+
+// twiceQuantity reads a value that is given again in another unit in brackets: 24 in (610 mm). The first one stands when
+// the two agree within 1 %, which is rounding.
+func twiceQuantity(first, second string, dim dimension, told *unitOf, style decimals) (quantity, fault) {
+	a, f := oneQuantity(first, dim, told, style)
+	b, g := oneQuantity(second, dim, told, style)
+	switch {
+	case f != "" || g != "":
+		return quantity{}, faultNotANumber
+	case math.Abs(a.si-b.si) > 0.01*math.Max(math.Abs(a.si), math.Abs(b.si)):
+		return quantity{}, faultSeveral
+	}
+	return a, ""
 }
 
 // oneQuantity reads a text that is one value.

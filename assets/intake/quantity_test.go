@@ -46,6 +46,8 @@ func TestReadQuantity(t *testing.T) {
 		{"1 234,5 mm", length, nil, decimalOpen, 1.2345},
 		{"650 mm", length, unitM, decimalComma, 0.65},
 		{"60", length, unitCM, decimalOpen, 0.6},
+		{"24 in (610 mm)", length, nil, decimalOpen, 0.6096},
+		{"610 mm [24\"]", length, nil, decimalOpen, 0.61},
 		{"300 fpm", speed, nil, decimalOpen, 1.524},
 		{"300", speed, unitFtMin, decimalOpen, 1.524},
 		{"1.5 m/s", speed, unitFtMin, decimalOpen, 1.5},
@@ -67,7 +69,7 @@ func TestReadQuantity(t *testing.T) {
 func TestQuantitiesThatCannotBeRead(t *testing.T) {
 	for text, want := range map[string]fault{
 		"18": faultNoUnit, "42 in / 48 in": faultSeveral, "600/800": faultNoUnit, "approx 30": faultNotANumber, "slow": faultNotANumber, "3 of 40": faultNotANumber, "600 furlongs": faultNotANumber,
-		"600 mm; 800 mm": faultSeveral, "600 and 800 mm": faultSeveral, `24" or 30"`: faultSeveral, "0.3 - 0.5 m": faultSeveral, "": faultNotANumber, "1e3 mm": faultNotANumber, "600 kg": faultNotANumber, `5'-14"`: faultNotANumber,
+		"600 mm; 800 mm": faultSeveral, "24 in (800 mm)": faultSeveral, "600 mm (new)": faultNotANumber, "600 and 800 mm": faultSeveral, `24" or 30"`: faultSeveral, "0.3 - 0.5 m": faultSeveral, "": faultNotANumber, "1e3 mm": faultNotANumber, "600 kg": faultNotANumber, `5'-14"`: faultNotANumber,
 	} {
 		_, f := readQuantity(text, length, nil, decimalOpen)
 		if text == "600/800" {
