@@ -12,6 +12,9 @@ func (e *entry) givesBelt() bool {
 	return e.t.records[KindBelt] && (e.get("width").set || e.get("loop_length").set || e.get("specification").set)
 }
 
+// maxOfOneConveyor bounds the belts or splices of one conveyor: each is compared with all others.
+const maxOfOneConveyor = 3000
+
 // byDate returns the rows that give something, in order of a date; those without it last.
 func (g *group) byDate(name string, gives func(*entry) bool) []*entry {
 	var rows []*entry
@@ -22,6 +25,12 @@ func (g *group) byDate(name string, gives func(*entry) bool) []*entry {
 	}
 	if len(rows) < 2 {
 		return rows
+	}
+	if len(rows) > maxOfOneConveyor {
+		for _, e := range rows[maxOfOneConveyor:] {
+			e.refuse(e.t.byField["conveyor"], faultRange, e.tag, fmt.Sprintf("stands on more than %d rows of belts or splices, which no conveyor has; check that the column holds the tag", maxOfOneConveyor))
+		}
+		rows = rows[:maxOfOneConveyor]
 	}
 	day := make(map[*entry]assets.Day, len(rows))
 	for _, e := range rows {

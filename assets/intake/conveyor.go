@@ -27,7 +27,7 @@ type group struct {
 // judge works the rows through: conveyor, belts, splices, readings, findings. A row that is refused late although it has
 // given something is taken out and the rest is worked through again, because a refused row gives no record at all.
 func (g *group) judge() {
-	for g.tried = 0; g.tried < 50; g.tried++ {
+	for g.tried = 0; g.tried < 10; g.tried++ {
 		g.begin()
 		late := g.pass()
 		if !late {

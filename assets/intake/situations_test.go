@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+	"time"
 	"unicode/utf16"
 
 	"carryside/assets/intake"
@@ -442,4 +443,21 @@ func TestFindingWithAnotherGrade(t *testing.T) {
 	bring(t, reg, "Conveyor,Inspected,Finding,Grade\nCV-1,2024-01-01,crack,2\n", intake.Options{})
 	want(t, bring(t, reg, "Conveyor,Inspected,Finding,Grade\nCV-1,2024-01-01,crack,3\n", intake.Options{}), "refused 2 grade contradiction")
 	want(t, bring(t, reg, "Conveyor,Inspected,Finding,Grade\nCV-1,2024-01-01,Crack,\n", intake.Options{}), "2 finding unchanged CV-1 found_on=2024-01-01 category=Crack")
+}
+
+func TestOneTagOnEveryRowIsSoonDone(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("Conveyor,Belt width (mm),Belt length (m),Fitted,Splice no,Splice date\n")
+	day := time.Date(1950, 1, 2, 0, 0, 0, 0, time.UTC)
+	for i := range 20_000 {
+		fmt.Fprintf(&b, "CV-1,600,10,%s,1,%s\n", day.AddDate(0, 0, i).Format(time.DateOnly), day.AddDate(0, 0, i).Format(time.DateOnly))
+	}
+	start := time.Now()
+	o := bring(t, &memory{}, b.String(), intake.Options{})
+	if d := time.Since(start); d > 20*time.Second {
+		t.Errorf("took %s", d)
+	}
+	if len(o.Refused) < 17_000 {
+		t.Errorf("%d rows refused, no conveyor has 20,000 belts", len(o.Refused))
+	}
 }
