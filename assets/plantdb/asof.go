@@ -39,7 +39,8 @@ func (a AsOf) KnownRows(tx *gorm.DB) *gorm.DB {
 func (a AsOf) On(alias string) (where string, args []any) {
 	valid, known := "@valid_to IS NULL", "@known_to IS NULL"
 	if a.Valid != 0 {
-		valid = "@valid_from <= ? AND (@valid_to IS NULL OR @valid_to > ?)"
+		// 0 is "since ever", also for a day before 1970, whose instants are below it.
+		valid = "(@valid_from <= ? OR @valid_from = 0) AND (@valid_to IS NULL OR @valid_to > ?)"
 		args = append(args, a.Valid, a.Valid)
 	}
 	if a.Known != 0 {

@@ -15,7 +15,7 @@ const TakeUpTravel = "take-up travel"
 // out of the loop), with the splice of the belt that takes out most. Travel used is the last one measured since
 // the belt was fitted, else the one noted then. False when travel, use or splice lengths are not known.
 func ResplicesLeft(c assets.Conveyor, b assets.Belt, splices []assets.Splice, findings []assets.Finding) (int, bool) {
-	used, known := travelUsedM(b, findings)
+	used, known := TravelUsedM(b, findings)
 	cut, overlap := takenOutMM(splices)
 	if !known || c.TakeUpTravelM <= 0 || cut+overlap <= 0 {
 		return 0, false
@@ -24,9 +24,11 @@ func ResplicesLeft(c assets.Conveyor, b assets.Belt, splices []assets.Splice, fi
 	return budget.ResplicesLeft, err == nil
 }
 
-// travelUsedM returns the take-up travel a belt uses, in metres from the new-belt end.
-func travelUsedM(b assets.Belt, findings []assets.Finding) (float64, bool) {
-	at, used, known := b.Fitted.At, 0.0, false
+// TravelUsedM returns the take-up travel a belt uses, in metres from the new-belt end: the last one measured since it
+// was fitted or re-spliced, else the one noted then. False when neither is known.
+func TravelUsedM(b assets.Belt, findings []assets.Finding) (float64, bool) {
+	// A re-splice begins a new row of the belt with the travel it left; what was measured before it is past.
+	at, used, known := max(b.Fitted.At, b.ValidFrom), 0.0, false
 	if b.TakeUpUsedM != nil {
 		used, known = *b.TakeUpUsedM, true
 	}

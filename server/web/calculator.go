@@ -10,6 +10,7 @@ import (
 	"carryside/assets"
 	"carryside/assets/loop"
 	"carryside/assets/unit"
+	"carryside/schedule/rules"
 	"carryside/server/web/drawing"
 )
 
@@ -134,7 +135,7 @@ func (s *Site) calcStart(r *Request, reg *assets.Register) (calcStart, error) {
 	if err != nil {
 		return start, err
 	}
-	if used, known := travelUsed(b, past.Findings); known {
+	if used, known := rules.TravelUsedM(b, past.Findings); known {
 		start.usedM = &used
 	}
 	return start, nil

@@ -159,7 +159,7 @@ func (v fleetView) detail(c assets.Conveyor, b assets.Belt, past *Past, plantID 
 			d.Dimension += pick(rise > 0, ", rise ", ", fall ") + v.f.Distance(math.Round(math.Abs(rise)*10)/10)
 		}
 	}
-	if used, ok := travelUsed(b, past.Findings); ok && c.TakeUpTravelM > 0 {
+	if used, ok := rules.TravelUsedM(b, past.Findings); ok && c.TakeUpTravelM > 0 {
 		d.TakeUpShare = used / c.TakeUpTravelM
 		d.TakeUpWords = []string{"take-up travel: " + v.f.Travel(used) + " of " + v.f.Travel(c.TakeUpTravelM) + " used"}
 	}
@@ -305,19 +305,6 @@ func dutyWords(c assets.Conveyor) string {
 	return List(words)
 }
 
-// travelUsed is the take-up travel in use: the last measured on this belt, else what was noted when it was fitted.
-func travelUsed(b assets.Belt, findings []assets.Finding) (float64, bool) {
-	for _, f := range findings { // from new to old
-		if f.Quantity == rules.TakeUpTravel && f.Measurement != nil && f.FoundAt >= b.Fitted.At {
-			return *f.Measurement, true
-		}
-	}
-	if b.TakeUpUsedM != nil {
-		return *b.TakeUpUsedM, true
-	}
-	return 0, false
-}
-
 // takeUpPart says how many re-splices the take-up leaves.
 type takeUpPart struct {
 	Say     string
@@ -326,7 +313,7 @@ type takeUpPart struct {
 }
 
 func (v fleetView) takeUp(c assets.Conveyor, b assets.Belt, past *Past) *takeUpPart {
-	used, known := travelUsed(b, past.Findings)
+	used, known := rules.TravelUsedM(b, past.Findings)
 	if !known || c.TakeUpTravelM <= 0 || b.ID == 0 {
 		return nil
 	}

@@ -202,6 +202,9 @@ func TestClosingARespliceBooksOldAndNewSpliceAndShortensTheLoop(t *testing.T) {
 	if d := before.LoopLengthM - now.LoopLengthM; d < 1.5499 || d > 1.5501 || then.LoopLengthM != before.LoopLengthM {
 		t.Errorf("loop %.3f m before, %.3f an hour before the work, %.3f m now; want 1.55 m less from the work on", before.LoopLengthM, then.LoopLengthM, now.LoopLengthM)
 	}
+	if b, n := *before.TakeUpUsedM, *now.TakeUpUsedM; b-n < 0.7749 || b-n > 0.7751 {
+		t.Errorf("take-up travel used %.3f m before, %.3f m after; want half of 1.55 m less", b, n)
+	}
 	done, err := orders.Order(ctx, db, everyth, o.ID)
 	if err != nil || done.State != workorder.Done || done.DoneHours != 9 || done.SpliceID != made.ID {
 		t.Errorf("the order: %+v (%v)", done, err)
@@ -221,7 +224,7 @@ func TestARespliceThatCannotBeBookedLeavesNothingHalf(t *testing.T) {
 	if err := change(t, db, fleetdb.Day, func(c *plantdb.Change) error { return orders.CloseResplice(c, &r, nil, workorder.Event{}) }); !errors.As(err, &wrong) || wrong["shortening_m"] == "" {
 		t.Fatalf("101 m cut out: %v", err)
 	}
-	r.ShorteningM = 99 // longer than nothing, but the mark is refused at the last step
+	r.ShorteningM = 2 // all right, but the place is refused at a later step
 	r.New.PositionM = new(float64)
 	*r.New.PositionM = 1e6
 	if err := change(t, db, fleetdb.Day, func(c *plantdb.Change) error { return orders.CloseResplice(c, &r, nil, workorder.Event{}) }); !errors.As(err, &wrong) {
@@ -260,5 +263,39 @@ func walk(t *testing.T, db *plantdb.DB, o *workorder.Order, at time.Time) {
 			t.Fatal(err)
 		}
 		*o = after
+	}
+}
+
+func TestAFindingThatJoinsAnOpenOrderBringsItsLatestDateForward(t *testing.T) {
+	db := skarrow(t)
+	s := liveSplice(t, db, "Q3")
+	byAge, byFinding := proposal(s, workorder.KindOther, "made:1", assets.ClassP), proposal(s, workorder.KindOther, "finding:9", assets.ClassP)
+	byFinding.LatestDay, byFinding.Why = "2026-11-28", "finding of grade 3"
+	for _, p := range []rules.Proposal{byAge, byFinding} {
+		if err := change(t, db, fleetdb.Day, func(c *plantdb.Change) error {
+			_, err := orders.Raise(c, 1, []rules.Proposal{p}, nil, 1)
+			return err
+		}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	open, _, err := orders.List(ctx, db, everyth, orders.Filter{SpliceID: s.ID, Kind: workorder.KindOther, Open: true})
+	if err != nil || len(open) != 1 || open[0].LatestDay != "2026-11-28" {
+		t.Fatalf("open orders %+v (%v), want one with the finding's latest date", open, err)
+	}
+	events, err := orders.Events(ctx, db, everyth, open[0].ID)
+	if err != nil || len(events) != 2 || events[1].What != "changed" {
+		t.Errorf("history %+v (%v), want raised and changed", events, err)
+	}
+}
+
+func TestACutThatNoRespliceMakesIsRefused(t *testing.T) {
+	db := skarrow(t)
+	old := liveSplice(t, db, "Q3")
+	zone, _ := time.LoadLocation("Europe/Oslo")
+	r := orders.Resplice{OldSpliceID: old.ID, Why: assets.RetiredPlanned, ShorteningM: 60, New: assets.Splice{Made: assets.Exactly(fleetdb.Day.Add(-time.Hour), zone)}}
+	var wrong assets.Invalid
+	if err := change(t, db, fleetdb.Day, func(c *plantdb.Change) error { return orders.CloseResplice(c, &r, nil, workorder.Event{}) }); !errors.As(err, &wrong) || wrong["shortening_m"] == "" {
+		t.Errorf("60 m cut out of a loop of about 250 m: %v, want a sentence at the length", err)
 	}
 }

@@ -64,8 +64,48 @@ type raising struct {
 	open    []workorder.Order // open already
 	made    []workorder.Order // to be raised
 	rows    []rules.Occurrence
-	of      []int // of each row: the place of its order in made; -1: it has its order's number, or none
+	of      []int          // of each row: the place of its order in made; -1: it has its order's number, or none
+	pulled  map[int64]pull // open orders whose latest date an occurrence brings forward, by number of the order
 	n       Raised
+}
+
+// pull is an earlier latest date that an occurrence demands of the open order it joins.
+type pull struct {
+	latest assets.Day
+	why    string
+}
+
+// pullForward notes that a proposal wants its order done earlier than the order says. A rule of thumb demands nothing.
+func (r *raising) pullForward(o workorder.Order, p rules.Proposal) {
+	latest := o.LatestDay
+	if held, ok := r.pulled[o.ID]; ok {
+		latest = held.latest
+	}
+	if p.Reminder() || p.LatestDay == "" || latest != "" && p.LatestDay >= latest {
+		return
+	}
+	if r.pulled == nil {
+		r.pulled = map[int64]pull{}
+	}
+	r.pulled[o.ID] = pull{p.LatestDay, p.Why}
+}
+
+// bringForward writes the earlier latest dates with their reasons.
+func (r *raising) bringForward() error {
+	for _, o := range r.open {
+		p, ok := r.pulled[o.ID]
+		if !ok {
+			continue
+		}
+		after := o
+		after.LatestDay = p.latest
+		e := workorder.NewEvent("changed", o, after, 0, r.c.Act.Now, r.c.Act.Now)
+		e.Why = "joined by an occurrence that falls due earlier: " + p.why
+		if err := Step(r.c, &after, e); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // decide sorts proposals into those that are there, join, raise or remind.
@@ -98,12 +138,16 @@ func (r *raising) place(p rules.Proposal, row rules.Occurrence) {
 	for i := range r.open {
 		if p.Joins(r.open[i]) {
 			row.OrderID = r.open[i].ID
+			r.pullForward(r.open[i], p)
 			break
 		}
 	}
 	switch {
 	case row.OrderID != 0 || made >= 0:
 		row.Joined = true
+		if made >= 0 && row.OrderID == 0 && !p.Reminder() && p.LatestDay != "" && (r.made[made].LatestDay == "" || p.LatestDay < r.made[made].LatestDay) {
+			r.made[made].LatestDay = p.LatestDay
+		}
 		r.n.Joined++
 	case p.Reminder():
 		r.n.Reminders++
@@ -130,6 +174,9 @@ func (r *raising) write() error {
 		return nil
 	}
 	if err := createOrders(r.c, r.ch, r.made); err != nil {
+		return err
+	}
+	if err := r.bringForward(); err != nil {
 		return err
 	}
 	next, err := r.c.NewIDs("occurrences", len(r.rows))

@@ -6,6 +6,7 @@ import (
 	"carryside/assets"
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/registry"
+	"carryside/schedule/rules"
 	"carryside/schedule/workorder"
 )
 
@@ -76,16 +77,72 @@ func shorten(c *plantdb.Change, r *Resplice) error {
 	}
 	next := belt
 	if belt.LoopLengthM > 0 && r.ShorteningM > 0 {
-		if next.LoopLengthM = belt.LoopLengthM - r.ShorteningM; next.LoopLengthM <= 0 {
-			return assets.Invalid{"shortening_m": fmt.Sprintf("the loop is %g m long; %g m cannot be cut out of it", belt.LoopLengthM, r.ShorteningM)}
+		if r.ShorteningM > mostCut*belt.LoopLengthM {
+			return assets.Invalid{"shortening_m": fmt.Sprintf("the loop is %g m long; %g m is more than a fifth of it, which no re-splice cuts out: check the figure, or fit the belt anew", belt.LoopLengthM, r.ShorteningM)}
 		}
+		next.LoopLengthM = belt.LoopLengthM - r.ShorteningM
 	}
-	if r.TakeUpUsedM != nil {
-		next.TakeUpUsedM = r.TakeUpUsedM
+	if next.TakeUpUsedM, err = travelAfter(c, r, belt); err != nil {
+		return err
 	}
 	ch, err := c.PlantChain(belt.PlantID)
 	if err != nil {
 		return err
 	}
-	return plantdb.Amend(c, ch, &next, max(r.New.Made.At, belt.ValidFrom))
+	from := max(r.New.Made.At, belt.ValidFrom)
+	if err := moveSplices(c, ch, r, next.LoopLengthM, from); err != nil {
+		return err
+	}
+	return plantdb.Amend(c, ch, &next, from)
 }
+
+// travelAfter is the take-up travel used after the work: as read, else half of the shortening less than before, because
+// a shorter loop brings the take-up back towards its new-belt end. nil where nothing is known.
+func travelAfter(c *plantdb.Change, r *Resplice, belt assets.Belt) (*float64, error) {
+	if r.TakeUpUsedM != nil {
+		return r.TakeUpUsedM, nil
+	}
+	var measured []assets.Finding
+	err := c.Tx().Where("conveyor_id = ? AND quantity = ? AND known_to IS NULL AND valid_to IS NULL", belt.ConveyorID, rules.TakeUpTravel).Find(&measured).Error
+	if err != nil {
+		return nil, err
+	}
+	used, known := rules.TravelUsedM(belt, measured)
+	if !known {
+		return nil, nil
+	}
+	used = max(0, used-r.ShorteningM/2)
+	return &used, nil
+}
+
+// moveSplices brings the places of the splices behind the cut nearer to the zero mark by what was cut out, and refuses a
+// cut that leaves one of them without a place.
+func moveSplices(c *plantdb.Change, ch *plantdb.Chain, r *Resplice, loopM float64, from assets.Instant) error {
+	if r.ShorteningM == 0 || loopM <= 0 {
+		return nil
+	}
+	var live []assets.Splice
+	err := c.Tx().Where("belt_id = ? AND id <> ? AND ended IS NULL AND position_m IS NOT NULL AND known_to IS NULL AND valid_to IS NULL", r.New.BeltID, r.New.ID).Find(&live).Error
+	if err != nil {
+		return err
+	}
+	for i := range live {
+		s := &live[i]
+		behind := r.New.PositionM != nil && *s.PositionM > *r.New.PositionM
+		if !behind && *s.PositionM <= loopM {
+			continue
+		}
+		at := *s.PositionM - r.ShorteningM
+		if at < 0 || at > loopM {
+			return assets.Invalid{"shortening_m": fmt.Sprintf("with %g m cut out, splice %s at %g m from the zero mark has no place left on the loop; check the length cut out", r.ShorteningM, s.Number, *s.PositionM)}
+		}
+		s.PositionM = &at
+		if err := plantdb.Amend(c, ch, s, max(from, s.ValidFrom)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// mostCut is the share of a loop that a re-splice may cut out; more is a mistyped figure or a new belt. Our own choice.
+const mostCut = 0.2
