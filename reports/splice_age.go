@@ -3,6 +3,7 @@ package reports
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -84,6 +85,9 @@ func (in Inputs) spliceAgeRows(ctx context.Context, r *Report, plants []PlantNam
 	for _, name := range plants {
 		zone := cmp.Or(name.Zone, time.UTC)
 		p, err := in.Source.PlantAt(ctx, name.ID, r.AsOf.Now(zone))
+		if errors.Is(err, assets.ErrNotFound) {
+			continue // the plant was not in the register yet on that day
+		}
 		if err != nil {
 			return fmt.Errorf("read %s: %w", name.Name, err)
 		}
