@@ -144,7 +144,9 @@ func (s *Site) editBelt(r *Request) error {
 		p.Sub = "A loop made shorter is so from now on; a width read wrongly was so all along."
 		f.version(b.Version)
 		p.beltFields(reg, b)
-		if b.Removed != nil {
+		if b.Removed == nil {
+			r.Offer(&p.Page, "Take it off", "belts/:belt/remove", false, b.ID)
+		} else {
 			p.section("When it came off", f.Known("removed", "Came off", b.RemovedWhen).Must(), f.Text("removed_why", "Why", b.RemovedWhy))
 		}
 		p.section("", fromWhen(f, ""))

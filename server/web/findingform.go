@@ -204,8 +204,12 @@ func (s *Site) newFinding(r *Request) error {
 	if err != nil {
 		return err
 	}
+	past, err := s.Fleets.Past(r.Context(), r.Scope, r.PlantID(), c.ID)
+	if err != nil {
+		return err
+	}
 	return r.answer(func(f *Form) (*formPage, error) {
-		p := &formPage{Form: f, Save: "Record the finding", Leave: r.At("conveyors", c.ID)}
+		p := &formPage{Form: f, Save: "Record the finding", Leave: r.At("conveyors", c.ID), Links: r.findingsBefore(past.Findings)}
 		p.Sheet, p.Say = "Finding at "+c.Tag, "Say what was found at "+c.Tag
 		p.Says = []string{"Look at a running belt from outside the guards only. To touch or measure, the belt stands still and is isolated by the site's own rules."}
 		f.Hidden("client_id", token())
@@ -224,6 +228,39 @@ func (s *Site) newFinding(r *Request) error {
 		again, err := s.Registers.AddFinding(r.Context(), r.Scope, r.act("record a finding at "+c.Tag, ""), &fd)
 		return r.At("conveyors", c.ID), findingNotice(c.Tag, fd, again), err
 	})
+}
+
+// findingsListed is how many earlier findings stand beside the form.
+const findingsListed = 12
+
+// findingsBefore names the newest findings of a conveyor, each with the address on which it is corrected.
+func (r *Request) findingsBefore(all []assets.Finding) []Link {
+	var out []Link
+	for i, fd := range all {
+		if i == findingsListed {
+			break
+		}
+		l := Link{Word: r.findingWords(fd)}
+		l.To, _ = r.Link("findings/:finding/correct", fd.ID)
+		out = append(out, l)
+	}
+	return out
+}
+
+// findingWords says a finding in a line: "Tue 24 Nov 2026, S2: opening along the seam, grade 3, splice gap 3.4 mm".
+func (r *Request) findingWords(fd assets.Finding) string {
+	say := r.F.Date(fd.FoundAt)
+	if fd.Target != "" {
+		say += ", " + fd.Target
+	}
+	say += ": " + fd.Category
+	if fd.Grade != nil {
+		say += ", grade " + plainInt(int64(*fd.Grade))
+	}
+	if fd.Measurement != nil {
+		say += ", " + fd.Quantity + " " + r.F.measurement(fd)
+	}
+	return say
 }
 
 func findingNotice(tag string, fd assets.Finding, again bool) string {
@@ -305,6 +342,7 @@ func (s *Site) refuseFollowUp(r *Request) error {
 	return r.answer(func(f *Form) (*formPage, error) {
 		p := &formPage{Form: f, Save: "Sign the refusal", Leave: r.At("conveyors", c.ID), Facts: r.findingFacts(fd), FactsOf: "The finding"}
 		p.Sheet, p.Say = "Finding at "+c.Tag, "Say why this finding gets no order"
+		r.Offer(&p.Page, "Correct the finding", "findings/:finding/correct", false, fd.ID)
 		p.Says = []string{"The refusal is signed as " + r.Who.Person.Name + " and stays with the finding."}
 		f.version(fd.Version)
 		p.reason(true, "Who judged it, on what ground, and until when that holds")

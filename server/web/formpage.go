@@ -25,6 +25,7 @@ type formPage struct {
 	Cautions []string // what can hurt somebody, in the words of the trade
 	Facts    []fact   // what is known already, beside the form
 	FactsOf  string   // headline of the facts
+	Links    []Link   // what was entered before and may be corrected; without an address it is only told
 }
 
 // formSection is fields under a headline.

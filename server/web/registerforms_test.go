@@ -189,6 +189,9 @@ func TestAFindingIsRecordedOnce(t *testing.T) {
 	v := as(t, f, assets.RoleTechnician)
 	path := "/plants/3/conveyors/3/finding?splice=32"
 	d := v.get(path)
+	if got := text(d, "#before"); got != "Entered before" || !strings.Contains(strings.ReplaceAll(d.Find("main").Text(), nb, " "), "S2: splice, grade 3, splice gap 3.4 mm") {
+		t.Errorf("what was found before does not stand beside the form: %q", d.Find("main").Text())
+	}
 	if got := d.Find("#f-target option[selected]").Text(); got != "splice 2" {
 		t.Errorf("asked about splice 2, chosen is %q", got)
 	}
