@@ -192,7 +192,13 @@ func (s *Site) readingsPage(r *Request) (*readingsPage, *assets.Register, error)
 	p.Sheet, p.Say, p.Sub = "Readings", readingsSay(len(held), reg, last), "Hours as the meters show them; running hours count on over replaced meters and rollovers."
 	p.When = p.Form.At("at", "Read at", assets.InstantOf(r.Now)).Must()
 	for _, h := range held {
-		p.Held = append(p.Held, r.heldLine(reg, h))
+		c, ok := reg.Conveyor(h.ConveyorID)
+		if !ok { // out of use: the register of now has it no more
+			if c, err = s.Registers.Conveyor(r.Context(), r.Scope, h.ConveyorID); err != nil {
+				return nil, nil, err
+			}
+		}
+		p.Held = append(p.Held, r.heldLine(c, h))
 	}
 	var inUse []assets.Conveyor
 	for _, c := range reg.Conveyors {
@@ -205,8 +211,7 @@ func (s *Site) readingsPage(r *Request) (*readingsPage, *assets.Register, error)
 	return p, reg, nil
 }
 
-func (r *Request) heldLine(reg *assets.Register, h assets.HeldReading) heldLine {
-	c, _ := reg.Conveyor(h.ConveyorID)
+func (r *Request) heldLine(c assets.Conveyor, h assets.HeldReading) heldLine {
 	l := heldLine{Tag: c.Tag, To: r.At("conveyors", h.ConveyorID, "readings"), Shown: With(Short(h.ShownH, 1), "h"), At: r.F.Stamp(h.At), Question: Capital(h.Question), From: h.Origin}
 	if r.May(people.DecideReading) {
 		l.Decide = r.At("held", h.ID)
