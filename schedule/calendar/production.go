@@ -37,7 +37,8 @@ type Production struct {
 	plainDay   [7]float64 // the same in hours
 	plainWeek  float64    // their sum
 
-	steady atomic.Pointer[[]*steady] // where the clock was found not to change; replaced as a whole
+	steady atomic.Pointer[[]*steady] // where the clock was found not to change, in order of time; replaced as a whole
+	edges  sync.Map                  // Date -> *steady, of the last days before a change, each by itself
 	odd    sync.Map                  // Date -> hours that its shifts add, of dates near an exception or a clock change, as asked
 }
 
@@ -48,8 +49,8 @@ type steady struct {
 	change Date  // on which the clock changes next; no date: never
 }
 
-// mostSteady bounds the runs kept: some years of a clock that changes twice in each.
-const mostSteady = 12
+// mostSteady bounds the runs kept: the two hundred years a plan is followed, with a clock that changes twice in each.
+const mostSteady = 500
 
 // covers tells whether the midnight of a date stands in the run: two days before the change it does, even where the
 // date line takes the day between.
@@ -314,21 +315,35 @@ func (p *Production) plainDays(d, last Date) int {
 // around returns the steady run that the midnight of a date stands in. The zone data base is slow to ask, and a sum of
 // the plan asks for one date after the other.
 func (p *Production) around(d Date) *steady {
-	var known []*steady
-	if p.steady.Load() != nil {
-		known = *p.steady.Load()
+	known := p.steady.Load()
+	if known == nil {
+		known = &[]*steady{}
 	}
-	for _, s := range known {
-		if s.covers(d) {
-			return s
+	i, _ := slices.BinarySearchFunc(*known, d, func(s *steady, d Date) int {
+		if s.first.After(d) {
+			return 1
 		}
+		return -1
+	})
+	if i > 0 && (*known)[i-1].covers(d) {
+		return (*known)[i-1]
+	}
+	if s, known := p.edges.Load(d); known {
+		return s.(*steady)
 	}
 	offset, change := stretch(p.zone.StartOfDay(d).In(p.zone.Location()))
 	s := &steady{first: d, offset: offset}
 	if !change.IsZero() {
 		s.change = p.zone.Date(change)
 	}
-	next := append([]*steady{s}, known[:min(len(known), mostSteady-1)]...)
+	if !s.covers(d) {
+		p.edges.Store(d, s)
+		return s
+	}
+	if len(*known) >= mostSteady {
+		known, i = &[]*steady{}, 0
+	}
+	next := slices.Insert(slices.Clone(*known), i, s)
 	p.steady.Store(&next)
 	return s
 }
