@@ -284,3 +284,26 @@ func stepButton(t *testing.T, v *visitor, order, action string) string {
 	}
 	return strings.TrimSpace(form.Find("button").Last().Text())
 }
+
+func TestARetiredConveyorKeepsItsPageAndItsHistory(t *testing.T) {
+	h := openHouse(t)
+	planner := h.as("I. Vanterel")
+	var g1 struct{ ID int64 }
+	h.db.SQL(t.Context()).Raw("SELECT id FROM conveyors WHERE plant_id = 1 AND tag = 'G1' AND known_to IS NULL AND valid_to IS NULL").Scan(&g1)
+	page := fmt.Sprintf("/plants/1/conveyors/%d", g1.ID)
+	planner.submit(page+"/retire", retireButton(planner, page+"/retire"), map[string]string{"retired": "2026-11-24"}, http.StatusOK)
+	d := planner.get(page)
+	if !strings.Contains(d.Find("h1").Text(), "retired") || d.Find("main").Text() == "" {
+		t.Errorf("the page of a retired conveyor says %q", d.Find("h1").Text())
+	}
+	if planner.get("/plants/1/belts").Find(fmt.Sprintf("a[href=%q]", page)).Length() == 0 {
+		t.Error("the list of belts does not name the conveyor out of use")
+	}
+	if h.as("T. Brannoch").get(page).Find("form[method=post]").Length() > 2 { // theme and sign-out
+		t.Error("an auditor is offered a form on it")
+	}
+}
+
+func retireButton(v *visitor, path string) string {
+	return strings.TrimSpace(v.get(path).Find("main form button").Last().Text())
+}

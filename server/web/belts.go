@@ -23,7 +23,11 @@ type beltsPage struct {
 	Clear  string // address without the filter
 	Pager  Pager
 	Empty  *Empty
+	Gone   []goneRow // conveyors out of use
 }
+
+// goneRow is a conveyor out of use.
+type goneRow struct{ Tag, Name, To, Since string }
 
 // beltGroup is the conveyors of a line, or all of them when sorted by date.
 type beltGroup struct {
@@ -63,6 +67,13 @@ func (s *Site) belts(r *Request) error {
 	v := viewOf(fl, r.F)
 	p := &beltsPage{Ramp: drawing.Ramp(), Form: beltsFilter(r, fl.Register), Clear: r.At("belts")}
 	p.Sheet, p.Say = "Belts", v.beltsSay()
+	retired, err := s.Fleets.Retired(r.Context(), r.Scope, r.PlantID())
+	if err != nil {
+		return err
+	}
+	for _, c := range retired {
+		p.Gone = append(p.Gone, goneRow{Tag: c.Tag, Name: c.Name, To: r.At("conveyors", c.ID), Since: r.F.When(c.Retired)})
+	}
 	r.Offer(&p.Page, "Bring in a list", "import", false)
 	r.Offer(&p.Page, "Add a conveyor", "conveyors/new", true)
 	if len(fl.Register.Conveyors) == 0 {

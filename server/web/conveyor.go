@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"slices"
 
 	"carryside/assets"
 	"carryside/schedule/due"
@@ -67,7 +68,9 @@ func (s *Site) conveyor(r *Request) error {
 	v := viewOf(fl, r.F)
 	c, ok := v.Register.Conveyor(id)
 	if !ok {
-		return fmt.Errorf("conveyor %d: %w", id, assets.ErrNotFound)
+		if v, c, err = s.retiredConveyor(r, fl, id); err != nil {
+			return err
+		}
 	}
 	past, err := s.Fleets.Past(r.Context(), r.Scope, r.PlantID(), id)
 	if err != nil {
@@ -85,8 +88,35 @@ func (s *Site) conveyor(r *Request) error {
 	return r.Show("conveyor", p)
 }
 
+// retiredConveyor looks among the conveyors out of use: their page stays, for whoever answers for their splices. It
+// returns a view whose register holds the conveyor too.
+func (s *Site) retiredConveyor(r *Request, fl *Fleet, id int64) (fleetView, assets.Conveyor, error) {
+	retired, err := s.Fleets.Retired(r.Context(), r.Scope, r.PlantID())
+	if err != nil {
+		return fleetView{}, assets.Conveyor{}, err
+	}
+	for _, c := range retired {
+		if c.ID == id {
+			reg := *fl.Register // shared: its lists are copied before they are sorted anew
+			reg.Lines, reg.Belts, reg.Splices = slices.Clone(reg.Lines), slices.Clone(reg.Belts), slices.Clone(reg.Splices)
+			reg.Conveyors = append(slices.Clone(reg.Conveyors), c)
+			reg.Arrange()
+			return viewOf(&Fleet{Register: &reg, Standings: fl.Standings}, r.F), c, nil
+		}
+	}
+	return fleetView{}, assets.Conveyor{}, fmt.Errorf("conveyor %d: %w", id, assets.ErrNotFound)
+}
+
 // conveyorActions are the buttons beside the headline and the forms of the page.
 func (r *Request) conveyorActions(p *conveyorPage, c assets.Conveyor, orders []workorder.Order) {
+	if c.Status == assets.ConveyorRetired {
+		for _, f := range [...][2]string{{"Its readings", "conveyors/:conveyor/readings"}, {"Change it", "conveyors/:conveyor/edit"}} {
+			if to, ok := r.Link(f[1], c.ID); ok {
+				p.Also = append(p.Also, Link{Word: f[0], To: to})
+			}
+		}
+		return
+	}
 	r.Offer(&p.Page, "Change it", "conveyors/:conveyor/edit", false, c.ID)
 	r.Offer(&p.Page, "Enter a reading", "conveyors/:conveyor/reading", false, c.ID)
 	r.Offer(&p.Page, "Record a finding", "conveyors/:conveyor/finding", len(orders) == 0, c.ID)
@@ -102,9 +132,9 @@ func (r *Request) conveyorActions(p *conveyorPage, c assets.Conveyor, orders []w
 
 func (r *Request) fillConveyor(p *conveyorPage, v fleetView, c assets.Conveyor, past *Past, orders []workorder.Order) {
 	belt, fitted := v.Register.BeltOn(c.ID, 0)
-	if !fitted {
+	if !fitted && c.Status != assets.ConveyorRetired {
 		p.Empty = r.noBelt(c)
-	} else if to, ok := r.Link("belts/:belt/edit", belt.ID); ok {
+	} else if to, ok := r.Link("belts/:belt/edit", belt.ID); fitted && ok {
 		p.Also = append(p.Also, Link{Word: "Change the belt", To: to})
 	}
 	d := v.detail(c, belt, past, r.PlantID())

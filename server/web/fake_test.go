@@ -36,6 +36,7 @@ type fakePlant struct {
 	stops    []assets.StopWindow
 	remind   []rules.Occurrence
 	doubts   []rules.Doubt
+	retired  []assets.Conveyor
 	news     News
 	held     int
 	grades   []assets.Finding

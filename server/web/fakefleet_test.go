@@ -132,6 +132,10 @@ func (f *fakePlant) Fleet(context.Context, assets.Scope, int64, time.Time) (*Fle
 	return f.fleet, nil
 }
 
+func (f *fakePlant) Retired(context.Context, assets.Scope, int64) ([]assets.Conveyor, error) {
+	return f.retired, nil
+}
+
 func (f *fakePlant) Past(_ context.Context, _ assets.Scope, _, conveyor int64) (*Past, error) {
 	if p := f.past[conveyor]; p != nil {
 		return p, nil

@@ -69,6 +69,8 @@ type Fleets interface {
 	// Fleet returns a plant's register as it is and where every live splice stands at now. It may be shared:
 	// screens do not change it.
 	Fleet(ctx context.Context, scope assets.Scope, plantID int64, now time.Time) (*Fleet, error)
+	// Retired returns the conveyors of a plant that are out of use, newest first.
+	Retired(ctx context.Context, scope assets.Scope, plantID int64) ([]assets.Conveyor, error)
 	// Past returns everything there has been on a conveyor. assets.ErrNotFound when it is not the plant's.
 	Past(ctx context.Context, scope assets.Scope, plantID, conveyorID int64) (*Past, error)
 }

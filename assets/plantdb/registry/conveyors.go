@@ -19,6 +19,11 @@ func ConveyorByTag(ctx context.Context, db *plantdb.DB, scope assets.Scope, plan
 	return one[assets.Conveyor](ofPlants(ctx, db, scope, plantdb.AsOf{}).Where("plant_id = ? AND tag_key = ?", plantID, assets.TagKey(tag)))
 }
 
+// RetiredConveyors returns the conveyors of a plant that are out of use, the newest retired first.
+func RetiredConveyors(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64) ([]assets.Conveyor, error) {
+	return list[assets.Conveyor](ofPlants(ctx, db, scope, plantdb.AsOf{}).Where("plant_id = ? AND status = 'retired'", plantID).Order("retired_at DESC, id"))
+}
+
 // ConveyorHistory returns every row of a conveyor that is known now, from old to new: how its speed, line,
 // name and duty changed.
 func ConveyorHistory(ctx context.Context, db *plantdb.DB, scope assets.Scope, id int64) ([]assets.Conveyor, error) {
@@ -63,7 +68,7 @@ func RetireConveyor(c *plantdb.Change, id, rowID int64, when assets.When) error 
 	if row.Status == assets.ConveyorRetired {
 		bad.Add("", "this conveyor is retired already")
 	}
-	notAfterNow(bad, "retired", when, c.Now())
+	couldBe(bad, "retired", when, c.Now())
 	if err := bad.Err(); err != nil {
 		return err
 	}

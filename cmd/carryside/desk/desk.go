@@ -110,6 +110,11 @@ func (d *Desk) Fleet(ctx context.Context, scope assets.Scope, plantID int64, now
 	return k.fleet, nil
 }
 
+// Retired returns the conveyors of a plant that are out of use.
+func (d *Desk) Retired(ctx context.Context, scope assets.Scope, plantID int64) ([]assets.Conveyor, error) {
+	return registry.RetiredConveyors(ctx, d.db, scope, plantID)
+}
+
 // Past returns everything there has been on a conveyor.
 func (d *Desk) Past(ctx context.Context, scope assets.Scope, plantID, conveyorID int64) (*web.Past, error) {
 	now := plantdb.AsOf{}
