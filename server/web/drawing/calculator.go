@@ -124,7 +124,7 @@ func OfFingers(f Fingers) template.HTML {
 	s.path(class, d)
 	if !f.Allowed {
 		x := 40 + pitch*float64(f.Full)
-		s.rect("tolb", x, 26, 40+fingerW-x, fingerH)
+		s.rect("nofit", x, 26, 40+fingerW-x, fingerH)
 		s.path("outm", "M"+num(x)+" 26L"+num(40+fingerW)+" "+num(26+fingerH)+"M"+num(40+fingerW)+" 26L"+num(x)+" "+num(26+fingerH))
 	}
 	s.path("st-ink", "M40 20V"+num(32+fingerH)+"M"+num(40+fingerW)+" 20V"+num(32+fingerH))

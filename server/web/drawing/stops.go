@@ -174,7 +174,7 @@ func hoursOf(h HourCells) []hourCell {
 func (s *svg) hour(c hourCell, x float64) {
 	switch {
 	case c.skipped:
-		s.rect("tolb", x+1, 1, cellW-3, cellH)
+		s.rect("nofit", x+1, 1, cellW-3, cellH)
 		s.path("outm", "M"+num(x+1)+" 1l"+num(cellW-3)+" "+num(cellH)+"M"+num(x+cellW-2)+" 1l-"+num(cellW-3)+" "+num(cellH))
 		s.text("fault s", x+cellW/2, cellH+16, "middle", c.word+" skipped")
 	case c.again, c.first:
