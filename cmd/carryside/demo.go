@@ -81,8 +81,11 @@ func (d *demoCommand) folder() (path string, leave func(), err error) {
 // fill draws the plants into an empty database; one that was kept stays as it is.
 func (d *demoCommand) fill(ctx context.Context, db *plantdb.DB, now time.Time) error {
 	demo, err := db.IsDemo(ctx)
-	if err != nil || demo {
+	if err != nil {
 		return err
+	}
+	if demo {
+		return notBehind(ctx, db, now)
 	}
 	head, err := db.CompanyPosition(ctx)
 	if err != nil {
@@ -113,6 +116,18 @@ func (d *demoCommand) fill(ctx context.Context, db *plantdb.DB, now time.Time) e
 	}
 	_, err = evaluator.Evaluate(ctx, now)
 	return err
+}
+
+// notBehind refuses to go on with a kept demonstration on a day before its newest record.
+func notBehind(ctx context.Context, db *plantdb.DB, now time.Time) error {
+	var newest assets.Instant
+	if err := db.SQL(ctx).Raw("SELECT coalesce(max(head_at), 0) FROM chains").Scan(&newest).Error; err != nil {
+		return err
+	}
+	if newest > assets.InstantOf(now) {
+		return fmt.Errorf("this folder keeps a demonstration with records up to %s; start it on that day or later, or choose another folder with --keep", newest.Time().Format(time.DateOnly))
+	}
+	return nil
 }
 
 // placeSome takes some of the orders just raised a step on, as a planner would have: the earliest are placed in the

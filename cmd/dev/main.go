@@ -1,4 +1,4 @@
-// Command dev is our own helper: it checks a working copy the way a merge is checked, starts a
+// Command dev is our own tool: it checks a working copy the way a merge is checked, starts a
 // migration in both dialects, and takes the pictures and figures that developers need.
 //
 //	go run ./cmd/dev check
@@ -108,7 +108,7 @@ func parseFlags(flags *flag.FlagSet, env environment, args []string) error {
 	return fmt.Errorf("%w: %w", errUsage, err)
 }
 
-// moduleRoot walks up from the working folder to the one that holds go.mod, so that the helper
+// moduleRoot walks up from the working folder to the one that holds go.mod, so that the tool
 // works from any folder of the repository.
 func moduleRoot() (string, error) {
 	dir, err := os.Getwd()
