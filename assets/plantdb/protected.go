@@ -192,8 +192,8 @@ func (t *protectedTable) describe(key rowKey) string {
 	return "The row of " + t.name + " with " + strings.Join(parts, ", ")
 }
 
-// erased stands as hash of personal data that were erased.
-const erased = "erased"
+// Erased stands as hash of personal data that were erased.
+const Erased = "erased"
 
 // ErasedName stands in place of the name of a person who was erased.
 func ErasedName(personID int64) string { return fmt.Sprintf("erased person %d", personID) }
@@ -202,7 +202,7 @@ func ErasedName(personID int64) string { return fmt.Sprintf("erased person %d", 
 // were erased.
 func (t *protectedTable) privateFits(values []any) bool {
 	salt, hash := t.text(values, "private_salt"), t.text(values, "private_hash")
-	if hash != erased {
+	if hash != Erased {
 		return salt != "" && hash == t.privateHash(values, salt)
 	}
 	for i, c := range t.columns {

@@ -299,3 +299,66 @@ func TestOldJournalIsSealedOnce(t *testing.T) {
 		t.Error("a journal was sealed again over a changed row")
 	}
 }
+
+// TestErasedPersonLeavesTheChainWhole looks for the name and the phone number in every text of the database
+// afterwards.
+func TestErasedPersonLeavesTheChainWhole(t *testing.T) {
+	s := busy(t)
+	people, err := registry.People(bg, s.DB, s.Scope, false)
+	if err != nil || len(people) != 1 {
+		t.Fatalf("people %v, %v", people, err)
+	}
+	words := []string{"okkerdal", "0100 / 555"}
+	if found := textsWith(t, s.DB, words); len(found) != 5 {
+		t.Errorf("before: found in %v, want name, its key and three rows with a phone number", found)
+	}
+	before := verdict(t, s.DB)
+	s.Change(t, noon.Add(5*time.Hour), func(c *plantdb.Change) error { return registry.ErasePerson(c, people[0].ID) })
+	if found := textsWith(t, s.DB, words); len(found) > 0 {
+		t.Errorf("erased, and still in %v", found)
+	}
+	kept := before.Chains[1]
+	after := verdict(t, s.DB, plantdb.Checkpoint{ChainID: kept.ChainID, Position: kept.Position, Hash: kept.Hash})
+	if len(after.Breaks) != 0 || after.Chains[1].Position != kept.Position+1 {
+		t.Errorf("after: %+v, want the chain of before with one entry more", after)
+	}
+	v := tampered(t, s.DB, "UPDATE people SET name = 'M. Okkerdal'")
+	if len(v.Breaks) != 1 {
+		t.Errorf("a name put back: %v, want one break", v.Breaks)
+	}
+}
+
+// textsWith lists the columns of rows that hold one of some words.
+func textsWith(t *testing.T, db *plantdb.DB, words []string) (found []string) {
+	t.Helper()
+	for table := range tablesOf(t, db) {
+		rows, err := db.SQL(bg).Raw("SELECT * FROM " + table).Rows()
+		if err != nil {
+			t.Fatal(err)
+		}
+		names, err := rows.Columns()
+		if err != nil {
+			t.Fatal(err)
+		}
+		values, places := make([]any, len(names)), make([]any, len(names))
+		for i := range values {
+			places[i] = &values[i]
+		}
+		for rows.Next() {
+			if err := rows.Scan(places...); err != nil {
+				t.Fatal(err)
+			}
+			for i, v := range values {
+				for _, w := range words {
+					if strings.Contains(strings.ToLower(fmt.Sprint(v)), w) {
+						found = append(found, table+"."+names[i])
+					}
+				}
+			}
+		}
+		if err := errors.Join(rows.Err(), rows.Close()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return found
+}

@@ -31,6 +31,7 @@ type commands struct {
 	Fit    fitCommand    `cmd:"" help:"Fit the lives in a file: how long splices and belts last, with limits."`
 	Import importCommand `cmd:"" help:"Bring a plant's own list in: a workbook or a CSV."`
 	Export exportCommand `cmd:"" help:"Write a report to a file: workbook, CSV, JSON or page."`
+	Verify verifyCommand `cmd:"" help:"Prove the journal: rebuild every hash from the rows it protects."`
 }
 
 // Program is what a command is run with: where it writes, and the clock, which only this package reads.

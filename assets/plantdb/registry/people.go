@@ -144,3 +144,40 @@ func TakeGrant(c *plantdb.Change, id int64) error {
 	c.Note(ch, plantdb.Written{Table: "grants", ID: id, Before: map[string]any{"person_id": g.PersonID, "role": g.Role, "customer_id": g.CustomerID, "plant_id": g.PlantID}})
 	return nil
 }
+
+// ErasePerson takes a person's name, and phone and mail address wherever they are a contact, out of the database,
+// on their request. Their number stays, and so does everything they did. The act must declare the person's customer and the
+// plants or customers they are a contact of.
+func ErasePerson(c *plantdb.Change, personID int64) error {
+	p, err := one[assets.Person](c.Tx().Where("id = ?", personID))
+	if err != nil {
+		return err
+	}
+	ch, err := c.Chain(p.CustomerID)
+	if err != nil {
+		return err
+	}
+	const gone = "private_salt = '', private_hash = '" + plantdb.Erased + "'"
+	name := plantdb.ErasedName(personID)
+	if err := c.Tx().Exec("UPDATE people SET name = ?, name_key = ?, "+gone+" WHERE id = ?", name, name, personID).Error; err != nil {
+		return err
+	}
+	c.Wrote(ch, "people", personID)
+	c.Note(ch, plantdb.Written{Table: "people", ID: personID, After: map[string]any{"private_hash": plantdb.Erased}})
+	contacts, err := list[assets.Contact](c.Tx().Where("person_id = ?", personID).Order("row_id"))
+	if err != nil {
+		return err
+	}
+	for _, contact := range contacts {
+		ch, err := c.PlantChain(contact.PlantID)
+		if err != nil {
+			return err
+		}
+		if err := c.Tx().Exec("UPDATE contacts SET phone = '', email = '', "+gone+" WHERE row_id = ?", contact.RowID).Error; err != nil {
+			return err
+		}
+		c.Wrote(ch, "contacts", contact.RowID)
+		c.Note(ch, plantdb.Written{Table: "contacts", ID: contact.ID, After: map[string]any{"private_hash": plantdb.Erased}})
+	}
+	return nil
+}
