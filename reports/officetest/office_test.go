@@ -3,6 +3,7 @@
 package officetest
 
 import (
+	"errors"
 	"image"
 	"image/color"
 	"os"
@@ -10,33 +11,64 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
-	"github.com/xuri/excelize/v2"
+
+	"carryside/reports/workbook"
 )
 
-// smallWorkbook is written with the spreadsheet library alone, to prove the harness before any report of ours.
+// smallWorkbook holds a cell of every kind that our reports write, among them texts that a spreadsheet
+// would take for a formula, a number or a date if it were let.
 func smallWorkbook(t *testing.T) string {
 	t.Helper()
-	f := excelize.NewFile()
-	defer f.Close()
-	if err := f.SetSheetName("Sheet1", "Register"); err != nil {
+	made := time.Date(2026, 3, 9, 17, 0, 0, 0, time.UTC)
+	book, err := workbook.NewWriter(workbook.Properties{Title: "Register", Made: made})
+	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := f.NewSheet("Definitions"); err != nil {
+	defer book.Close()
+	cover, err := book.AddCover("Cover", "Register")
+	if err != nil {
 		t.Fatal(err)
 	}
-	cells := map[string]any{"A1": "Conveyor", "B1": "Age, h", "A2": "C-12", "B2": 41250.5, "A3": "Übergabe, alt", "B3": 7}
-	for cell, value := range cells {
-		if err := f.SetCellValue("Register", cell, value); err != nil {
+	columns := []workbook.Column{{Heading: "Conveyor", Kind: workbook.Text}, {Heading: "Age", Unit: "h", Kind: workbook.Number, Decimals: 1},
+		{Heading: "Splices", Kind: workbook.Integer}, {Heading: "Made", Kind: workbook.Date}, {Heading: "Read", Kind: workbook.DateTime},
+		{Heading: "Used", Kind: workbook.Percent}}
+	sheet, err := book.AddSheet("Register", columns, workbook.Layout{Filter: true, FrozenColumns: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	berlin, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, tag := range []string{"C-12", "=1+1", "0012", "1-2", "Übergabe, alt"} {
+		sheet.Text(tag)
+		sheet.Number(41250.5)
+		sheet.Number(2)
+		sheet.Date(2024, time.February, 29)
+		sheet.DateTime(made, berlin)
+		sheet.Number(1.06)
+		if err := sheet.EndRow(); err != nil {
 			t.Fatal(err)
 		}
 	}
-	if err := f.SetCellValue("Definitions", "A1", "Age runs from the day the splice was made."); err != nil {
+	if err := cover.Write(workbook.Cover{Title: "Register", Question: "How old is every splice?"}); err != nil {
 		t.Fatal(err)
 	}
+	return save(t, book)
+}
+
+func save(t *testing.T, book *workbook.Writer) string {
+	t.Helper()
 	path := filepath.Join(t.TempDir(), "small.xlsx")
-	if err := f.SaveAs(path); err != nil {
+	f, err := os.Create(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = book.WriteTo(f)
+	if err := errors.Join(err, f.Close()); err != nil {
 		t.Fatal(err)
 	}
 	return path
@@ -56,12 +88,15 @@ func TestSheetsAreReadBackCellByCell(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := map[string][][]string{
-		"Register":    {{"Conveyor", "Age, h"}, {"C-12", "41250.5"}, {"Übergabe, alt", "7"}},
-		"Definitions": {{"Age runs from the day the splice was made."}},
+	want := [][]string{{"Conveyor", "Age, h", "Splices", "Made", "Read", "Used"}}
+	for _, tag := range []string{"C-12", "=1+1", "0012", "1-2", "Übergabe, alt"} {
+		want = append(want, []string{tag, "41,250.5", "2", "29 Feb 2024", "9 Mar 2026 18:00", "106%"})
 	}
-	if diff := cmp.Diff(want, sheets); diff != "" {
+	if diff := cmp.Diff(want, sheets["Register"]); diff != "" {
 		t.Errorf("cells differ (-ours +the office's):\n%s", diff)
+	}
+	if cover := sheets["Cover"]; len(cover) == 0 || !slices.Contains(slices.Concat(cover...), "How old is every splice?") {
+		t.Errorf("the cover does not ask its question: %q", cover)
 	}
 }
 
