@@ -16,6 +16,13 @@ type When struct {
 	Timed     bool   // At was given with a time of day and is exact
 }
 
+// FirstDay is the earliest day a fact of the register may bear: no belt, splice or meter in use is older, and an
+// earlier date is a slip of the keys. The year is our own choice.
+const FirstDay Day = "1950-01-01"
+
+// TooEarly tells whether the whole date lies before FirstDay.
+func (w When) TooEarly() bool { return w.Latest != "" && w.Latest < FirstDay }
+
 // Exactly returns the When of an instant known to the minute.
 func Exactly(t time.Time, zone *time.Location) When {
 	d := DayOf(t.In(zone))

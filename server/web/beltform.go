@@ -141,7 +141,7 @@ func (s *Site) editBelt(r *Request) error {
 	return r.answer(func(f *Form) (*formPage, error) {
 		p := &formPage{Form: f, Save: "Keep the change", Leave: r.At("conveyors", b.ConveyorID)}
 		p.Sheet, p.Say = "Belt of "+c.Tag, "Change what is known of the belt of "+c.Tag
-		p.Sub = "A loop made shorter is so from now on; a width read wrongly was so all along."
+		p.Sub = "A loop made shorter is so from now on; anything else of a belt does not change, so another value of it corrects what stood here."
 		f.version(b.Version)
 		p.beltFields(reg, b)
 		if b.Removed == nil {
@@ -161,6 +161,7 @@ func (s *Site) editBelt(r *Request) error {
 			next.Removed = &next.RemovedWhen.At
 		}
 		from := e.changesFrom()
+		e.onlyCorrections(from, b.Version, "loop_length_m", "take_up_used_m", "remark")
 		if err := e.Err(); err != nil {
 			return "", "", err
 		}

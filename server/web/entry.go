@@ -24,7 +24,13 @@ type entry struct {
 }
 
 func (r *Request) entry(f *Form) *entry {
-	return &entry{r: r, f: f, bad: assets.Invalid{}, typed: assets.AsTyped{}}
+	e := &entry{r: r, f: f, bad: assets.Invalid{}, typed: assets.AsTyped{}}
+	for _, fd := range f.Fields {
+		if message := fd.unfit(); message != "" && fd.touched() {
+			e.bad.Add(fd.Name, message)
+		}
+	}
+	return e
 }
 
 // Err returns what is wrong, nil when nothing is.
@@ -147,6 +153,9 @@ func (e *entry) moment(name string) assets.Instant {
 	if text == "" {
 		return 0
 	}
+	if kept, ok := e.f.kept[name].(assets.Instant); ok && text == e.f.Plain.shownAt(kept) {
+		return kept
+	}
 	l, err := calendar.ParseLocal(strings.Replace(text, " ", "T", 1))
 	if err != nil {
 		e.bad.Add(name, fmt.Sprintf("%q is no date with a time; write it as 2026-11-25T14:30", text))
@@ -157,8 +166,15 @@ func (e *entry) moment(name string) assets.Instant {
 		e.bad.Add(name, fmt.Sprintf("the clocks go forward over %s on that day; give a time that the clock showed", l.Time))
 		return 0
 	}
+	if assets.DayOf(at.In(e.r.F.zone())) < assets.FirstDay {
+		e.bad.Add(name, tooEarly)
+		return 0
+	}
 	return assets.InstantOf(at)
 }
+
+// tooEarly refuses a date before any that the register takes.
+const tooEarly = "this lies before " + string(assets.FirstDay) + "; check the year"
 
 // day reads a date; empty gives "".
 func (e *entry) day(name string) assets.Day {
@@ -171,6 +187,10 @@ func (e *entry) day(name string) assets.Day {
 		e.bad.Add(name, fmt.Sprintf("%q is no date; write it as 2026-11-25", text))
 		return ""
 	}
+	if assets.Day(text) < assets.FirstDay {
+		e.bad.Add(name, tooEarly)
+		return ""
+	}
 	return assets.Day(text)
 }
 
@@ -180,9 +200,15 @@ func (e *entry) when(name string) assets.When {
 	if text == "" {
 		return assets.When{}
 	}
+	if kept, ok := e.f.kept[name].(assets.When); ok && text == e.f.Plain.known(kept) {
+		return kept
+	}
 	w, err := readWhen(text, e.r.F.zone(), e.r.Now)
-	if err != nil {
+	switch {
+	case err != nil:
 		e.bad.Add(name, err.Error())
+	case w.TooEarly():
+		e.bad.Add(name, tooEarly)
 	}
 	return w
 }
@@ -229,6 +255,7 @@ func (f *Form) Optional(name, label string, field unit.Field, stored *float64, t
 
 // Known adds a date of life, which may be known in words only.
 func (f *Form) Known(name, label string, w assets.When) *Field {
+	f.keep(name, w)
 	return f.Text(name, label, f.Plain.known(w)).Hinted("A day as 2026-11-25, or as it is known: spring 2022, 2019, before 2018, not known")
 }
 
@@ -249,11 +276,24 @@ func (f Format) known(w assets.When) string {
 
 // At adds a moment of the plant.
 func (f *Form) At(name, label string, at assets.Instant) *Field {
-	value := ""
-	if at != 0 {
-		value = f.Plain.Local(at).Format("2006-01-02T15:04")
+	f.keep(name, at)
+	return f.Moment(name, label, f.Plain.shownAt(at)).Hinted("Plant time, " + f.Plain.zone().String())
+}
+
+// shownAt writes an instant as a moment field shows it, to the minute.
+func (f Format) shownAt(at assets.Instant) string {
+	if at == 0 {
+		return ""
 	}
-	return f.Moment(name, label, value).Hinted("Plant time, " + f.Plain.zone().String())
+	return f.Local(at).Format("2006-01-02T15:04")
+}
+
+// keep remembers a date as it is kept: a field shows less of it than there is.
+func (f *Form) keep(name string, v any) {
+	if f.kept == nil {
+		f.kept = map[string]any{}
+	}
+	f.kept[name] = v
 }
 
 // choices makes options of values; none is the label of "", left out when "".

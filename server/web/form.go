@@ -22,6 +22,7 @@ type Form struct {
 	posted url.Values // nil: not posted
 	prefix string     // before the ids of its fields, where a page has several forms
 	byName map[string]*Field
+	kept   map[string]any // dates as they are kept, by field: one that is left as shown comes back exactly
 }
 
 // Field is one field: label above, hint below, and a message when it was refused.
@@ -35,6 +36,7 @@ type Field struct {
 	Accept                          string
 	Step, Min, Max                  string
 	prefix                          string
+	kept                            string // what stood in it before anybody typed
 }
 
 // Option is one choice of a field.
@@ -49,10 +51,11 @@ func NewForm(posted url.Values) *Form {
 }
 
 func (f *Form) add(kind, name, label, value string) *Field {
+	kept := value
 	if f.posted != nil {
 		value = strings.TrimSpace(f.posted.Get(name))
 	}
-	field := &Field{Name: name, Label: label, Value: value, Kind: kind, prefix: f.prefix}
+	field := &Field{Name: name, Label: label, Value: value, Kind: kind, prefix: f.prefix, kept: kept}
 	f.Fields = append(f.Fields, field)
 	f.byName[name] = field
 	return field

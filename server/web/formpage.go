@@ -117,7 +117,9 @@ func (r *Request) bothSides(p *formPage, build formBuild, cause error) error {
 	if errors.As(cause, &already) {
 		return cause
 	}
-	now, err := build(NewForm(nil))
+	fresh := NewForm(nil)
+	fresh.Plain = r.F
+	now, err := build(fresh)
 	if err != nil {
 		return errors.Join(cause, err)
 	}

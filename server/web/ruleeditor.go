@@ -25,6 +25,7 @@ type ruleEditor struct {
 	Stands   string // the trigger as it stands, in words
 	Edited   string
 	Raises   string // orders or reminders
+	AtOnce   string // what saving raises at once, a sentence
 	Strip    template.HTML
 	Hidden   int // targets that are only in the table
 	Sums     []ruleSum
@@ -114,7 +115,7 @@ func (s *Site) saveRule(r *Request, p *ruleEditor, edited rules.Rule) error {
 	err := s.RuleBook.SaveRule(r.Context(), r.Scope, r.act(pick(p.New, "new rule ", "edit rule ")+edited.Name, ""), r.PlantID(), &edited)
 	switch {
 	case err == nil:
-		return r.Done(r.At("rules"), "Rule '"+edited.Name+"' kept. It raises nothing that was planned before now.")
+		return r.Done(r.At("rules"), "Rule '"+edited.Name+"' kept. "+p.AtOnce)
 	case p.Form.Refused(err):
 		return r.Refill("rule", p)
 	case errors.Is(err, assets.ErrConflict):
@@ -146,7 +147,8 @@ func (r *Request) showRule(p *ruleEditor, look *rules.Outlook, stands *rules.Rul
 	if stands != nil {
 		p.Sheet, p.Stands = "Rule "+stands.Name, stands.Trigger.Words()
 	}
-	p.Say, p.Sub = ruleSay(pre, stands, edited), r.ruleSub(stands)
+	p.AtOnce = atOnceWords(pre.AtOnce, edited)
+	p.Say, p.Sub = ruleSay(pre, stands, edited), r.ruleSub(stands)+" "+p.AtOnce
 	p.Sums = []ruleSum{ruleSumOf("Last year", pre.Stands.LastYear, pre.Edited.LastYear, reminder, "would have been raised"),
 		ruleSumOf("Next year", pre.Stands.NextYear, pre.Edited.NextYear, reminder, "at the running hours as they go today")}
 	for _, row := range pre.Rows {
@@ -163,21 +165,32 @@ func ruleSumOf(year string, stands, edited int, reminder bool, what string) rule
 // ruleSay is the headline: the difference the edit makes, else what the rule raises.
 func ruleSay(pre rules.Preview, stands *rules.Rule, edited rules.Rule) string {
 	reminder := edited.Class == assets.ClassD
-	next := raisedWords(pre.Edited.NextYear, reminder)
+	next, soon := raisedWords(pre.Edited.NextYear, reminder), ""
+	if pre.AtOnce > 0 {
+		soon = raisedWords(pre.AtOnce, reminder) + " as soon as it is saved and "
+	}
 	switch {
 	case edited.Off:
 		return "Switched off, this rule raises nothing"
 	case stands == nil:
-		return "This rule will raise " + next + " in the next year; in the last it would have raised " + Int(int64(pre.Edited.LastYear))
+		return "This rule will raise " + soon + next + " in the next year; in the last it would have raised " + Int(int64(pre.Edited.LastYear))
 	case pre.Stands == pre.Edited:
-		return edited.Name + ": " + next + " in the next year"
+		return edited.Name + ": " + soon + next + " in the next year"
 	}
-	return "As edited it raises " + moreOrLess(pre.Stands.NextYear, pre.Edited.NextYear) + " in the next year: " + next + " instead of " + Int(int64(pre.Stands.NextYear))
+	return "As edited it raises " + soon + moreOrLess(pre.Stands.NextYear, pre.Edited.NextYear) + " in the next year: " + next + " instead of " + Int(int64(pre.Stands.NextYear))
+}
+
+// atOnceWords says what saving a rule raises at once: what is past its limit already, not what was planned before.
+func atOnceWords(n int, edited rules.Rule) string {
+	if n == 0 || edited.Off {
+		return "It raises nothing that was planned before now."
+	}
+	return "It raises " + raisedWords(n, edited.Class == assets.ClassD) + " at once for what is past its limit already, and nothing else that was planned before now."
 }
 
 func (r *Request) ruleSub(stands *rules.Rule) string {
 	if stands == nil {
-		return "A new rule of this plant. Nothing changes until it is saved; it then raises nothing that was planned before."
+		return "A new rule of this plant. Nothing changes until it is saved."
 	}
 	return "Rule for " + reachWords(*stands) + ", edit " + Int(stands.EditVersion) + ", looked at by " + r.Who.Person.Name + ". Nothing changes until it is saved."
 }

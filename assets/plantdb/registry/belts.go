@@ -102,7 +102,7 @@ func RemoveBelt(c *plantdb.Change, id, rowID int64, r Removal) error {
 	if belt.Removed != nil {
 		bad.Add("", "this belt is off already")
 	}
-	notAfterNow(bad, "removed", r.When, c.Now())
+	couldBe(bad, "removed", r.When, c.Now())
 	if surelyBefore(r.When, belt.Fitted) || r.When.At < belt.Fitted.At {
 		bad.Add("removed", "the belt was fitted on "+day(belt.Fitted)+"; it cannot come off before")
 	}
@@ -187,9 +187,9 @@ func checkBelt(c *plantdb.Change, b *assets.Belt) assets.Invalid {
 	if b.Fitted.IsZero() {
 		bad.Add("fitted", "give the day on which the belt was fitted, or say that it is not known")
 	}
-	notAfterNow(bad, "fitted", b.Fitted, c.Now())
+	couldBe(bad, "fitted", b.Fitted, c.Now())
 	if b.Removed != nil {
-		notAfterNow(bad, "removed", b.RemovedWhen, c.Now())
+		couldBe(bad, "removed", b.RemovedWhen, c.Now())
 		if *b.Removed < b.Fitted.At {
 			bad.Add("removed", "the belt would come off before it was fitted")
 		}

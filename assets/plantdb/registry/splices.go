@@ -175,7 +175,7 @@ func checkSplice(c *plantdb.Change, s *assets.Splice, belt assets.Belt) assets.I
 	if s.Made.IsZero() {
 		bad.Add("made", "give the day on which the splice was made, or say that it is not known")
 	}
-	notAfterNow(bad, "made", s.Made, c.Now())
+	couldBe(bad, "made", s.Made, c.Now())
 	if surelyBefore(s.Made, belt.Fitted) {
 		bad.Add("made", "the belt was fitted on "+day(belt.Fitted)+", after this splice was made; correct one of the dates")
 	}
@@ -197,7 +197,7 @@ func checkEnding(c *plantdb.Change, bad assets.Invalid, s assets.Splice, r Retir
 	if r.Why != assets.RetiredFailed && r.FailureMode != "" {
 		bad.Add("failure_mode", "only a splice that failed has a failure mode")
 	}
-	notAfterNow(bad, "retired", r.When, c.Now())
+	couldBe(bad, "retired", r.When, c.Now())
 	if surelyBefore(r.When, s.Made) {
 		bad.Add("retired", "the splice was made on "+day(s.Made)+"; it cannot have ended before")
 	}

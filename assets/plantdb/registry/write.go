@@ -48,10 +48,13 @@ func within(bad assets.Invalid, field string, v, least, most float64, what strin
 	}
 }
 
-// notAfterNow refuses a date that has not come yet.
-func notAfterNow(bad assets.Invalid, field string, w assets.When, now assets.Instant) {
+// couldBe refuses a date that has not come yet, and one before any belt in use was made.
+func couldBe(bad assets.Invalid, field string, w assets.When, now assets.Instant) {
 	if w.At > now {
 		bad.Add(field, "this date lies in the future; give today or a day before")
+	}
+	if w.TooEarly() {
+		bad.Add(field, "this date lies before "+string(assets.FirstDay)+"; check the year")
 	}
 	if w.Earliest != "" && w.Latest != "" && w.Latest < w.Earliest {
 		bad.Add(field, "the later end of the date is before its earlier end")
