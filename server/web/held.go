@@ -3,11 +3,9 @@ package web
 import (
 	"errors"
 	"fmt"
-	"time"
 
 	"carryside/assets"
 	"carryside/assets/unit"
-	"carryside/schedule/clock"
 	"carryside/schedule/people"
 )
 
@@ -29,14 +27,20 @@ func (s *Site) decideHeld(r *Request) error {
 	if h.Decision != "" {
 		return r.Done(r.At("conveyors", c.ID, "readings"), "That reading has been decided already.")
 	}
-	near, err := s.around(r, h)
+	stretches, err := s.Meters.MetersOf(r.Context(), r.Scope, c.ID)
 	if err != nil {
 		return err
 	}
+	accepted, err := s.neighbours(r, h, farSpan)
+	if err != nil {
+		return err
+	}
+	near := r.around(h, accepted)
+	question := r.F.question(stretches, accepted, h)
 	build := func(f *Form) (*formPage, error) {
 		p := &formPage{Form: f, Save: "Decide", Leave: r.At("readings"), Facts: near, FactsOf: "Read before and after"}
-		p.Sheet, p.Say = "Held reading of "+c.Tag, Capital(h.Question)
-		p.Sub = fmt.Sprintf("%s of %s: %s. %s", r.F.Stamp(h.At), c.Tag, With(Num(h.ShownH, 1), "h"), Capital(clock.Class(h.Class).Words()))
+		p.Sheet, p.Say = "Held reading of "+c.Tag, Capital(question)
+		p.Sub = fmt.Sprintf("%s of %s: %s. It was held because of this: %s.", r.F.Stamp(h.At), c.Tag, With(Num(h.ShownH, 1), "h"), heldAs(h.Class))
 		p.heldFields(h)
 		return p, nil
 	}
@@ -54,13 +58,7 @@ func (s *Site) decideHeld(r *Request) error {
 }
 
 // around lists the accepted readings next to a held one.
-func (s *Site) around(r *Request, h assets.HeldReading) ([]fact, error) {
-	const span = 400 * 24 * time.Hour
-	from, to := assets.InstantOf(h.At.Time().Add(-span)), assets.InstantOf(h.At.Time().Add(span))
-	all, err := s.Meters.ReadingsBetween(r.Context(), r.Scope, h.ConveyorID, from, to)
-	if err != nil {
-		return nil, err
-	}
+func (r *Request) around(h assets.HeldReading, all []assets.Reading) []fact {
 	i := 0
 	for i < len(all) && all[i].At < h.At {
 		i++
@@ -75,7 +73,7 @@ func (s *Site) around(r *Request, h assets.HeldReading) ([]fact, error) {
 	if i == len(all) {
 		facts = append(facts, fact{r.F.Stamp(h.At), With(Num(h.ShownH, 1), "h") + ", the one asked about"})
 	}
-	return facts, nil
+	return facts
 }
 
 func decisionWords(what string) string {
@@ -201,13 +199,13 @@ func (s *Site) conveyorReadings(r *Request) error {
 		}
 		p.Readings = append(p.Readings, l)
 	}
-	if err := s.heldHistory(r, p, c); err != nil {
+	if err := s.heldHistory(r, p, c, meters); err != nil {
 		return err
 	}
 	return r.Show("meter", p)
 }
 
-func (s *Site) heldHistory(r *Request, p *meterPage, c assets.Conveyor) error {
+func (s *Site) heldHistory(r *Request, p *meterPage, c assets.Conveyor, stretches []assets.Meter) error {
 	held, err := s.Meters.HeldOf(r.Context(), r.Scope, c.ID)
 	if err != nil {
 		return err
@@ -221,10 +219,14 @@ func (s *Site) heldHistory(r *Request, p *meterPage, c assets.Conveyor) error {
 		return err
 	}
 	for _, h := range held {
-		l := decidedLine{At: r.F.Stamp(h.At), Shown: With(Num(h.ShownH, 1), "h"), Question: Capital(h.Question), Decided: decisionWords(h.Decision), Why: h.DecidedFor}
+		l := decidedLine{At: r.F.Stamp(h.At), Shown: With(Num(h.ShownH, 1), "h"), Question: Capital(heldAs(h.Class)), Decided: decisionWords(h.Decision), Why: h.DecidedFor}
 		if h.Decision == "" {
 			if r.May(people.DecideReading) {
-				p.Held = append(p.Held, heldLine{At: l.At, Shown: l.Shown, Question: l.Question, Decide: r.At("held", h.ID)})
+				question, err := s.questionOf(r, h, stretches, len(p.Held))
+				if err != nil {
+					return err
+				}
+				p.Held = append(p.Held, heldLine{At: l.At, Shown: l.Shown, Question: Capital(question), Decide: r.At("held", h.ID)})
 			}
 			continue
 		}

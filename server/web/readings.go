@@ -198,7 +198,11 @@ func (s *Site) readingsPage(r *Request) (*readingsPage, *assets.Register, error)
 				return nil, nil, err
 			}
 		}
-		p.Held = append(p.Held, r.heldLine(c, h))
+		question, err := s.questionOf(r, h, meters[h.ConveyorID], len(p.Held))
+		if err != nil {
+			return nil, nil, err
+		}
+		p.Held = append(p.Held, r.heldLine(c, h, question))
 	}
 	var inUse []assets.Conveyor
 	for _, c := range reg.Conveyors {
@@ -211,8 +215,8 @@ func (s *Site) readingsPage(r *Request) (*readingsPage, *assets.Register, error)
 	return p, reg, nil
 }
 
-func (r *Request) heldLine(c assets.Conveyor, h assets.HeldReading) heldLine {
-	l := heldLine{Tag: c.Tag, To: r.At("conveyors", h.ConveyorID, "readings"), Shown: With(Short(h.ShownH, 1), "h"), At: r.F.Stamp(h.At), Question: Capital(h.Question), From: h.Origin}
+func (r *Request) heldLine(c assets.Conveyor, h assets.HeldReading, question string) heldLine {
+	l := heldLine{Tag: c.Tag, To: r.At("conveyors", h.ConveyorID, "readings"), Shown: With(Short(h.ShownH, 1), "h"), At: r.F.Stamp(h.At), Question: Capital(question), From: h.Origin}
 	if r.May(people.DecideReading) {
 		l.Decide = r.At("held", h.ID)
 	}
