@@ -174,7 +174,7 @@ func (f *Form) valueRow(i int, known []catalogueQuantity, v assets.CatalogueValu
 // values reads the table of defaults, and where each stands, for the messages of the storage.
 func (e *entry) values(known []catalogueQuantity) (values []assets.CatalogueValue, at map[string]string) {
 	at = map[string]string{}
-	for i := 1; i <= int(min(e.id("rows"), mostRows)); i++ {
+	for i := 1; i <= e.f.sentRows(); i++ {
 		name := func(part string) string { return fmt.Sprintf("v%d_%s", i, part) }
 		quantity := e.text(name("quantity"))
 		if quantity == "" {

@@ -2,6 +2,7 @@ package web
 
 import (
 	"fmt"
+	"regexp"
 	"strings"
 
 	"carryside/assets"
@@ -77,9 +78,10 @@ func (s *Site) retireConveyor(r *Request) error {
 		p.Says = []string{"Its belt comes off and its splices end with it, as 'conveyor scrapped'. Everything that was stays in the records."}
 		f.version(c.Version)
 		p.section("", f.Known("retired", "Out of use since", assets.When{}).Must())
-		p.reason(false, "Kept in the records")
+		p.reason(true, "Scrapped, sold, replaced by another: kept in the records")
 		return p, nil
 	}, func(_ *formPage, e *entry) (string, string, error) {
+		e.must("reason", "the reason: it is kept in the records")
 		when := e.mustWhen("retired", "the day from which it is out of use")
 		if err := e.Err(); err != nil {
 			return "", "", err
@@ -133,14 +135,28 @@ const mostRows = 60
 // rowCount is how many rows a table of parts has: those kept or sent, and some to fill.
 func (f *Form) rowCount(kept int) int {
 	n := kept + spareRows
-	if sent := int(numberOf(f.posted.Get("rows"))); f.posted != nil {
-		n = sent
+	if f.posted != nil {
+		n = f.sentRows()
 		if f.posted.Has(moreRows) {
 			n += 4
 		}
 	}
 	return max(1, min(n, mostRows))
 }
+
+// sentRows is how many rows a form holds: as many as it says, and no fewer than it has cells of.
+func (f *Form) sentRows() int {
+	n := int(min(max(numberOf(f.Value("rows")), 0), mostRows))
+	for name := range f.posted {
+		if m := cellName.FindStringSubmatch(name); m != nil {
+			n = max(n, int(min(numberOf(m[1]), mostRows)))
+		}
+	}
+	return n
+}
+
+// cellName is the name of a field in a table of parts: p3_role, v2_value.
+var cellName = regexp.MustCompile(`^[pv]([0-9]{1,3})_[a-z]+$`)
 
 func (p *formPage) pulleyRows(pulleys []assets.Pulley) {
 	f := p.Form
@@ -222,22 +238,31 @@ func splitNames(text string) []string {
 // pulleys reads the rows that hold something.
 func (e *entry) pulleys() []assets.Pulley {
 	var out []assets.Pulley
-	for i := 1; i <= int(min(e.id("rows"), mostRows)); i++ {
+	once := map[assets.PulleyRole]int{}
+	for i := 1; i <= e.f.sentRows(); i++ {
 		name := func(part string) string { return fmt.Sprintf("p%d_%s", i, part) }
 		if e.text(name("role"))+e.text(name("diameter"))+e.text(name("x"))+e.text(name("y"))+e.text(name("wrap")) == "" {
 			continue
 		}
-		out = append(out, e.pulley(i, name))
+		pl := e.pulley(i, name)
+		if once[pl.Role]++; once[pl.Role] > 1 && (pl.Role == assets.PulleyTail || pl.Role == assets.PulleyHead) {
+			e.bad.Add(name("role"), "a loop has one "+string(pl.Role)+" pulley; call this one a bend or a snub")
+		}
+		out = append(out, pl)
 	}
 	return out
 }
+
+// mostDiameterM bounds a pulley's diameter: beyond it the unit is wrong. Our own choice.
+const mostDiameterM = 5
 
 func (e *entry) pulley(i int, name func(string) string) assets.Pulley {
 	pl := assets.Pulley{OuterFace: e.text(name("face")) == "outer", Drive: e.f.Ticked(name("drive")), Lagged: e.f.Ticked(name("lagged"))}
 	pl.Role = oneOf(e, name("role"), fmt.Sprintf("say what pulley %d is: tail, head, snub, bend or take-up", i), pulleyRoles...)
 	e.must(name("diameter"), fmt.Sprintf("the diameter of pulley %d", i))
-	if pl.DiameterM = e.quantity(name("diameter"), unit.Diameter); pl.DiameterM < 0 {
-		e.bad.Add(name("diameter"), "the diameter is above 0")
+	pl.DiameterM = e.quantity(name("diameter"), unit.Diameter)
+	if e.text(name("diameter")) != "" && !(pl.DiameterM > 0 && pl.DiameterM <= mostDiameterM) {
+		e.bad.Add(name("diameter"), "the diameter lies above 0 and at most at "+e.r.F.Diameter(mostDiameterM)+"; check the figure and its unit")
 	}
 	if pl.WrapDeg = e.number(name("wrap")); pl.WrapDeg < 0 || pl.WrapDeg > 360 {
 		e.bad.Add(name("wrap"), "the wrap lies between 0 and 360 degrees")

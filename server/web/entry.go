@@ -122,7 +122,14 @@ func (e *entry) whole(name string, least, most int) int {
 }
 
 // id reads the number of something chosen from a list; none gives 0.
-func (e *entry) id(name string) int64 { return numberOf(e.text(name)) }
+func (e *entry) id(name string) int64 {
+	text := e.text(name)
+	n := numberOf(text)
+	if n == 0 && text != "" && text != "0" {
+		e.bad.Add(name, "choose from the list")
+	}
+	return n
+}
 
 // rowID is the version that travelled with the form.
 func (e *entry) rowID() int64 { return e.id("version") }

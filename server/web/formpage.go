@@ -3,6 +3,8 @@ package web
 import (
 	"errors"
 	"regexp"
+	"strconv"
+	"strings"
 	"time"
 
 	"carryside/assets"
@@ -100,15 +102,31 @@ func (r *Request) inPlantTime(err error) error {
 	}
 	out := assets.Invalid{}
 	for field, message := range bad {
-		out.Add(field, instantInText.ReplaceAllStringFunc(message, func(s string) string {
-			t, err := time.Parse(time.RFC3339Nano, s)
-			if err != nil {
-				return s
-			}
-			return r.F.Stamp(assets.InstantOf(t))
-		}))
+		out.Add(field, r.F.inPlantTime(message))
 	}
 	return out
+}
+
+// hoursInText is a meter's hours as the register writes them into a sentence: without thousands apart.
+var hoursInText = regexp.MustCompile(`\b\d+\.\d h\b`)
+
+// inPlantTime writes the instants and hours of a sentence that was composed below the screens as the plant's
+// people read them.
+func (f Format) inPlantTime(sentence string) string {
+	sentence = instantInText.ReplaceAllStringFunc(sentence, func(s string) string {
+		t, err := time.Parse(time.RFC3339Nano, s)
+		if err != nil {
+			return s
+		}
+		return f.Stamp(assets.InstantOf(t))
+	})
+	return hoursInText.ReplaceAllStringFunc(sentence, func(s string) string {
+		h, err := strconv.ParseFloat(strings.TrimSuffix(s, " h"), 64)
+		if err != nil {
+			return s
+		}
+		return With(Num(h, 1), "h")
+	})
 }
 
 // bothSides shows what was typed beside what somebody else kept meanwhile.

@@ -145,6 +145,7 @@ func (s *Site) correctReading(r *Request) error {
 		p := &formPage{Form: f, Save: "Keep the correction", Leave: r.At("conveyors", c.ID, "readings")}
 		p.Sheet, p.Say = "Reading of "+c.Tag, "Correct the reading of "+c.Tag+" of "+r.F.Stamp(rd.At)
 		p.Says = []string{"This is a correction of a past fact. What was read first stays in the records, and the ages of the splices follow the corrected value."}
+		f.Hidden("was", plainNumber(rd.ShownH))
 		p.section("", f.Optional("shown_h", "The meter showed", unit.RunningHours, &rd.ShownH, nil), f.Tick("left_out", "Leave this reading out", false))
 		p.reason(true, "What was wrong, and how it is known now")
 		return p, nil
@@ -158,6 +159,9 @@ func (s *Site) correctReading(r *Request) error {
 		why := e.reason()
 		if err := e.Err(); err != nil {
 			return "", "", err
+		}
+		if e.text("was") != plainNumber(rd.ShownH) {
+			return "", "", assets.ErrConflict // somebody corrected it since this form was opened
 		}
 		err := s.Meters.CorrectReading(r.Context(), r.Scope, r.act("correct a reading of "+c.Tag, why), r.PlantID(), c.ID, rd.At, shown)
 		return r.At("conveyors", c.ID, "readings"), "Reading of " + c.Tag + " corrected.", err

@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/PuerkitoBio/goquery"
 
@@ -265,7 +266,7 @@ func TestAReadingAndAMeterAreCorrected(t *testing.T) {
 		t.Errorf("running hours %q", got)
 	}
 	v.refused("/plants/3/conveyors/3/readings/"+at, url.Values{"shown_h": {""}, "reason": {""}}, "shown_h", "reason")
-	v.taken("/plants/3/conveyors/3/readings/"+at, url.Values{"shown_h": {"10 480.5"}, "reason": {"digits swapped"}})
+	v.taken("/plants/3/conveyors/3/readings/"+at, url.Values{"was": {"10408.5"}, "shown_h": {"10 480.5"}, "reason": {"digits swapped"}})
 	if h := f.office().kept[2].(*float64); *h != 10480.5 {
 		t.Errorf("kept %v", *h)
 	}
@@ -332,5 +333,62 @@ func TestALargePlantIsPagedAndItsConveyorsAreTyped(t *testing.T) {
 	v.refused("/plants/3/findings/new", url.Values{"conveyor": {"BX-999"}}, "conveyor")
 	if to := v.taken("/plants/3/findings/new", url.Values{"conveyor": {"bx 7"}}); to != "/plants/3/conveyors/1007/finding" {
 		t.Errorf("leads to %s", to)
+	}
+}
+
+func TestADateThatIsLeftAsShownComesBackExactly(t *testing.T) {
+	f := skarrow()
+	v := as(t, f, assets.RolePlanner)
+	unknown, err := assets.Between("", "", "not known", time.UTC, morning.AddDate(-1, 0, 0))
+	if err != nil {
+		t.Fatal(err)
+	}
+	toTheSecond := assets.Exactly(time.Date(2024, 3, 30, 9, 12, 34, 5000, time.UTC), time.UTC)
+	for i, made := range []assets.When{unknown, toTheSecond} {
+		f.past[3].Splices[1+i].Made = made
+		id := f.past[3].Splices[1+i].ID
+		path := fmt.Sprintf("/plants/3/splices/%d/correct", id)
+		form := filledForm(v.get(path))
+		form.Set("reason", "another mark")
+		form.Set("number", "9")
+		v.taken(path, form)
+		if got := one[assets.Splice](t, f.office()); got.Made != made || got.Number != "9" {
+			t.Errorf("made became %+v, was %+v", got.Made, made)
+		}
+	}
+}
+
+func TestASecondCorrectionOfAReadingIsAConflict(t *testing.T) {
+	f := skarrow()
+	v := as(t, f, assets.RolePlanner)
+	path := "/plants/3/conveyors/3/readings/" + plainInt(int64(f.office().last[3].At))
+	form := filledForm(v.get(path))
+	form.Set("shown_h", "10 480.5")
+	form.Set("reason", "digits swapped")
+	rd := f.office().last[3]
+	rd.ShownH = 10480.5 // somebody else was quicker
+	f.office().last[3] = rd
+	d := v.post(path, form, http.StatusConflict)
+	if len(f.office().acts) != 0 || !strings.Contains(text(d, "main"), "10480.5") {
+		t.Errorf("kept %+v; the page says %q", f.office().acts, text(d, "main"))
+	}
+}
+
+func TestPulleysThatCannotBe(t *testing.T) {
+	f := skarrow()
+	v := as(t, f, assets.RolePlanner)
+	path := "/plants/3/conveyors/new"
+	v.refused(path, url.Values{"tag": {"Q4"}, "line_id": {"abc"}, "rows": {"2"}, "p1_role": {"tail"}, "p1_diameter": {"0"}, "p2_role": {"tail"}, "p2_diameter": {"99999"}},
+		"line_id", "p1_diameter", "p2_diameter", "p2_role")
+	v.taken(path, url.Values{"tag": {"Q4"}, "rows": {"x"}, "p1_role": {"tail"}, "p1_diameter": {"500"}, "p2_role": {"head"}, "p2_diameter": {"600"}})
+	if c := one[assets.Conveyor](t, f.office()); len(c.Pulleys) != 2 {
+		t.Errorf("a spoilt count of rows lost pulleys: %+v", c.Pulleys)
+	}
+}
+
+func TestHeldQuestionsTellPlantTime(t *testing.T) {
+	f := Format{Zone: time.FixedZone("", 3600)}
+	if got := f.inPlantTime("902.0 h contradicts 10000.0 h at 2026-11-24T17:00:00Z"); strings.ReplaceAll(got, nb, " ") != "902.0 h contradicts 10 000.0 h at 24 Nov 2026, 18:00" {
+		t.Errorf("%q", got)
 	}
 }

@@ -163,6 +163,9 @@ func (s *Site) buildReport(r *Request, e reports.Entry, f *Form) (*reports.Repor
 		return nil, err
 	}
 	day := assets.Day(f.Value("as-of"))
+	if day > r.F.Today() && len(day) == len("2026-11-25") {
+		return nil, assets.Invalid{"as-of": "this day has not come yet; give today or a day before"}
+	}
 	if day == r.F.Today() {
 		day = ""
 	}

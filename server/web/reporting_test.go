@@ -88,7 +88,7 @@ func TestReportAsOfADay(t *testing.T) {
 
 func TestReportAsksForADayThatIs(t *testing.T) {
 	v := as(t, skarrow(), assets.RoleAuditor)
-	for _, day := range []string{"2026-02-31", "yesterday"} {
+	for _, day := range []string{"2026-02-31", "yesterday", "2040-01-01"} {
 		d := v.page("/plants/3/reports/splice-age?as-of="+day, http.StatusUnprocessableEntity)
 		if d.Find(`.note.bad a[href="#f-as-of"]`).Length() != 1 || d.Find("#f-as-of").AttrOr("value", "") != day {
 			t.Errorf("%s: %s", day, text(d, ".note.bad"))

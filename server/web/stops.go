@@ -279,9 +279,26 @@ func (s *Site) stopForm(r *Request, w assets.StopWindow) error {
 		if err := e.Err(); err != nil {
 			return "", "", err
 		}
+		if err := s.sameStop(r, next); err != nil {
+			return "", "", err
+		}
 		err := s.StopBook.SaveStop(r.Context(), r.Scope, r.act(pick(w.ID == 0, "add a stop", "move a stop"), ""), &next)
 		return r.At("stops"), "Stop of " + r.F.Stamp(next.Start) + " kept: " + stopLength(next) + ".", err
 	})
+}
+
+// sameStop refuses a stop that is there already: the same line at the same hours.
+func (s *Site) sameStop(r *Request, w assets.StopWindow) error {
+	all, err := s.Days.Windows(r.Context(), r.Scope, r.PlantID(), w.Start.Time())
+	if err != nil {
+		return err
+	}
+	for _, o := range all {
+		if o.ID != w.ID && o.LineID == w.LineID && o.Start == w.Start && o.End == w.End {
+			return assets.Invalid{"start": "this stop is kept already, from " + r.F.Stamp(o.Start) + " to " + r.F.Stamp(o.End) + "; change that one instead"}
+		}
+	}
+	return nil
 }
 
 // stop reads the fields of a stop. Over a clock change its length is not what the clock times say: which of

@@ -107,3 +107,10 @@ func TestAStopIsMovedAndWithdrawn(t *testing.T) {
 	v.taken("/plants/3/stops/91/withdraw", url.Values{"reason": {"ship comes early"}})
 	as(t, f, assets.RoleTechnician).page("/plants/3/stops/91", http.StatusForbidden)
 }
+
+func TestTheSameStopIsNotKeptTwice(t *testing.T) {
+	f := skarrow()
+	v := as(t, f, assets.RolePlanner)
+	v.refused("/plants/3/stops/new", url.Values{"line_id": {"1"}, "start": {"2026-12-12T05:00"}, "end": {"2026-12-12T19:00"}}, "start")
+	v.taken("/plants/3/stops/new", url.Values{"line_id": {"2"}, "start": {"2026-12-12T05:00"}, "end": {"2026-12-12T19:00"}})
+}
