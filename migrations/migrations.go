@@ -32,6 +32,9 @@ const (
 // ErrNewer is refused work on a database that a newer program has upgraded.
 var ErrNewer = errors.New("the database was upgraded by a newer Carryside; start that version or restore the copy set aside before its upgrade")
 
+// ErrOlder is refused to a command that only reads: it does not upgrade what a running server may be using.
+var ErrOlder = errors.New("the database is of an earlier Carryside; start carryside serve of this version once to upgrade it, with no earlier one running")
+
 // Files returns an engine's SQL files.
 func Files(engine Engine) (fs.FS, error) { return fs.Sub(files, string(engine)) }
 
@@ -69,6 +72,24 @@ func Apply(ctx context.Context, db *sql.DB, engine Engine, path string) (from in
 		return from, fmt.Errorf("upgrade the database: %w", err)
 	}
 	return from, nil
+}
+
+// Check returns nil where the database has the program's own number, and changes nothing.
+func Check(ctx context.Context, db *sql.DB, engine Engine) error {
+	provider, err := newProvider(db, engine)
+	if err != nil {
+		return err
+	}
+	from, newest, err := provider.GetVersions(ctx)
+	switch {
+	case err != nil:
+		return fmt.Errorf("read the database's number: %w", err)
+	case from > newest:
+		return ErrNewer
+	case from < newest:
+		return ErrOlder
+	}
+	return nil
 }
 
 func newProvider(db *sql.DB, engine Engine) (*goose.Provider, error) {

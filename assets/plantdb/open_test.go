@@ -145,6 +145,9 @@ func TestUpgradeSetsACopyAside(t *testing.T) {
 	}
 	raw(t, path, slices.Concat(withoutHashChain, []string{"DROP TABLE imports", "DROP TABLE import_mappings", "DELETE FROM goose_db_version WHERE version_id >= 6"})...)
 
+	if _, err := plantdb.Open(bg, plantdb.Config{DSN: path, AsItIs: true}); !errors.Is(err, migrations.ErrOlder) {
+		t.Errorf("a command that only reads opens an earlier database: %v, want to be sent to serve", err)
+	}
 	if word, err := plantdbtest.Again(t, path).Meta(bg, "mine"); err != nil || word != "before the upgrade" {
 		t.Errorf("after the upgrade: %q, %v", word, err)
 	}

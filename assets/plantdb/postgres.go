@@ -28,7 +28,12 @@ func openPostgres(ctx context.Context, cfg Config) (*DB, error) {
 	writer.SetMaxOpenConns(max(2, cfg.Readers))
 	reader.SetMaxOpenConns(cfg.Readers)
 	db := &DB{engine: migrations.PostgreSQL, pools: []*sql.DB{writer, reader}, shapes: &shapes{}}
-	if _, err := migrations.Apply(ctx, writer, migrations.PostgreSQL, ""); err != nil {
+	if cfg.AsItIs {
+		err = migrations.Check(ctx, writer, migrations.PostgreSQL)
+	} else {
+		_, err = migrations.Apply(ctx, writer, migrations.PostgreSQL, "")
+	}
+	if err != nil {
 		return nil, errors.Join(postgresSentence(err), db.Close())
 	}
 	if db.write, err = gorm.Open(postgres.New(postgres.Config{Conn: writer}), gormConfig()); err == nil {

@@ -112,6 +112,9 @@ func DeclareStretch(c *plantdb.Change, m *assets.Meter) error {
 	if err != nil {
 		return err
 	}
+	if err := notTwice(c, m); err != nil {
+		return err
+	}
 	if err := fillFinal(c, m); err != nil {
 		return err
 	}
@@ -122,6 +125,18 @@ func DeclareStretch(c *plantdb.Change, m *assets.Meter) error {
 		return err
 	}
 	return checkLine(c, m.PlantID, m.ConveyorID)
+}
+
+// notTwice refuses a second stretch that begins at the same instant: a form sent twice would count the hours twice.
+func notTwice(c *plantdb.Change, m *assets.Meter) error {
+	held, err := Meters(c.Context(), c.DB, assets.PlantScope(m.PlantID), m.ConveyorID, plantdb.AsOf{})
+	if err != nil {
+		return err
+	}
+	if slices.ContainsFunc(held, func(h assets.Meter) bool { return h.FromAt == m.FromAt && h.Why != assets.MeterFirst }) {
+		return assets.Invalid{"from_at": "a replacement or rollover at this very time is declared already; correct that one, or give another time"}
+	}
+	return nil
 }
 
 // CorrectStretch corrects a declared stretch; CancelStretch takes it back. Later offsets follow.

@@ -160,6 +160,14 @@ func TestReplacementDeclaredLateMovesLaterStretches(t *testing.T) {
 	declare(daysAgo(40), 600) // the second replacement is entered first
 	enter(t, s, daysAgo(30), 100)
 	declare(daysAgo(80), 520)
+	again := 520.0
+	var wrong assets.Invalid
+	err := s.DB.Change(bg, plantdb.Act{Origin: plantdb.Screen, Action: "the form sent twice", Now: noon, Plants: []int64{s.Plant.ID}}, func(c *plantdb.Change) error {
+		return clocks.DeclareStretch(c, &assets.Meter{ConveyorID: s.Conveyor.ID, FromAt: daysAgo(80), Why: assets.MeterReplaced, PreviousFinalH: &again})
+	})
+	if !errors.As(err, &wrong) || wrong["from_at"] == "" {
+		t.Errorf("the same replacement a second time: %v, want a sentence at its time", err)
+	}
 	if h := hoursAt(t, line(t, s, plantdb.AsOf{}), daysAgo(30)); h != 1220 {
 		t.Errorf("running hours %v, want 520 + 600 + 100", h)
 	}
