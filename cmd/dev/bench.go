@@ -132,21 +132,46 @@ func (b *bench) run(args ...string) (used, error) {
 	cmd := exec.CommandContext(b.ctx, b.program, args...)
 	var said strings.Builder
 	cmd.Stderr = &said
-	began := time.Now()
-	err := cmd.Run()
-	u := used{wall: time.Since(began)}
+	u, err := watch(cmd)
 	if err != nil {
 		return u, fmt.Errorf("carryside %s: %w: %s", strings.Join(args, " "), err, said.String())
 	}
-	return u.of(cmd.ProcessState), nil
+	return u, nil
 }
 
-func (u used) of(s *os.ProcessState) used {
-	u.cpu = s.UserTime() + s.SystemTime()
-	if r, ok := s.SysUsage().(*syscall.Rusage); ok {
-		u.peakMiB = float64(r.Maxrss) / 1024
+// watch runs a process to its end. Its peak of memory is looked up while it runs: what the system says of a process
+// that has ended is at least what the one that started it held.
+func watch(cmd *exec.Cmd) (u used, err error) {
+	began := time.Now()
+	if err := cmd.Start(); err != nil {
+		return u, err
 	}
-	return u
+	ended := make(chan error, 1)
+	go func() { ended <- cmd.Wait() }()
+	for running := true; running; {
+		select {
+		case err = <-ended:
+			running = false
+		case <-time.After(5 * time.Millisecond):
+			if now, known := statusMiB(cmd.Process.Pid, "VmHWM:"); known == nil {
+				u.peakMiB = max(u.peakMiB, now)
+			}
+		}
+	}
+	u.wall, u.cpu = time.Since(began), cmd.ProcessState.UserTime()+cmd.ProcessState.SystemTime()
+	return u, err
+}
+
+// statusMiB reads a size off what Linux says of a process.
+func statusMiB(pid int, name string) (float64, error) {
+	raw, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", pid))
+	if err != nil {
+		return 0, err
+	}
+	_, after, _ := strings.Cut(string(raw), name)
+	var kib float64
+	_, err = fmt.Sscan(after, &kib)
+	return kib / 1024, err
 }
 
 // line is what a process cost as a line of the table.
@@ -188,13 +213,16 @@ func (b *bench) bareStream() (used, error) {
 	}
 	cmd := exec.CommandContext(b.ctx, binary, "-test.run", "^$", "-test.bench", "^BenchmarkBareStream$", "-test.benchtime", "1x")
 	cmd.Dir = filepath.Join(b.env.root, "reports")
-	began := time.Now()
-	out, err := cmd.CombinedOutput()
-	u := used{wall: time.Since(began)}
-	if err != nil || !strings.Contains(string(out), "BenchmarkBareStream") {
-		return u, fmt.Errorf("run the bare stream: %w: %s", err, out)
+	var out strings.Builder
+	cmd.Stdout, cmd.Stderr = &out, &out
+	u, err := watch(cmd)
+	if err == nil && !strings.Contains(out.String(), "BenchmarkBareStream") {
+		err = errors.New("there is no such benchmark")
 	}
-	return u.of(cmd.ProcessState), nil
+	if err != nil {
+		return u, fmt.Errorf("run the bare stream: %w: %s", err, out.String())
+	}
+	return u, nil
 }
 
 // evaluation evaluates the rules of the whole fleet three times: the first raises, the second looks at everything
@@ -294,14 +322,7 @@ func (s *serving) cpu() (time.Duration, error) {
 
 // resident is the server's memory in MiB.
 func (s *serving) resident() (float64, error) {
-	raw, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", s.cmd.Process.Pid))
-	if err != nil {
-		return 0, err
-	}
-	_, after, _ := strings.Cut(string(raw), "VmRSS:")
-	var kib float64
-	_, err = fmt.Sscan(after, &kib)
-	return kib / 1024, err
+	return statusMiB(s.cmd.Process.Pid, "VmRSS:")
 }
 
 // places are the plants measured: the smallest and the largest.

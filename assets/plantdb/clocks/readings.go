@@ -73,6 +73,25 @@ func Readings(ctx context.Context, db *plantdb.DB, scope assets.Scope, conveyorI
 	return scanReadings(asOf, rows, err)
 }
 
+// WholeReadings returns all accepted readings of some conveyors of a plant, by conveyor, in order of time.
+func WholeReadings(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, conveyors []int64, asOf plantdb.AsOf) (map[int64][]assets.Reading, error) {
+	if err := db.Reach(ctx, scope, plantID); err != nil {
+		return nil, err
+	}
+	var all []assets.Reading
+	for some := range slices.Chunk(conveyors, 500) {
+		// CROSS JOIN holds SQLite to a stretch of the key for each conveyor.
+		rows, err := db.SQL(ctx).Raw("SELECT "+readingColumns+" FROM conveyors v CROSS JOIN readings r WHERE r.conveyor_id = v.id AND v.plant_id = ? AND v.known_to IS NULL AND v.valid_to IS NULL AND v.id IN ?",
+			plantID, some).Rows()
+		read, err := scanReadings(asOf, rows, err)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, read...)
+	}
+	return byConveyor(all), nil
+}
+
 // LastReadings returns a conveyor's newest accepted readings, newest first.
 func LastReadings(ctx context.Context, db *plantdb.DB, scope assets.Scope, conveyorID int64, limit int) ([]assets.Reading, error) {
 	if _, err := plantOf(ctx, db, scope, conveyorID); err != nil {

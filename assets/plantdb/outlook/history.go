@@ -2,6 +2,8 @@ package outlook
 
 import (
 	"context"
+	"maps"
+	"slices"
 	"time"
 
 	"carryside/assets"
@@ -92,17 +94,17 @@ func (h *history) betweenReadings(conveyor int64, at time.Time) bool {
 
 // readWhole reads all readings of some conveyors and makes their clocks anew.
 func (h *history) readWhole(ctx context.Context, some map[int64]bool) error {
+	reg := h.past.Register
+	read, err := clocks.WholeReadings(ctx, h.db, h.scope, reg.Plant.ID, slices.Sorted(maps.Keys(some)), h.known)
+	if err != nil {
+		return err
+	}
 	var again []assets.Conveyor
-	for _, c := range h.past.Register.Conveyors {
-		if !some[c.ID] {
-			continue
+	for _, c := range reg.Conveyors {
+		if some[c.ID] {
+			h.past.Points[c.ID] = clocks.Points(h.meters[c.ID], read[c.ID])
+			again = append(again, c)
 		}
-		all, err := clocks.Readings(ctx, h.db, h.scope, c.ID, clocks.Span{}, h.known)
-		if err != nil {
-			return err
-		}
-		h.past.Points[c.ID] = clocks.Points(h.meters[c.ID], all)
-		again = append(again, c)
 	}
 	h.clocks.Read(h.past, again)
 	return nil
