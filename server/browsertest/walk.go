@@ -136,7 +136,7 @@ func (b *Browser) fetch(address string) (arrived string, page *goquery.Document,
 }
 
 // links are the addresses a person can follow from a page to another page of the product, and those of
-// its search and filter forms, as they are sent when nothing is typed.
+// its search and filter forms, as they are sent when nothing is typed or chosen.
 func links(page *goquery.Document, address string) []string {
 	base, err := url.Parse(address)
 	if err != nil {
@@ -151,10 +151,29 @@ func links(page *goquery.Document, address string) []string {
 	page.Find("a[href]:not([download])").Each(func(_ int, a *goquery.Selection) { add(a.AttrOr("href", "")) })
 	page.Find("form").Each(func(_ int, form *goquery.Selection) {
 		if strings.EqualFold(form.AttrOr("method", "get"), "get") {
-			add(form.AttrOr("action", ""))
+			add(form.AttrOr("action", "") + "?" + untouched(form).Encode())
 		}
 	})
 	return found
+}
+
+// untouched is what a form sends as it stands: the values its fields came with, and its first button.
+func untouched(form *goquery.Selection) url.Values {
+	values := url.Values{}
+	form.Find("input[name]:not([type=checkbox]):not([type=radio]):not([type=submit]), input[name][checked]").Each(func(_ int, field *goquery.Selection) {
+		values.Set(field.AttrOr("name", ""), field.AttrOr("value", ""))
+	})
+	form.Find("select[name]").Each(func(_ int, field *goquery.Selection) {
+		chosen := field.Find("option[selected]")
+		if chosen.Length() == 0 {
+			chosen = field.Find("option")
+		}
+		values.Set(field.AttrOr("name", ""), chosen.First().AttrOr("value", chosen.First().Text()))
+	})
+	if button := form.Find("button[name]").First(); button.Length() > 0 {
+		values.Set(button.AttrOr("name", ""), button.AttrOr("value", ""))
+	}
+	return values
 }
 
 // SignIn chooses a person of a role on the sign-in page of the demo, as one click does.

@@ -32,7 +32,8 @@ func TestDiscover(t *testing.T) {
 	pages := map[string]string{
 		"/plants/1":    `<a href="/conveyors">Conveyors</a> <a href="/register.csv">file</a> <a href="/register.xlsx" download>book</a>`,
 		"/conveyors":   `<a href="/conveyors/1">C-1</a> <a href="/conveyors/2">C-2</a> <a href="/">Today</a>`,
-		"/conveyors/1": `<a href="/conveyors/1/belts">Belts</a>`,
+		"/conveyors/1": `<a href="/conveyors/1/belts">Belts</a> <form action="/make"><input name="day" value="2026-03-09">
+			<select name="scope"><option value="all">All</option></select><button name="as" value="csv">CSV</button></form>`,
 		"/conveyors/2": `<a href="/nowhere">never looked at: the shape is known</a>`, "/conveyors/1/belts": "",
 	}
 	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -41,6 +42,12 @@ func TestDiscover(t *testing.T) {
 		case r.URL.Path == "/":
 			http.Redirect(w, r, "/plants/1", http.StatusSeeOther)
 		case r.URL.Path == "/register.csv":
+			w.Header().Set("Content-Type", "text/csv")
+		case r.URL.Path == "/make":
+			if r.URL.RawQuery != "as=csv&day=2026-03-09&scope=all" {
+				http.NotFound(w, r)
+				return
+			}
 			w.Header().Set("Content-Type", "text/csv")
 		case !known:
 			http.NotFound(w, r)
@@ -61,7 +68,7 @@ func TestDiscover(t *testing.T) {
 	if want := []string{"today", "conveyors", "conveyors-one", "conveyors-one-belts"}; !slices.Equal(names, want) {
 		t.Errorf("found %q, want %q", names, want)
 	}
-	if want := []string{"/register.csv"}; !slices.Equal(found.Files, want) {
+	if want := []string{"/register.csv", "/make?as=csv&day=2026-03-09&scope=all"}; !slices.Equal(found.Files, want) {
 		t.Errorf("files %q, want %q: a download is not followed", found.Files, want)
 	}
 	pages["/conveyors/1"] += `<a href="/dead">gone</a>`
