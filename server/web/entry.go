@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"carryside/assets"
 	"carryside/assets/unit"
@@ -323,3 +324,6 @@ func token() string {
 	}
 	return hex.EncodeToString(b[:])
 }
+
+// thisMinute is now as a form offers it: to the minute, so that a form sent twice says the same twice.
+func (r *Request) thisMinute() assets.Instant { return assets.InstantOf(r.Now.Truncate(time.Minute)) }

@@ -217,7 +217,7 @@ func (s *Site) newFinding(r *Request) error {
 		if id := numberOf(r.Query("splice")); id != 0 {
 			target = "splice " + plainInt(id)
 		}
-		p.findingFields(reg, c, assets.Finding{FoundAt: assets.InstantOf(r.Now)}, target)
+		p.findingFields(reg, c, assets.Finding{FoundAt: r.thisMinute()}, target)
 		return p, nil
 	}, func(_ *formPage, e *entry) (string, string, error) {
 		fd := assets.Finding{FoundByID: r.Who.Person.ID, ClientID: e.text("client_id")}

@@ -190,7 +190,7 @@ func (s *Site) readingsPage(r *Request) (*readingsPage, *assets.Register, error)
 	}
 	p := &readingsPage{Form: r.NewForm(), Enter: r.May(people.EnterReading)}
 	p.Sheet, p.Say, p.Sub = "Readings", readingsSay(len(held), reg, last), "Hours as the meters show them; running hours count on over replaced meters and rollovers."
-	p.When = p.Form.At("at", "Read at", assets.InstantOf(r.Now)).Must()
+	p.When = p.Form.At("at", "Read at", r.thisMinute()).Must()
 	for _, h := range held {
 		c, ok := reg.Conveyor(h.ConveyorID)
 		if !ok { // out of use: the register of now has it no more
@@ -316,7 +316,7 @@ func (s *Site) newReading(r *Request) error {
 		for _, rd := range last {
 			p.Facts = append(p.Facts, fact{r.F.Stamp(rd.At), With(Num(rd.ShownH, 1), "h")})
 		}
-		p.section("", f.Number("shown_h", "The meter shows", "", "h").Must(), f.At("at", "Read at", assets.InstantOf(r.Now)).Must(), f.Text("remark", "Remark", "").OverBoth())
+		p.section("", f.Number("shown_h", "The meter shows", "", "h").Must(), f.At("at", "Read at", r.thisMinute()).Must(), f.Text("remark", "Remark", "").OverBoth())
 		return p, nil
 	}, func(_ *formPage, e *entry) (string, string, error) {
 		e.must("shown_h", "the hours as the meter shows them")
