@@ -12,7 +12,7 @@ import (
 type Figure struct {
 	Value   float64
 	Known   bool
-	AtLeast bool // the true value is this or more: the clock was not read over the whole life
+	AtLeast bool // the true value is this or more: the clock was not read over the whole life, or only the latest day is known
 }
 
 // Age is a splice's age on the four clocks.
@@ -59,6 +59,20 @@ func (r run) between(from, to time.Time) usage {
 	u.passes = some(sum.Passes)
 	if sum.FlexesKnown {
 		u.flexes, u.reverse = some(sum.Flexes), some(sum.ReverseFlexes)
+	}
+	return u
+}
+
+// onlyLatest tells whether a splice's date is bounded by its latest day alone: it counts from that day, and was
+// made then or earlier, so that all its figures are lower bounds.
+func onlyLatest(made assets.When) bool {
+	return !made.Timed && made.Earliest == "" && made.Latest != ""
+}
+
+// atLeast is the usage as a lower bound; what is missing stays so.
+func (u usage) atLeast() usage {
+	for _, f := range []*Figure{&u.hours, &u.passes, &u.flexes, &u.reverse} {
+		f.AtLeast = f.Known
 	}
 	return u
 }

@@ -159,8 +159,8 @@ func (c *candidate) date(e evaluation, made assets.When) {
 	default:
 		c.at = e.zone.Instant(calendar.Local{Date: due, Time: wall})
 	}
-	c.Reached = Figure{Value: float64(wholeDays(from, e.now, e.zone)), Known: true}
-	c.share = Figure{Known: true, Value: 1}
+	c.Reached = Figure{Value: float64(wholeDays(from, e.now, e.zone)), Known: true, AtLeast: onlyLatest(made)}
+	c.share = Figure{Known: true, Value: 1, AtLeast: c.Reached.AtLeast}
 	if span := c.at.Sub(from); span > 0 {
 		c.share.Value = max(0, float64(e.now.Sub(from))/float64(span))
 	}

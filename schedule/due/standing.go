@@ -116,6 +116,9 @@ func (e evaluation) standing(s *assets.Splice, r run) Standing {
 	st := Standing{SpliceID: s.ID, ConveyorID: s.ConveyorID, BeltID: s.BeltID}
 	from := s.Made.At.Time()
 	used := r.between(from, e.now)
+	if onlyLatest(s.Made) {
+		used = used.atLeast()
+	}
 	if !undated(s.Made) {
 		st.From = from
 		st.Age = Age{

@@ -57,7 +57,7 @@ func (o *Outlook) eventProposal(r Rule, t inScope, due time.Time) Proposal {
 	}
 	p.Values = map[string]any{"clock": r.Trigger.Event, "after_hours": r.Trigger.AfterHours, "running_hours": r.Trigger.RunningHours,
 		"counted_from": t.own.At.Time(), "due": p.DueAt}
-	p.Why = o.because(r, fmt.Sprintf("%s %s on %s, due %s", r.Trigger.afterWords(), t.begun(), o.whenWords(t.own), o.dateWords(due)))
+	p.Why = o.because(r, fmt.Sprintf("%s %s %s, due %s", r.Trigger.afterWords(), t.begun(), o.onWords(t.own), o.dateWords(due)))
 	return p
 }
 

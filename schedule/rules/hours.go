@@ -82,7 +82,7 @@ func (o *Outlook) eventWords(t inScope, e clockEvent) string {
 	case t.own.IsZero():
 		return "since " + o.dateWords(e.at) + ", when its hours begin"
 	}
-	return "since it was " + t.begun() + " on " + o.whenWords(t.own)
+	return "since it was " + t.begun() + " " + o.onWords(t.own)
 }
 
 // lineBegins is what the hours of a conveyor, which has no date of its own, are counted from.
@@ -122,17 +122,14 @@ func (o *Outlook) clockedProposal(r Rule, t inScope, e clockEvent, c counter, cy
 	}
 	limit := float64(k) * r.Trigger.count()
 	reached, _ := c.at(o.in.Now)
+	lower := c.atLeast || e.completed == nil && onlyLatest(t.own)
 	p.Values = map[string]any{"clock": r.Trigger.clockWords(), "reached": reached, "limit": limit, "k": k, "counted_from": e.at,
-		"at_least": c.atLeast, "due": p.DueAt}
-	least := ""
-	if c.atLeast {
-		least = "at least "
-	}
+		"at_least": lower, "due": p.DueAt}
 	when := "reached on"
 	if due.After(o.in.Now) {
 		when = "expected on"
 	}
-	p.Why = o.because(r, fmt.Sprintf("%s%s of %s %s %s, %s %s", least, count(reached), count(limit), r.Trigger.clockWords(), o.eventWords(t, e), when, o.dateWords(due)))
+	p.Why = o.because(r, fmt.Sprintf("%s%s of %s %s %s, %s %s", least(lower), count(reached), count(limit), r.Trigger.clockWords(), o.eventWords(t, e), when, o.dateWords(due)))
 	return p
 }
 

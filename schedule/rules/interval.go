@@ -125,9 +125,9 @@ func (o *Outlook) eachAfterMaking(r Rule, until time.Time, visit func(Proposal))
 				}
 				age := int(o.in.Now.Sub(t.own.At.Time()) / (24 * time.Hour))
 				p.Values = map[string]any{"clock": "days", "reached": age, "every": r.Trigger.Every, "unit": r.Trigger.Unit, "k": k,
-					"counted_from": t.own.At.Time(), "due": p.DueAt}
-				p.Why = o.because(r, fmt.Sprintf("%s days old, limit %s since it was %s on %s, due %s",
-					count(float64(age)), plural(k*r.Trigger.Every, r.Trigger.Unit), t.begun(), o.whenWords(t.own), dueWords(day)))
+					"counted_from": t.own.At.Time(), "at_least": onlyLatest(t.own), "due": p.DueAt}
+				p.Why = o.because(r, fmt.Sprintf("%s%s days old, limit %s since it was %s %s, due %s",
+					least(onlyLatest(t.own)), count(float64(age)), plural(k*r.Trigger.Every, r.Trigger.Unit), t.begun(), o.onWords(t.own), dueWords(day)))
 				return p
 			}, visit)
 	}

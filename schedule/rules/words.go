@@ -185,17 +185,34 @@ func (sc Scope) conditions() string {
 	return b.String()
 }
 
-// whenWords writes a date of the register: as written where it is approximate.
-func (o *Outlook) whenWords(w assets.When) string {
+// onWords writes a date of the register after a verb: "on 14 Sep 2023", and as written where it is approximate,
+// with the day it is counted from: the earliest it can be, else the latest. A day that stands for its end is
+// named, not the midnight after it.
+func (o *Outlook) onWords(w assets.When) string {
 	day := o.dateWords(w.At.Time())
-	if !w.Timed && w.Earliest != "" {
+	switch {
+	case w.Timed:
+	case w.Earliest != "":
 		day = dueWords(w.Earliest)
+	case w.Latest != "":
+		day = dueWords(w.Latest)
 	}
 	if !w.Exact() && w.AsWritten != "" {
-		return w.AsWritten + ", counted from " + day
+		return "(" + w.AsWritten + ", counted from " + day + ")"
 	}
-	return day
+	return "on " + day
 }
+
+// least marks a lower bound.
+func least(is bool) string {
+	if is {
+		return "at least "
+	}
+	return ""
+}
+
+// onlyLatest tells whether a date is bounded by its latest day alone: what is counted from it is a lower bound.
+func onlyLatest(w assets.When) bool { return !w.Timed && w.Earliest == "" && w.Latest != "" }
 
 func (o *Outlook) dateWords(t time.Time) string { return dayWords(o.zone.Date(t)) }
 

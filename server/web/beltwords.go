@@ -167,3 +167,8 @@ func limitWords(s due.Standing) string {
 	}
 	return string(s.Limit.Clock) + ", class " + string(s.Limit.Class)
 }
+
+// usedWords says where the life used stands, after a verb: "at 106 %", "with at least 40 %".
+func usedWords(u drawing.Used) string {
+	return pick(u.AtLeast, "with ", "at ") + u.Percent()
+}

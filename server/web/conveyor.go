@@ -239,7 +239,7 @@ func (r *Request) clockRows(v fleetView, c assets.Conveyor, orders []workorder.O
 	for _, s := range v.live(c.ID) {
 		st, _ := v.standing(s.ID)
 		row := clockRow{Name: spliceMark(s), To: r.At("splices", s.ID), Place: "not known", Made: v.f.When(s.Made), By: s.MadeBy,
-			Kind: assets.KindWords(s.Form, s.Bond), Used: usedOf("", st), Sets: st.Reason, Late: st.Overdue, Most: s.ID == worst.ID && st.Band.Past()}
+			Kind: assets.KindWords(s.Form, s.Bond), Used: usedOf("", st), Sets: Capital(st.Reason), Late: st.Overdue, Most: s.ID == worst.ID && st.Band.Past()}
 		row.Days, row.Hours, row.Passes, row.Flexes, row.Reverse = clockWords(st)
 		if s.PositionM != nil {
 			row.Place = v.f.Distance(*s.PositionM)
@@ -440,7 +440,7 @@ func (v fleetView) conveyorSay(c assets.Conveyor) string {
 	case len(past) == 1:
 		return fmt.Sprintf("%s: splice %s is past its rule, at %s%s", c.Tag, worst.Number, usedOf("", st).Percent(), v.nextSay(c, worst))
 	case len(past) > 1:
-		return fmt.Sprintf("%s: splices %s are past their rule, splice %s furthest at %s", c.Tag, List(past), worst.Number, usedOf("", st).Percent())
+		return fmt.Sprintf("%s: splices %s are past their rule, splice %s furthest %s", c.Tag, List(past), worst.Number, usedWords(usedOf("", st)))
 	case len(unknown) == len(live):
 		return fmt.Sprintf("%s: the age of %s is not known, so nothing can be said of when", c.Tag, spliceNames(unknown))
 	}

@@ -171,8 +171,8 @@ func (r *Request) gradeDecision(f assets.Finding, v fleetView) decision {
 
 func (r *Request) pastDecision(st due.Standing, v fleetView) decision {
 	u := usedOf("", st)
-	return decision{kind: pastBare, Name: v.spliceName(st), To: r.At("splices", st.SpliceID), Says: fullStop(st.Reason), Used: &u,
-		Bad: "Past its rule at " + u.Percent() + ", and no order is open.", days: -int(st.Used.Value * 1000)}
+	return decision{kind: pastBare, Name: v.spliceName(st), To: r.At("splices", st.SpliceID), Says: fullStop(Capital(st.Reason)), Used: &u,
+		Bad: "Past its rule " + usedWords(u) + ", and no order is open.", days: -int(st.Used.Value * 1000)}
 }
 
 // undatedDecisions names splices without a date one by one while they are few.

@@ -200,7 +200,7 @@ func (r *Request) ruleRow(row rules.PreviewRow) ruleRow {
 		if t.IsZero() {
 			return open
 		}
-		return r.F.PlainDay(assets.DayOf(t.In(r.F.zone())))
+		return r.F.PlainDay(assets.DayOf(t.Add(-time.Microsecond).In(r.F.zone()))) // the end of a day is of that day
 	}
 	sl, sn := strokesOf(row.Stands)
 	el, en := strokesOf(row.Edited)

@@ -217,7 +217,7 @@ func (r *Request) comingRows(in todayInputs) []comingRow {
 	slices.SortStableFunc(next, func(a, b due.Standing) int { return strings.Compare(string(a.DueDay), string(b.DueDay)) })
 	var rows []comingRow
 	for _, st := range next[:min(len(next), comingShown)] {
-		rows = append(rows, comingRow{Name: in.v.spliceName(st), To: r.At("splices", st.SpliceID), When: r.F.Day(st.DueDay), Why: st.Reason, Used: usedOf("", st)})
+		rows = append(rows, comingRow{Name: in.v.spliceName(st), To: r.At("splices", st.SpliceID), When: r.F.Day(st.DueDay), Why: Capital(st.Reason), Used: usedOf("", st)})
 	}
 	return rows
 }
