@@ -66,6 +66,7 @@ type Inputs struct {
 	Filter  Filter
 	Built   time.Time      // the moment of building
 	Zone    *time.Location // the company's zone, for the moment of building; nil: UTC
+	Known   KnownAt        // what the source was asked for; zero: as known now
 	By      string         // who has it made
 	Version string         // of the program
 }
@@ -137,7 +138,7 @@ func (in Inputs) zone(plants []PlantName) *time.Location {
 
 func (in Inputs) basis() []Basis {
 	b := []Basis{
-		{"Known", "as known at the moment of building"},
+		{"Known", in.Known.Words()},
 		{"Running hours", "the line through the accepted readings; after the last one, projected"},
 	}
 	if in.Version != "" {

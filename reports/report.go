@@ -1,6 +1,7 @@
 package reports
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -162,4 +163,36 @@ func (a AsOf) Words() string {
 		return "the moment of building"
 	}
 	return ShownDay(a.Day) + ", end of day in each plant's zone, or the moment of building if that is earlier"
+}
+
+// KnownAt is the moment from which on what was entered is left out of a report; its zero value leaves out nothing.
+type KnownAt struct {
+	At   time.Time
+	says string
+}
+
+// NewKnownAt reads YYYY-MM-DD, which is the end of that day in the company's zone (nil: UTC), or an instant of
+// RFC 3339; "" is now.
+func NewKnownAt(text string, zone *time.Location) (KnownAt, error) {
+	if text == "" {
+		return KnownAt{}, nil
+	}
+	if at, err := time.Parse(time.RFC3339, text); err == nil {
+		return KnownAt{at.UTC(), "as known at " + at.UTC().Format(time.RFC3339)}, nil
+	}
+	zone = cmp.Or(zone, time.UTC)
+	end, err := assets.Day(text).End(zone)
+	if err != nil {
+		return KnownAt{}, assets.Invalid{"known-at": err.Error()}
+	}
+	// An entry of 24:00 is the next day's.
+	return KnownAt{end.Add(-time.Microsecond).UTC(), "as known at the end of " + ShownDay(assets.Day(text)) + " in " + zone.String()}, nil
+}
+
+// Words says what was known, as people read it.
+func (k KnownAt) Words() string {
+	if k.says == "" {
+		return "as known at the moment of building"
+	}
+	return k.says
 }

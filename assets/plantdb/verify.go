@@ -47,6 +47,23 @@ type Checkpoint struct {
 	Hash     string
 }
 
+// Checkpoint returns a place in the chain of a customer, 0 for the company: what a report prints of what it was
+// built from. position 0 is the newest entry; -1 stands before the first.
+func (db *DB) Checkpoint(ctx context.Context, customerID, position int64) (Checkpoint, error) {
+	query := "SELECT c.id AS chain_id, c.head_position AS position, c.head_hash AS hash FROM chains c WHERE c.customer_id = ?"
+	args := []any{customerID}
+	switch {
+	case position < 0:
+		return Checkpoint{}, nil
+	case position > 0:
+		query = "SELECT e.chain_id, e.position, e.hash FROM journal_entries e JOIN chains c ON c.id = e.chain_id WHERE c.customer_id = ? AND e.position = ?"
+		args = append(args, position)
+	}
+	var k Checkpoint
+	err := db.SQL(ctx).Raw(query, args...).Scan(&k).Error
+	return k, err
+}
+
 // Verify rebuilds every hash of the journal from the rows it protects, all of one moment, and compares the chains
 // with checkpoints kept outside.
 func (db *DB) Verify(ctx context.Context, kept []Checkpoint) (Verdict, error) {

@@ -20,6 +20,7 @@ import (
 type exportCommand struct {
 	Report string `arg:"" name:"report" help:"Which report; splice-age is the splice age register."`
 	AsOf   string `name:"as-of" placeholder:"DATE" help:"The day it looks at, YYYY-MM-DD: its end in each plant's time zone. Without it, now."`
+	Known  string `name:"known-at" placeholder:"DATE" help:"As it was known then: what was entered later is left out. YYYY-MM-DD is the end of that day in the company's time zone; an instant like 2026-06-30T12:00:00Z is accepted. Without it, as known now."`
 	Scope  string `placeholder:"PARTS" help:"What it covers: customer=NAME,plant=NAME,line=NAME,conveyor=TAG, each part optional. Without it, everything."`
 	DB     string `name:"db" default:"carryside.db" placeholder:"FILE|URL" help:"The installation's database."`
 	Out    string `required:"" placeholder:"FILE" help:"File to write; its ending says how: .xlsx, .csv, .json or .html."`
@@ -52,15 +53,26 @@ func (c *exportCommand) Run(ctx context.Context, p *Program) error {
 	if _, err := reports.NewAsOf(assets.Day(c.AsOf), now); err != nil {
 		return &UsageError{"--as-of: " + err.Error()}
 	}
-	db, err := plantdb.Open(ctx, plantdb.Config{DSN: c.DB})
+	if _, err := reports.NewKnownAt(c.Known, nil); err != nil {
+		return &UsageError{"--known-at: " + err.Error()}
+	}
+	db, err := plantdb.Open(ctx, plantdb.Config{DSN: c.DB, AsItIs: true})
 	if err != nil {
 		return err
 	}
 	defer db.Close()
-	in := reports.Inputs{Source: reporting.NewSource(db, assets.JobScope()), Filter: filter, Built: now, By: operator(), Version: version() + ", " + runtime.Version()}
+	source := reporting.NewSource(db, assets.JobScope())
+	in := reports.Inputs{Filter: filter, Built: now, By: operator(), Version: version() + ", " + runtime.Version()}
 	if in.Zone, err = reporting.CompanyZone(ctx, db); err != nil {
 		return err
 	}
+	if in.Known, err = reports.NewKnownAt(c.Known, in.Zone); err != nil {
+		return err
+	}
+	if c.Known != "" {
+		source = source.KnownAt(in.Known.At)
+	}
+	in.Source = source
 	report, err := entry.Build(ctx, in, assets.Day(c.AsOf))
 	if err != nil {
 		return err

@@ -37,7 +37,7 @@ func (c *verifyCommand) Run(ctx context.Context, p *Program) error {
 	if err != nil {
 		return err
 	}
-	db, err := plantdb.Open(ctx, plantdb.Config{DSN: c.DB})
+	db, err := plantdb.Open(ctx, plantdb.Config{DSN: c.DB, AsItIs: true})
 	if err != nil {
 		return err
 	}

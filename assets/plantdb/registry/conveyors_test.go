@@ -110,7 +110,7 @@ func TestFindingSentTwiceIsOneFinding(t *testing.T) {
 	if open, err = registry.OpenGrades(bg, s.DB, s.Scope, s.Plant.ID, 3); err != nil || len(open) != 0 {
 		t.Errorf("after the refusal: %+v, %v", open, err)
 	}
-	last, err := registry.LastFindings(bg, s.DB, s.Scope, s.Plant.ID, 0)
+	last, err := registry.LastFindings(bg, s.DB, s.Scope, s.Plant.ID, plantdb.AsOf{})
 	if err != nil || last[s.Splice.ID].RefusedBy != 7 {
 		t.Errorf("last findings %+v, %v", last, err)
 	}

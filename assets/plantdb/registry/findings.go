@@ -46,21 +46,24 @@ func OpenGrades(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID
 		Where("plant_id = ? AND grade >= ? AND follow_up_order_id = 0 AND refused_by = 0", plantID, grade).Order("found_at, id"))
 }
 
-// LastFindings returns the newest finding up to an instant (0: now) of each splice of a plant that ran then, by
-// splice.
-func LastFindings(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, until assets.Instant) (map[int64]assets.Finding, error) {
+// LastFindings returns the newest finding up to an instant (asOf.Valid, 0: now) of each splice of a plant that ran
+// then, by splice, as known at asOf's position.
+func LastFindings(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf) (map[int64]assets.Finding, error) {
 	if err := db.Reach(ctx, scope, plantID); err != nil {
 		return nil, err
 	}
-	live := "s.ended IS NULL"
-	args := []any{latest(until), plantID}
+	live, until := "s.ended IS NULL", asOf.Valid
+	known := plantdb.AsOf{Known: asOf.Known}
+	finding, args := known.On("f")
+	splice, more := known.On("s")
+	args = append(append(append(args, latest(until)), more...), plantID)
 	if until != 0 {
 		live = "s.made_at <= ? AND (s.ended IS NULL OR s.ended > ?)"
 		args = append(args, until, until)
 	}
-	newest := `SELECT (SELECT f.row_id FROM findings f WHERE f.splice_id = s.id AND f.splice_id <> 0 AND f.known_to IS NULL AND f.valid_to IS NULL
+	newest := `SELECT (SELECT f.row_id FROM findings f WHERE f.splice_id = s.id AND f.splice_id <> 0 AND ` + finding + `
 		AND f.found_at <= ? ORDER BY f.found_at DESC, f.id DESC LIMIT 1) FROM splices s
-		WHERE s.plant_id = ? AND s.known_to IS NULL AND s.valid_to IS NULL AND ` + live
+		WHERE ` + splice + ` AND s.plant_id = ? AND ` + live
 	found, err := namedFindings(ctx, db, db.SQL(ctx).Where("row_id IN ("+newest+")", args...))
 	last := make(map[int64]assets.Finding, len(found))
 	for _, f := range found {
