@@ -3,6 +3,7 @@ package web
 import (
 	"errors"
 	"fmt"
+	"net/http"
 	"sort"
 	"strings"
 	"time"
@@ -87,7 +88,15 @@ func (s *Site) notPossible(r *Request, o workorder.Order, action workorder.Actio
 	if !r.May(step.Deed) {
 		return fmt.Errorf("%s order %d: %w", action, o.Number, assets.ErrForbidden)
 	}
-	return s.orderConflict(r, o, action)
+	if edit := r.C.Request.PostForm.Get("edit"); edit != "" && numberOf(edit) != o.EditVersion {
+		return s.orderConflict(r, o, action)
+	}
+	var from []string
+	for _, state := range step.From {
+		from = append(from, string(state))
+	}
+	return problem.Status{Code: http.StatusConflict, Title: fmt.Sprintf("Order %d stands as %s", o.Number, o.State),
+		Detail: fmt.Sprintf("It can be %s only while it is %s. Open it to see which steps it stands for; nothing was changed.", step.What, strings.Join(from, " or "))}
 }
 
 // orderConflict shows the step somebody wanted beside where the order stands now.

@@ -180,7 +180,19 @@ func TestStepOnAnOrderThatChangedMeanwhileShowsBothSides(t *testing.T) {
 	if got := plainly(text(d, "table")); !strings.Contains(got, "no longer needed") || !strings.Contains(got, "stands as placed") {
 		t.Errorf("both sides: %q", got)
 	}
-	v.post("/plants/3/orders/412", step("accept"), http.StatusConflict)
+}
+
+// Nobody else was there: order 412 is placed already, and a placed order is not accepted again.
+func TestAStepOutOfTurnSaysWhichStatesItBelongsTo(t *testing.T) {
+	f := skarrow()
+	v := as(t, f, assets.RolePlanner)
+	d := v.post("/plants/3/orders/412", step("accept"), http.StatusConflict)
+	if got := text(d, "body"); strings.Contains(got, "someone else") || !strings.Contains(got, "Order 412 stands as placed") || !strings.Contains(got, "It can be accepted only while it is raised.") {
+		t.Errorf("the page says %q", got)
+	}
+	if len(f.steps) != 0 {
+		t.Errorf("taken: %+v", f.steps)
+	}
 }
 
 func TestRolesMayTakeTheirStepsOnly(t *testing.T) {
