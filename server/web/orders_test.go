@@ -222,3 +222,14 @@ func TestCautionsFitTheWork(t *testing.T) {
 		t.Errorf("inspection on a flat wash-down belt: %s", all)
 	}
 }
+
+func TestAnOrderForWhatIsNotThereIsNotFound(t *testing.T) {
+	v := as(t, skarrow(), assets.RolePlanner)
+	for _, query := range []string{"finding=99", "finding=abc", "splice=999", "splice=abc", "conveyor=999"} {
+		v.page("/plants/3/orders/new?"+query, http.StatusNotFound)
+	}
+	d := v.get("/plants/3/orders/new?finding=1&conveyor=3")
+	if n := d.Find(`[name="finding"]`).Length(); n != 1 || d.Find(`[name="target"] option[selected]`).AttrOr("value", "") != "c3" {
+		t.Errorf("the finding stands %d times, the choice is %q", n, d.Find(`[name="target"] option[selected]`).AttrOr("value", ""))
+	}
+}

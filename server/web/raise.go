@@ -13,7 +13,10 @@ func (s *Site) raiseOrder(r *Request) error {
 	if err != nil {
 		return err
 	}
-	from := orderAskedFor(r, reg)
+	from, err := s.orderAskedFor(r, reg)
+	if err != nil {
+		return err
+	}
 	return r.answer(func(f *Form) (*formPage, error) {
 		p := &formPage{Form: f, Save: "Raise the order", Leave: r.At("orders")}
 		p.Sheet, p.Say = "Raise an order", "Raise an order for work that no rule has raised"
@@ -22,7 +25,8 @@ func (s *Site) raiseOrder(r *Request) error {
 			f.Select("target", "Conveyor or splice", from, r.targetOptions(reg)).Must(),
 			f.Select("kind", "What for", string(workorder.KindResplice), choices("", workorder.Kinds, func(k workorder.Kind) string { return string(k) })).Must(),
 			f.Text("title", "In a few words", "").Must().Hinted("remake splice 2"),
-			f.Area("why", "Why", "").Must().OverBoth(), f.Hidden("finding", r.Query("finding")))
+			f.Area("why", "Why", "").Must().OverBoth())
+		f.Hidden("finding", r.Query("finding"))
 		p.section("By when, how much",
 			f.Date("latest_day", "Latest date", ""),
 			f.Number("work_hours", "Work in the stop", "", "h"),
@@ -62,17 +66,32 @@ func (r *Request) targetOptions(reg *assets.Register) []Option {
 	return options
 }
 
-// orderAskedFor is the target that the address names: ?splice=32 or ?conveyor=3.
-func orderAskedFor(r *Request, reg *assets.Register) string {
-	if id := numberOf(r.Query("splice")); id != 0 {
-		if _, ok := reg.Splice(id); ok {
-			return "s" + plainInt(id)
+// orderAskedFor is the target that the address names: ?splice=32 or ?conveyor=3. What is named and is not there, the
+// finding too, is not found.
+func (s *Site) orderAskedFor(r *Request, reg *assets.Register) (string, error) {
+	if asked := r.Query("finding"); asked != "" {
+		fd, err := s.Registers.Finding(r.Context(), r.Scope, numberOf(asked))
+		if err = r.ofPlant(fd.PlantID, err); err != nil {
+			return "", err
 		}
 	}
-	if id := numberOf(r.Query("conveyor")); id != 0 {
-		return "c" + plainInt(id)
+	if asked := r.Query("splice"); asked != "" {
+		_, ok := reg.Splice(numberOf(asked))
+		return orNotFound("s"+asked, ok)
 	}
-	return ""
+	if asked := r.Query("conveyor"); asked != "" {
+		_, ok := reg.Conveyor(numberOf(asked))
+		return orNotFound("c"+asked, ok)
+	}
+	return "", nil
+}
+
+// orNotFound is a choice, or assets.ErrNotFound where what it names is not there.
+func orNotFound(choice string, there bool) (string, error) {
+	if !there {
+		return "", assets.ErrNotFound
+	}
+	return choice, nil
 }
 
 // target reads what an order is about.
