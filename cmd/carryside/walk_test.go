@@ -291,7 +291,7 @@ func TestARetiredConveyorKeepsItsPageAndItsHistory(t *testing.T) {
 	var g1 struct{ ID int64 }
 	h.db.SQL(t.Context()).Raw("SELECT id FROM conveyors WHERE plant_id = 1 AND tag = 'G1' AND known_to IS NULL AND valid_to IS NULL").Scan(&g1)
 	page := fmt.Sprintf("/plants/1/conveyors/%d", g1.ID)
-	planner.submit(page+"/retire", retireButton(planner, page+"/retire"), map[string]string{"retired": "2026-11-24"}, http.StatusOK)
+	planner.submit(page+"/retire", retireButton(planner, page+"/retire"), map[string]string{"retired": "2026-11-24", "reason": "the store it fed is closed"}, http.StatusOK)
 	d := planner.get(page)
 	if !strings.Contains(d.Find("h1").Text(), "retired") || d.Find("main").Text() == "" {
 		t.Errorf("the page of a retired conveyor says %q", d.Find("h1").Text())
