@@ -33,6 +33,9 @@ type visitor struct {
 	found Found
 }
 
+// richPlant is the first of the demo's plants, which has a bit of everything.
+const richPlant = "/plants/1"
+
 // visitors keeps one for each role, because the walk along the links takes a while; tests run one after another.
 var visitors = map[string]*visitor{}
 
@@ -52,7 +55,7 @@ func signedIn(t *testing.T, role string) *visitor {
 	if err := b.SignIn(program.URL, role); err != nil {
 		t.Fatal(err)
 	}
-	found, err := Discover(b, program.URL, "/")
+	found, err := Discover(b, program.URL, richPlant)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -102,6 +105,19 @@ func walk(t *testing.T, v *visitor, views ...View) {
 	}
 }
 
+// notByLink are pages that no link of the demo offers a planner as it stands, with the reason. Each is
+// tested by the server's own tests; whoever makes one reachable takes it off, as the test below demands.
+var notByLink = map[string]string{
+	"/plants/:plant/catalogues/specifications/new":    "catalogues are the lead's, and the demo signs in no lead",
+	"/plants/:plant/catalogues/specifications/:spec":  "catalogues are the lead's, and the demo signs in no lead",
+	"/plants/:plant/catalogues/kinds/new":             "catalogues are the lead's, and the demo signs in no lead",
+	"/plants/:plant/catalogues/kinds/:kind":           "catalogues are the lead's, and the demo signs in no lead",
+	"/plants/:plant/import/:trial":                    "stands only after a file was sent",
+	"/plants/:plant/import/:trial/refused":            "stands only after a file was sent",
+	"/plants/:plant/findings/:finding/refuse":         "stands only on a finding of grade 3 or 4 that led to nothing yet",
+	"/plants/:plant/conveyors/:conveyor/meter/:meter": "stands only beside a meter that was replaced",
+}
+
 // TestEveryRouteIsWalked holds that no page is forgotten: each address that the server's table answers to
 // GET is one that a planner reaches by links, or a file that a link offers.
 func TestEveryRouteIsWalked(t *testing.T) {
@@ -114,12 +130,16 @@ func TestEveryRouteIsWalked(t *testing.T) {
 	for _, screen := range found.Screens {
 		reached[bestPattern(patterns, screen.Path)] = true
 	}
-	for _, file := range found.Files {
-		reached[bestPattern(patterns, file)] = true
+	for _, address := range append(found.Files, found.Led...) {
+		reached[bestPattern(patterns, address)] = true
 	}
 	for _, pattern := range patterns {
-		if !reached[pattern] {
+		reason, excused := notByLink[pattern]
+		switch {
+		case !reached[pattern] && !excused:
 			t.Errorf("no link leads a planner to %s", pattern)
+		case reached[pattern] && excused:
+			t.Errorf("%s is reached now, though it %s: take it off the list", pattern, reason)
 		}
 	}
 }
@@ -138,10 +158,15 @@ func pagePatterns(t *testing.T) []string {
 			t.Fatal(err)
 		}
 		ast.Inspect(file, func(n ast.Node) bool {
-			if literal, ok := n.(*ast.CompositeLit); ok {
-				if path := routePath(literal); path != "" {
-					patterns = append(patterns, path)
-				}
+			path := ""
+			switch n := n.(type) {
+			case *ast.CompositeLit:
+				path = routePath(n)
+			case *ast.CallExpr:
+				path = addedPath(n)
+			}
+			if path != "" {
+				patterns = append(patterns, path)
 			}
 			return true
 		})
@@ -166,6 +191,40 @@ func routePath(literal *ast.CompositeLit) string {
 	}
 	text, _ := strconv.Unquote(path.Value) // the parser accepted it
 	return text
+}
+
+// addedPath is the path of a route added below a plant's, as in add(..., "stops/:stop", (*Site).editStop, get, post):
+// the text right before the handler, unless only post is named. It is "" for any other call.
+func addedPath(call *ast.CallExpr) string {
+	path, methods := "", map[string]bool{}
+	for i, argument := range call.Args {
+		if handler, ok := argument.(*ast.SelectorExpr); ok && isSiteMethod(handler) && i > 0 {
+			if text, ok := call.Args[i-1].(*ast.BasicLit); ok {
+				path, _ = strconv.Unquote(text.Value) // the parser accepted it
+			}
+		}
+		if name, ok := argument.(*ast.Ident); ok {
+			methods[name.Name] = true
+		}
+	}
+	if path == "" || methods["post"] && !methods["get"] {
+		return ""
+	}
+	return "/plants/:plant/" + path
+}
+
+// isSiteMethod tells whether an expression is written (*Site).name.
+func isSiteMethod(handler *ast.SelectorExpr) bool {
+	paren, ok := handler.X.(*ast.ParenExpr)
+	if !ok {
+		return false
+	}
+	star, ok := paren.X.(*ast.StarExpr)
+	if !ok {
+		return false
+	}
+	name, ok := star.X.(*ast.Ident)
+	return ok && name.Name == "Site"
 }
 
 // bestPattern is the pattern with the fewest wildcards that an address fits, "" for none.

@@ -57,6 +57,7 @@ func nameOf(shape string) string {
 type Found struct {
 	Screens []Screen
 	Files   []string
+	Led     []string // addresses that led on to another page
 	Dead    []string
 }
 
@@ -84,6 +85,7 @@ func Discover(b *Browser, base, start string) (Found, error) {
 			return found, err
 		}
 		if Shape(arrived) != Shape(next) { // led on to another page, which counts instead
+			found.Led = append(found.Led, next)
 			queue = append([]step{{arrived, from}}, queue...)
 			continue
 		}

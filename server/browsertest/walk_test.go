@@ -30,8 +30,8 @@ func TestShape(t *testing.T) {
 // TestDiscover walks a small site of pages, a file and a loop of links.
 func TestDiscover(t *testing.T) {
 	pages := map[string]string{
-		"/plants/1":    `<a href="/conveyors">Conveyors</a> <a href="/register.csv">file</a> <a href="/register.xlsx" download>book</a>`,
-		"/conveyors":   `<a href="/conveyors/1">C-1</a> <a href="/conveyors/2">C-2</a> <a href="/">Today</a>`,
+		"/plants/1":  `<a href="/conveyors">Conveyors</a> <a href="/register.csv">file</a> <a href="/register.xlsx" download>book</a>`,
+		"/conveyors": `<a href="/conveyors/1">C-1</a> <a href="/conveyors/2">C-2</a> <a href="/">Today</a>`,
 		"/conveyors/1": `<a href="/conveyors/1/belts">Belts</a> <form action="/make"><input name="day" value="2026-03-09">
 			<select name="scope"><option value="all">All</option></select><button name="as" value="csv">CSV</button></form>`,
 		"/conveyors/2": `<a href="/nowhere">never looked at: the shape is known</a>`, "/conveyors/1/belts": "",
