@@ -12,7 +12,6 @@ type hourMeter struct {
 	b          *builder
 	plantID    int64
 	conveyorID int64
-	baseH      float64 // what the meter showed at the beginning
 	offsetH    float64 // what is added to the shown hours
 	rollsAtH   float64
 	replaceAt  time.Time // zero: never

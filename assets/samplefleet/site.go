@@ -43,7 +43,6 @@ type siteConveyor struct {
 	outdoor          bool
 	beltYears        float64 // a belt is changed for cover wear after so many years
 	meterRange       float64 // hours at which the meter rolls over; 0: 99 999.9
-	quietFrom        float64 // share of the history before which the conveyor did not exist
 }
 
 // week returns shifts of the same hours on the weekdays given.

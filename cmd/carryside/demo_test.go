@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"carryside/assets/plantdb/plantdbtest"
+	"carryside/schedule/rules"
 )
 
 func TestAKeptDemonstrationGoesOnButNotBackwards(t *testing.T) {
@@ -18,5 +19,21 @@ func TestAKeptDemonstrationGoesOnButNotBackwards(t *testing.T) {
 	}
 	if err := d.fill(t.Context(), db, plantDay.AddDate(-6, 0, 0)); err == nil || !strings.Contains(err.Error(), "--keep") {
 		t.Errorf("started six years earlier: %v, want one sentence with the way on", err)
+	}
+}
+
+func TestANewInstallationBeginsWithTheUsualRulesOnce(t *testing.T) {
+	db := plantdbtest.Open(t)
+	for range 2 {
+		if err := firstRules(t.Context(), db, plantDay); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var n int
+	if err := db.SQL(t.Context()).Raw("SELECT count(*) FROM rules WHERE plant_id = 0 AND customer_id = 0").Scan(&n).Error; err != nil {
+		t.Fatal(err)
+	}
+	if want := len(rules.Defaults(plantDay)); n != want || n == 0 {
+		t.Errorf("%d company-wide rules, want the %d usual ones", n, want)
 	}
 }

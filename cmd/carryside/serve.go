@@ -11,8 +11,10 @@ import (
 	"time"
 
 	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/orders"
 	"carryside/cmd/carryside/desk"
 	"carryside/cmd/carryside/jobs"
+	"carryside/schedule/rules"
 	"carryside/server"
 )
 
@@ -43,6 +45,9 @@ func (s *serveCommand) Run(ctx context.Context, p *Program) error {
 	}
 	if demo {
 		return fmt.Errorf("%s holds the demonstration's invented plants; serve another file, or start carryside demo", s.DB)
+	}
+	if err := firstRules(ctx, db, p.Now()); err != nil {
+		return err
 	}
 	return serveOn(ctx, p, db, serving{listen: s.Listen, now: p.Now, dev: s.Dev, hello: "Carryside serves " + s.DB})
 }
@@ -110,4 +115,22 @@ func loopback(address string) error {
 		return fmt.Errorf("--listen %s is refused: people have no accounts of their own yet, so only this machine may be served; use 127.0.0.1 or localhost", address)
 	}
 	return nil
+}
+
+// firstRules gives a new installation the rules a company begins with, once: each names its class and source, and a
+// person edits them or switches them off.
+func firstRules(ctx context.Context, db *plantdb.DB, now time.Time) error {
+	given, err := db.Meta(ctx, "first_rules")
+	if err != nil || given != "" {
+		return err
+	}
+	var there int64
+	if err := db.SQL(ctx).Raw("SELECT count(*) FROM rules").Scan(&there).Error; err != nil || there > 0 {
+		return err // somebody made rules already
+	}
+	act := plantdb.Act{Origin: plantdb.Command, Action: "begin with the usual rules", Now: now, Company: true}
+	if err := db.Change(ctx, act, func(c *plantdb.Change) error { return orders.SeedRules(c, rules.Defaults(now)) }); err != nil {
+		return err
+	}
+	return db.SetMeta(ctx, "first_rules", now.UTC().Format(time.RFC3339))
 }
