@@ -261,7 +261,7 @@ func (f *fitter) stateScale(t *try, r *Fitted) {
 	} else {
 		r.Notes = append(r.Notes, "no scale above 0 has the greatest likelihood; only its upper limit is known")
 		c := t.s.at(f.held)
-		upper = scale(c.fallFrom(0, 0, f.z, -1))
+		upper = scale(c.fallFrom(c.explained(), 0, f.z, -1))
 	}
 	r.Scale = known(math.Exp(logScale))
 	r.Limits.Scale = figures(math.Exp(lower), math.Exp(upper))

@@ -54,7 +54,7 @@ func newSample(lives []Observation) *sample {
 	if s.greatest > 0 {
 		reference = s.greatest
 	}
-	s.logRef = math.Log(reference)
+	s.logRef = logAge(reference)
 	s.whole = make([]exposure, 0, len(lives))
 	for _, o := range lives {
 		s.add(o.plain())
@@ -66,7 +66,7 @@ func newSample(lives []Observation) *sample {
 func (s *sample) add(o Observation) {
 	n := float64(o.Count)
 	if age := o.lastSound(); age > o.Entry {
-		x := math.Log(age) - s.logRef
+		x := logAge(age) - s.logRef
 		if o.Entry > 0 {
 			s.late = append(s.late, exposure{x, logRatio(age, o.Entry), n})
 		} else {
@@ -84,9 +84,17 @@ func (s *sample) add(o Observation) {
 		if o.Lower > 0 {
 			d = logRatio(o.Upper, o.Lower)
 		}
-		s.gaps = append(s.gaps, gap{math.Log(o.Upper) - s.logRef, d, n})
+		s.gaps = append(s.gaps, gap{logAge(o.Upper) - s.logRef, d, n})
 		s.between += n
 	}
+}
+
+// logAge is ln(age), also of ages so small that a float64 holds only some of their digits: math.Log is wrong for those on some machines.
+func logAge(age float64) float64 {
+	if age < 0x1p-1000 {
+		return math.Log(age*0x1p100) - 100*math.Ln2
+	}
+	return math.Log(age)
 }
 
 // logRatio is ln(a/b) for a above b, kept exact when they are close.
@@ -94,7 +102,7 @@ func logRatio(a, b float64) float64 {
 	if a < 2*b {
 		return math.Log1p((a - b) / b)
 	}
-	return math.Log(a) - math.Log(b)
+	return logAge(a) - logAge(b)
 }
 
 // failures is the number of lives that failed.
@@ -103,7 +111,7 @@ func (s *sample) failures() float64 { return s.exact + s.between }
 // risk is the sum of age^b - entry^b over all stretches, in units of the reference, with its first two derivatives in b.
 type risk struct{ s0, s1, s2 float64 }
 
-// riskAt sums the stretches at one shape. Differences of close ages are taken by expm1, so none is lost.
+// riskAt sums the stretches at one shape. Differences of close ages are taken by expm1, so that none is lost.
 func (s *sample) riskAt(b float64) risk {
 	var r risk
 	for i := range s.whole {
@@ -116,8 +124,12 @@ func (s *sample) riskAt(b float64) risk {
 	}
 	for i := range s.late {
 		e := &s.late[i]
-		atEntry := math.Exp(b * (e.x - e.d))
-		v := -math.Exp(b*e.x) * math.Expm1(-b*e.d)
+		atEntry, v := math.Exp(b*(e.x-e.d)), 0.0
+		if b*e.d > 0.1 { // the difference loses no more than a digit
+			v = math.Exp(b*e.x) - atEntry
+		} else {
+			v = atEntry * math.Expm1(b*e.d)
+		}
 		r.s0 += e.n * v
 		r.s1 += e.n * (e.x*v + e.d*atEntry)
 		r.s2 += e.n * (e.x*e.x*v + e.d*(2*e.x-e.d)*atEntry)

@@ -82,8 +82,12 @@ type held struct {
 // at evaluates the likelihood with k = logC - b y.
 func (q quantile) at(logShape, y float64) held {
 	b := math.Exp(logShape)
-	p := q.s.at(b).point(q.logC - b*y)
-	h := held{point: p}
+	return q.s.at(b).point(q.logC - b*y).held(y)
+}
+
+// held turns the derivatives in (b, k) into those in (ln shape, y).
+func (p point) held(y float64) held {
+	b, h := p.b, held{point: p}
 	h.lt = b * (p.lb - y*p.lk)
 	h.ly = -b * p.lk
 	h.ltt = b*b*(p.lbb-2*y*p.lbk+y*y*p.lkk) + h.lt
@@ -103,7 +107,7 @@ func (q quantile) limit(side float64) float64 {
 func (q quantile) start() (y, spread, slope float64) {
 	b := q.best.b
 	y = (q.logC - q.best.k) / b
-	h := q.at(math.Log(b), y)
+	h := q.best.point.held(y) // k = logC - b y holds at the maximum by the choice of y
 	lyy := b * b * h.lkk
 	spread = 1 / math.Sqrt(-(lyy - h.lty*h.lty/h.ltt))
 	return y, spread, -h.lty / h.ltt

@@ -80,19 +80,26 @@ func (s *sample) maximum() (profiled, error) {
 }
 
 // highestHill scans the profile in steps of ln(shape), climbs from every local top and keeps the best.
+//
+// The scan only has to see where the hills are: of a large cohort it looks at every so manieth life. The climbs, and the comparison
+// with the ends of the range, are on all lives.
 func (s *sample) highestHill() (profiled, error) {
 	const steps = 24
 	ratio := math.Pow(greatestShape/leastShape, 1.0/steps)
+	few := s.thinned(4000)
 	shapes, heights := make([]float64, steps+1), make([]float64, steps+1)
 	for i := range shapes {
 		shapes[i] = leastShape * math.Pow(ratio, float64(i))
-		heights[i] = s.profile(shapes[i]).l
+		heights[i] = few.profile(shapes[i]).l
 	}
 	best, found, edge := profiled{}, false, error(&NoMaximum{NotConverged})
 	for i := range shapes {
 		left, right := max(i-1, 0), min(i+1, steps)
 		if heights[i] < heights[left] || heights[i] < heights[right] {
 			continue
+		}
+		if few != s { // the hill of all lives may stand a step aside
+			left, right = max(i-3, 0), min(i+3, steps)
 		}
 		p, err := s.climb(shapes[i], shapes[left], shapes[right])
 		switch {
@@ -102,11 +109,37 @@ func (s *sample) highestHill() (profiled, error) {
 			edge = err
 		}
 	}
-	tops := max(heights[0], heights[steps])
-	if !found || best.l < tops-1e-9*math.Abs(tops) {
+	if !found {
 		return profiled{}, edge
 	}
+	if low := s.profile(leastShape).l; best.l < low-1e-9*math.Abs(low) {
+		return profiled{}, &NoMaximum{ShapeTooLow}
+	}
+	if high := s.profile(greatestShape).l; best.l < high-1e-9*math.Abs(high) {
+		return profiled{}, &NoMaximum{ShapeTooHigh}
+	}
 	return best, nil
+}
+
+// thinned is the sample itself, or every so manieth life of it when it has many more than n; it keeps the age of reference.
+func (s *sample) thinned(n int) *sample {
+	every := (len(s.whole) + len(s.late) + len(s.gaps)) / n
+	if every < 2 {
+		return s
+	}
+	few := &sample{logRef: s.logRef, whole: everyNth(s.whole, every), late: everyNth(s.late, every), gaps: everyNth(s.gaps, every)}
+	share := 1 / float64(every)
+	few.exact, few.between, few.sumX, few.sumLog = s.exact*share, s.between*share, s.sumX*share, s.sumLog*share
+	return few
+}
+
+// everyNth keeps every n-th of a list, and the first.
+func everyNth[T any](all []T, n int) []T {
+	few := make([]T, 0, len(all)/n+1)
+	for i := 0; i < len(all); i += n {
+		few = append(few, all[i])
+	}
+	return few
 }
 
 // firstShape guesses a shape: the spread of ln(age at failure) is 1.28/shape when all have failed (Menon 1963).

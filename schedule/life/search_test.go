@@ -20,7 +20,7 @@ func plainLogLik(lives []Observation, b, logScale float64) float64 {
 		return math.Exp(b * (math.Log(t) - logScale))
 	}
 	step := func(from, to float64) float64 {
-		if from < to/2 {
+		if from <= to/2 {
 			return hazard(to) - hazard(from)
 		}
 		return hazard(from) * math.Expm1(b*math.Log1p((to-from)/from))

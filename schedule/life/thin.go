@@ -65,6 +65,16 @@ func (c *slice) fallFrom(from, top, z, side float64) float64 {
 	return at
 }
 
+// explained is a k at which every gap is long over: the log-likelihood of lives that are nothing but gaps is 0 there.
+func (c *slice) explained() float64 {
+	k := math.Inf(-1)
+	for _, g := range c.s.gaps {
+		v, _, _ := g.logStep(c.b)
+		k = max(k, 7-v)
+	}
+	return k
+}
+
 // boundScale is ln of the one-sided lower limit of the scale when nothing has failed: at shape b,
 // scale >= (sum(life^b - entry^b)/-ln(1 - confidence))^(1/b).
 func (s *sample) boundScale(b, confidence float64) float64 {
