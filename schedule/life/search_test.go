@@ -8,7 +8,7 @@ import (
 )
 
 // cohortsToSearch is how many random cohorts are searched directly; a release runs ten thousand.
-var cohortsToSearch = flag.Int("cohorts", 60, "random cohorts that the fit is held against a slow direct search on")
+var cohortsToSearch = flag.Int("cohorts", 40, "random cohorts that the fit is held against a slow direct search on")
 
 // plainLogLik is the log-likelihood as it is defined, one life at a time, without any of the fit's transformations. Only the difference
 // of two hazards at ages close together is taken from the difference of the ages: power by power it would lose eight digits.
