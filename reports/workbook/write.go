@@ -351,7 +351,9 @@ func serial(wall time.Time) (float64, bool) {
 		return 0, false
 	}
 	days := (wall.Unix() - dayZero.Unix()) / 86400
-	return float64(days) + float64((wall.Unix()-dayZero.Unix())%86400)/86400, true
+	// Ten digits of a day are below a second; the library cuts longer ones off, which can show a minute too early.
+	of := math.Round(float64((wall.Unix()-dayZero.Unix())%86400)/86400*1e10) / 1e10
+	return float64(days) + of, true
 }
 
 // cut shortens a text to what a cell holds, 32,767 characters, and says so at its end.

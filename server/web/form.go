@@ -144,7 +144,7 @@ func (fd *Field) OverBoth() *Field { fd.Wide = true; return fd }
 func (fd *Field) Bad() bool { return fd.Error != "" }
 
 // ID is the field's id on the page.
-func (fd *Field) ID() string { return "f-" + fd.prefix + fd.Name }
+func (fd *Field) ID() string { return strings.ReplaceAll("f-"+fd.prefix+fd.Name, " ", "-") }
 
 // Get returns a field by name, for a template that places each itself.
 func (f *Form) Get(name string) *Field { return f.byName[name] }

@@ -55,6 +55,7 @@ type reminderRow struct {
 	Why       string
 	Due       string
 	NotBefore string // the date the field offers
+	Bad       string // what is wrong with the date that was typed
 	May       bool
 }
 
@@ -71,9 +72,18 @@ type todayInputs struct {
 }
 
 func (s *Site) today(r *Request) error {
-	in, err := s.readToday(r)
+	p, err := s.todayPage(r)
 	if err != nil {
 		return err
+	}
+	return r.Show("today", p)
+}
+
+// todayPage is the screen as it is now.
+func (s *Site) todayPage(r *Request) (*todayPage, error) {
+	in, err := s.readToday(r)
+	if err != nil {
+		return nil, err
 	}
 	p := &todayPage{Ramp: drawing.Ramp(), Orders: r.At("orders")}
 	p.Sheet = "Today"
@@ -83,7 +93,7 @@ func (s *Site) today(r *Request) error {
 	if len(in.v.Register.Conveyors) == 0 {
 		p.First, p.Say, p.Do = r.firstSteps(), in.v.beltsSay(), nil
 		p.Sub = "Four steps, in this order. Each can be left and taken up again; nothing is raised before there are belts."
-		return r.Show("today", p)
+		return p, nil
 	}
 	d := r.decisions(in)
 	p.Say, p.Sub = todaySay(d), r.F.LongDay(r.F.Today())+". "+todaySub(d, in.v)
@@ -95,7 +105,7 @@ func (s *Site) today(r *Request) error {
 	p.Coming = r.comingRows(in)
 	p.News = r.newsRows(in)
 	p.Reminders = r.reminderRows(in)
-	return r.Show("today", p)
+	return p, nil
 }
 
 // firstSteps is what a plant without belts needs, in order, each with its button where it is built and open.
@@ -378,7 +388,17 @@ func (s *Site) notBefore(r *Request) error {
 	}
 	day := assets.Day(r.C.Request.PostForm.Get("day"))
 	if _, err := day.Midnight(r.F.zone()); err != nil || day <= r.F.Today() {
-		return assets.Invalid{"day": "choose a date after today, written as YYYY-MM-DD"}
+		p, err := s.todayPage(r)
+		if err != nil {
+			return err
+		}
+		for i := range p.Reminders {
+			if p.Reminders[i].ID == id {
+				p.Reminders[i].NotBefore, p.Reminders[i].Bad = string(day), "Choose a date after today, written as YYYY-MM-DD."
+				return r.Refill("today", p)
+			}
+		}
+		return fmt.Errorf("reminder %d: %w", id, assets.ErrNotFound)
 	}
 	if err := s.Days.NotBefore(r.Context(), r.Scope, r.act("put a reminder off", "not before "+string(day)), r.PlantID(), id, day); err != nil {
 		return err

@@ -192,7 +192,7 @@ func (sp spot) labels() []*label {
 // spot writes one belt as a link with its tag and labels.
 func (s *svg) spot(sp spot, labels []*label) {
 	f := sp.f
-	s.raw(`<a class="hot" href="`, escape(f.belt.To), `" aria-label="`, escape(f.belt.sentence()), `">`)
+	s.raw(`<a class="hot" href="`, escape(f.belt.To), `"><title>`, escape(f.belt.sentence()), `</title>`)
 	lowest := math.Max(-f.low.YMM, 0) + 6
 	s.raw(`<rect class="ring" x="`, num(sp.ox+f.low.XMM-5), `" y="`, num(sp.oy-f.high.YMM-9), `" width="`, num(f.high.XMM-f.low.XMM+10),
 		`" height="`, num(f.high.YMM+lowest+18), `" fill-opacity="0"/>`)
