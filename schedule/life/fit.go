@@ -250,7 +250,8 @@ func (f *fitter) stateScale(t *try, r *Fitted) {
 	r.Method = FixedShape
 	r.Notes = append(r.Notes, fmt.Sprintf("shape held at %.6g (%s): %s", f.held, sourceWords[f.source], t.none))
 	scale := func(k float64) float64 { return t.s.logRef - k/f.held }
-	logScale, lower, upper := math.NaN(), math.NaN(), math.NaN()
+	logScale, lower := math.NaN(), math.NaN()
+	var upper float64
 	held, err := t.s.withShape(f.held)
 	if err == nil {
 		logScale = scale(held.k)

@@ -290,7 +290,7 @@ func (p *hazardSteps) support(slope []float64) []int {
 func (p *hazardSteps) quadratic(cells []int, slope []float64, bold bool) (target []float64, unique bool) {
 	blocks, first := p.blocks(cells)
 	n := len(cells)
-	now, lift, free := make([]float64, n), make([]float64, n), make([]bool, n)
+	now, free := make([]float64, n), make([]bool, n)
 	for i, j := range cells {
 		now[i], free[i] = p.h[j], true
 	}
@@ -314,6 +314,7 @@ func (p *hazardSteps) quadratic(cells []int, slope []float64, bold bool) (target
 				curve.addRow(i, s.from, s.n)
 			}
 		}
+		var lift []float64
 		lift, unique = curve.solve(pull, free)
 		share, hit := 1.0, false
 		for i := range cells {

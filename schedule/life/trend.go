@@ -153,7 +153,7 @@ func tieTerm(numbers []float64) float64 {
 // LeastSquares is the ordinary line with Student limits, and where its bands meet the limit.
 //
 // The band of a single reading is value(t) +/- q s sqrt(1 + 1/n + (t - mean t)^2/Sxx), that of the mean lacks the 1; q has n - 2
-// degrees of freedom. Source: Draper and Smith, Applied Regression Analysis, 3rd ed. 1998, sections 1.4 and 3.2. With two
+// degrees of freedom. Source: Draper and Smith, Applied Regression Analysis, 3rd ed. 1998. With two
 // measurements there are no limits, with three they are very wide. Refusals: BadInput, TooFew.
 func (m Measurements) LeastSquares() (Trend, error) {
 	if err := m.check(); err != nil {

@@ -56,7 +56,7 @@ func (w Weibull) CumulativeHazard(t float64) float64 { return math.Pow(t/w.Scale
 // FailsWithin is the chance that a life sound at age fails within x more: 1 - exp(H(age) - H(age+x)).
 //
 // Both in the unit of Scale, 0 or more. Small chances keep their digits: the difference of hazards is H(age) expm1(Shape
-// log1p(x/age)) where x is the smaller. Source: Kalbfleisch and Prentice 2002, section 1.2.
+// log1p(x/age)) where x is the smaller. Source: Kalbfleisch and Prentice 2002.
 func (w Weibull) FailsWithin(age, x float64) float64 { return -math.Expm1(-w.hazardStep(age, x)) }
 
 // hazardStep is H(age+x) - H(age).
