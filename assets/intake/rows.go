@@ -137,6 +137,9 @@ func (w *rowWalk) isTotal(row *Row, cells []Cell) bool {
 			}
 			continue
 		}
+		if strings.HasPrefix(c.Text, "=") || strings.HasPrefix(c.Text, "+") || strings.HasPrefix(c.Text, "@") {
+			continue // text that would run in a spreadsheet is data, also when it names a sum
+		}
 		if first, _, _ := strings.Cut(fold(c.Text), " "); totalWords[first] {
 			if int(c.Col) == tagCol {
 				return strings.ContainsAny(trimmed(c.Text), " .:") || !hasDigit(c.Text)

@@ -461,3 +461,10 @@ func TestOneTagOnEveryRowIsSoonDone(t *testing.T) {
 		t.Errorf("%d rows refused, no conveyor has 20,000 belts", len(o.Refused))
 	}
 }
+
+func TestTextThatASpreadsheetWouldRunIsDataAlsoWhenItNamesASum(t *testing.T) {
+	o := bring(t, &memory{}, "Conveyor,Description,Width (mm)\n=SUM(B2:B3),first,600\nCV-2,second,650\n", intake.Options{})
+	if len(o.Skipped) != 0 || len(o.Records) == 0 || !strings.Contains(said(t, o), "2 conveyor created =SUM(B2:B3)") {
+		t.Errorf("a tag that begins with an equals sign:\n%s", said(t, o))
+	}
+}

@@ -148,7 +148,7 @@ func CorrectReading(c *plantdb.Change, conveyorID int64, at assets.Instant, show
 		return err
 	}
 	if class.Held() {
-		return assets.Invalid{"shown_h": fmt.Sprintf("this contradicts %s at %s (%s)", hours(against.Hours), against.At.Format(time.RFC3339), class.Words())}
+		return assets.Invalid{"shown_h": fmt.Sprintf("this contradicts %s at %s: %s", hours(against.Hours), against.At.Format(time.RFC3339), because(class))}
 	}
 	e := Entered{ConveyorID: conveyorID, At: at, ShownH: *shownH, Approximate: old.Approximate}
 	if old.Remark != nil {

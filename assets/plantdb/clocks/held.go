@@ -181,7 +181,7 @@ func enterHeld(c *plantdb.Change, ch *plantdb.Chain, h assets.HeldReading) error
 	case err != nil:
 		return err
 	case class.Held():
-		return assets.Invalid{"what": fmt.Sprintf("with this the reading still contradicts %s at %s (%s)", hours(against.Hours), against.At.Format(time.RFC3339), class.Words())}
+		return assets.Invalid{"what": fmt.Sprintf("with this the reading still contradicts %s at %s: %s", hours(against.Hours), against.At.Format(time.RFC3339), because(class))}
 	case class == clock.Duplicate:
 		return nil
 	}

@@ -260,11 +260,22 @@ func checkLine(c *plantdb.Change, plantID, conveyorID int64) error {
 	points := clock.NewLine(Points(meters, readings)).Points()
 	for i := 1; i < len(points); i++ {
 		if class, against := clock.Judge(points[:i], points[i], m.ResolutionH); class.Held() {
-			return assets.Invalid{"": fmt.Sprintf("with this, %s at %s would contradict %s at %s (%s); correct the hours or leave the wrong reading out first",
-				hours(points[i].Hours), points[i].At.Format(time.RFC3339), hours(against.Hours), against.At.Format(time.RFC3339), class.Words())}
+			return assets.Invalid{"": fmt.Sprintf("with this, %s at %s would contradict %s at %s: %s; correct the hours or leave the wrong reading out first",
+				hours(points[i].Hours), points[i].At.Format(time.RFC3339), hours(against.Hours), against.At.Format(time.RFC3339), because(class))}
 		}
 	}
 	return nil
+}
+
+// because says what a class means in a sentence.
+func because(class clock.Class) string {
+	switch class {
+	case clock.Backwards:
+		return "the hours would fall"
+	case clock.MoreThanADay:
+		return "more hours than have passed between"
+	}
+	return "two values at one instant"
 }
 
 func hours(h float64) string { return fmt.Sprintf("%.1f h", h) }
