@@ -131,6 +131,7 @@ type Proof struct {
 // AsOf is the day a report looks at and the moment it was built.
 type AsOf struct {
 	Day   assets.Day // "" : the moment of building
+	At    time.Time  // the instant itself, where one was given instead of a day; zero otherwise
 	Built time.Time
 }
 
@@ -140,6 +141,9 @@ func (a AsOf) Now(zone *time.Location) time.Time {
 	if a.Day == "" {
 		return a.Built
 	}
+	if !a.At.IsZero() {
+		return a.At
+	}
 	end, err := a.Day.End(zone)
 	if err != nil || end.After(a.Built) {
 		return a.Built
@@ -147,20 +151,32 @@ func (a AsOf) Now(zone *time.Location) time.Time {
 	return end.UTC()
 }
 
-// NewAsOf checks the day: "" or YYYY-MM-DD.
+// NewAsOf checks the day: "", YYYY-MM-DD, or an instant of RFC 3339, which is the same for every plant.
 func NewAsOf(day assets.Day, built time.Time) (AsOf, error) {
-	if day != "" {
-		if _, err := day.End(time.UTC); err != nil {
-			return AsOf{}, assets.Invalid{"as-of": err.Error()}
-		}
+	a := AsOf{Day: day, Built: built.UTC()}
+	if day == "" {
+		return a, nil
 	}
-	return AsOf{Day: day, Built: built.UTC()}, nil
+	if at, err := time.Parse(time.RFC3339, string(day)); err == nil {
+		if a.At = at.UTC(); a.At.After(a.Built) {
+			a.At = a.Built
+		}
+		a.Day = assets.DayOf(a.At)
+		return a, nil
+	}
+	if _, err := day.End(time.UTC); err != nil {
+		return AsOf{}, assets.Invalid{"as-of": err.Error()}
+	}
+	return a, nil
 }
 
 // Words says the day as people read it.
 func (a AsOf) Words() string {
 	if a.Day == "" {
 		return "the moment of building"
+	}
+	if !a.At.IsZero() {
+		return a.At.Format(time.RFC3339)
 	}
 	return ShownDay(a.Day) + ", end of day in each plant's zone, or the moment of building if that is earlier"
 }

@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/PuerkitoBio/goquery"
 	"github.com/google/go-cmp/cmp"
@@ -249,5 +250,16 @@ func TestJSONHoldsTheSameCellsAndItsDigestCanBeChecked(t *testing.T) {
 	}
 	if sum := digestByHand(t, keys, got.Rows); sum != proof.Digest {
 		t.Errorf("digest recomputed with the standard library %s, want %s", sum, proof.Digest)
+	}
+}
+
+func TestAsOfMayBeAnInstant(t *testing.T) {
+	built := time.Date(2026, 11, 25, 6, 0, 0, 0, time.UTC)
+	a, err := reports.NewAsOf("2026-06-30T22:00:00+02:00", built)
+	if want := time.Date(2026, 6, 30, 20, 0, 0, 0, time.UTC); err != nil || !a.Now(time.UTC).Equal(want) || a.Day != "2026-06-30" {
+		t.Errorf("as of %v on %s (%v), want %v in every zone", a.Now(time.UTC), a.Day, err, want)
+	}
+	if a, err = reports.NewAsOf("2027-06-30T22:00:00Z", built); err != nil || !a.Now(time.UTC).Equal(built) {
+		t.Errorf("an instant to come: %v (%v), want the moment of building", a.Now(time.UTC), err)
 	}
 }

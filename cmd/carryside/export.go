@@ -19,7 +19,7 @@ import (
 // exportCommand writes a report to a file: for whoever wants the register without a screen.
 type exportCommand struct {
 	Report string `arg:"" name:"report" help:"Which report; splice-age is the splice age register."`
-	AsOf   string `name:"as-of" placeholder:"DATE" help:"The day it looks at, YYYY-MM-DD: its end in each plant's time zone. Without it, now."`
+	AsOf   string `name:"as-of" placeholder:"DATE" help:"The day it looks at, YYYY-MM-DD: its end in each plant's time zone; or an instant of RFC 3339. Without it, now."`
 	Known  string `name:"known-at" placeholder:"DATE" help:"As it was known then: what was entered later is left out. YYYY-MM-DD is the end of that day in the company's time zone; an instant like 2026-06-30T12:00:00Z is accepted. Without it, as known now."`
 	Scope  string `placeholder:"PARTS" help:"What it covers: customer=NAME,plant=NAME,line=NAME,conveyor=TAG, each part optional. Without it, everything."`
 	DB     string `name:"db" default:"carryside.db" placeholder:"FILE|URL" help:"The installation's database."`

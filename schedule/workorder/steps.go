@@ -159,6 +159,9 @@ func PutOff(o Order, by Actor, at, now time.Time, latest assets.Day, why string)
 		return o, Event{}, err
 	}
 	checkDay(wrong, "latest_day", latest)
+	if raised := assets.DayOf(o.RaisedAt.Time()); o.RaisedAt != 0 && latest < raised {
+		wrong.Add("latest_day", "the order was raised on "+string(raised)+"; give that day or a later one")
+	}
 	if latest == o.LatestDay {
 		wrong.Add("latest_day", "the latest date is "+string(latest)+" already; give another")
 	}
