@@ -9,6 +9,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"strings"
 )
 
 // applicationID marks a SQLite file as ours ("CRSY"), so that another program's file is not written into.
@@ -63,6 +64,9 @@ func sqliteSentence(path string, err error) error {
 func checkFile(dsn string, create bool) (string, error) {
 	if dsn == "" {
 		return "", errors.New("no database is named; give a file or a postgres:// address")
+	}
+	if scheme, _, is := strings.Cut(dsn, "://"); is {
+		return "", fmt.Errorf("%s:// is no database we know; give the name of a file, or a postgres:// address", scheme)
 	}
 	path, err := filepath.Abs(dsn)
 	if err != nil {

@@ -64,6 +64,7 @@ func TestDatabasesThatCannotBeOpened(t *testing.T) {
 		"a folder that is not there":            {plantdb.Config{DSN: filepath.Join(dir, "no", "such.db"), Create: true}, "does not exist; create it"},
 		"a file that is not there":              {plantdb.Config{DSN: filepath.Join(dir, "missing.db")}, "there is no database"},
 		"a folder":                              {plantdb.Config{DSN: dir, Create: true}, "is not a file"},
+		"an address of something else":          {plantdb.Config{DSN: "http://plant.example/db", Create: true}, "is no database we know"},
 		"a text":                                {plantdb.Config{DSN: file("list.csv", "tag;width\nQ1;1200\n"), Create: true}, "is no database"},
 		"a database cut short":                  {plantdb.Config{DSN: file("cut.db", "SQLite format 3\x00xxx"), Create: true}, "is no database or is damaged"},
 		"another program's database":            {plantdb.Config{DSN: foreign, Create: true}, "of another program"},

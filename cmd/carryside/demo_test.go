@@ -37,3 +37,14 @@ func TestANewInstallationBeginsWithTheUsualRulesOnce(t *testing.T) {
 		t.Errorf("%d company-wide rules, want the %d usual ones", n, want)
 	}
 }
+
+func TestAnAddressThatCannotBeListenedOnIsRefusedInOneLine(t *testing.T) {
+	for _, address := range []string{"127.0.0.1:99999", "127.0.0.1", "0.0.0.0:8080", "192.168.1.7:8080", "127.0.0.1:http"} {
+		if err := loopback(address); err == nil || strings.Contains(err.Error(), "listen tcp") {
+			t.Errorf("--listen %s: %v, want one sentence of ours", address, err)
+		}
+	}
+	if err := loopback("[::1]:0"); err != nil {
+		t.Errorf("--listen [::1]:0: %v", err)
+	}
+}

@@ -8,6 +8,7 @@ import (
 	"net"
 	"net/http"
 	"net/netip"
+	"strconv"
 	"time"
 
 	"carryside/assets/plantdb"
@@ -103,9 +104,9 @@ func stopServing(s *http.Server, failed error) error {
 
 // loopback refuses an address that another machine could reach.
 func loopback(address string) error {
-	host, _, err := net.SplitHostPort(address)
-	if err != nil {
-		return &UsageError{fmt.Sprintf("--listen %s: write an address and port such as 127.0.0.1:8080", address)}
+	host, port, err := net.SplitHostPort(address)
+	if n, bad := strconv.Atoi(port); err != nil || bad != nil || n < 0 || n > 65535 {
+		return &UsageError{fmt.Sprintf("--listen %s: write an address and a port from 0 to 65535, such as 127.0.0.1:8080", address)}
 	}
 	if host == "localhost" {
 		return nil
