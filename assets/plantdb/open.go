@@ -53,10 +53,22 @@ func Open(ctx context.Context, cfg Config) (*DB, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := db.sealOld(ctx); err != nil {
+	if err := db.seal(ctx, cfg.AsItIs); err != nil {
 		return nil, errors.Join(err, db.Close())
 	}
 	return db, nil
+}
+
+// seal gives an earlier database its hashes, or, for a command that only reads, refuses one that waits for them.
+func (db *DB) seal(ctx context.Context, asItIs bool) error {
+	if !asItIs {
+		return db.sealOld(ctx)
+	}
+	waits, err := db.Meta(ctx, unsealedMark)
+	if err == nil && waits != "" {
+		err = migrations.ErrOlder
+	}
+	return err
 }
 
 func isPostgres(dsn string) bool {

@@ -149,6 +149,13 @@ func TestUpgradeSetsACopyAside(t *testing.T) {
 	if _, err := plantdb.Open(bg, plantdb.Config{DSN: path, AsItIs: true}); !errors.Is(err, migrations.ErrOlder) {
 		t.Errorf("a command that only reads opens an earlier database: %v, want to be sent to serve", err)
 	}
+	again := plantdbtest.Again(t, path)
+	if err := again.SetMeta(bg, "journal_unsealed", "yes"); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := plantdb.Open(bg, plantdb.Config{DSN: path, AsItIs: true}); !errors.Is(err, migrations.ErrOlder) {
+		t.Errorf("a command that only reads opens a database whose journal waits for its hashes: %v", err)
+	}
 	if word, err := plantdbtest.Again(t, path).Meta(bg, "mine"); err != nil || word != "before the upgrade" {
 		t.Errorf("after the upgrade: %q, %v", word, err)
 	}

@@ -105,14 +105,20 @@ func accept(c *plantdb.Change, ch *plantdb.Chain, e Entered) error {
 	return nil
 }
 
+// hold keeps a reading for a person's decision; one that waits already, given again, waits once.
 func hold(c *plantdb.Change, ch *plantdb.Chain, conveyor assets.Conveyor, e Entered, o Outcome) (int64, error) {
+	var waiting []int64
+	err := c.Tx().Raw("SELECT id FROM held_readings WHERE conveyor_id = ? AND at = ? AND shown_h = ? AND decision = ''", e.ConveyorID, e.At, e.ShownH).Scan(&waiting).Error
+	if err != nil || len(waiting) > 0 {
+		return append(waiting, 0)[0], err
+	}
 	h := assets.HeldReading{
 		PlantID: conveyor.PlantID, ConveyorID: e.ConveyorID, At: e.At, ShownH: e.ShownH,
 		Class: string(o.Class), Question: question(e, o), Origin: e.Origin,
 		EnteredAt: c.Now(), EnteredBy: c.Act.PersonID,
 	}
 	rows := []assets.HeldReading{h}
-	err := HoldReadings(c, ch, rows)
+	err = HoldReadings(c, ch, rows)
 	return rows[0].ID, err
 }
 

@@ -259,3 +259,13 @@ func TestHundredThousandReadingsAreWrittenInSeconds(t *testing.T) {
 		t.Errorf("100,000 readings took %v", took)
 	}
 }
+
+func TestAHeldReadingTypedTwiceWaitsOnce(t *testing.T) {
+	s := plantdbtest.Plant(t)
+	enter(t, s, daysAgo(30), 1000)
+	first, again := enter(t, s, daysAgo(20), 900), enter(t, s, daysAgo(20), 900)
+	held, err := clocks.Held(bg, s.DB, s.Scope, s.Plant.ID)
+	if err != nil || len(held) != 1 || first.HeldID == 0 || first.HeldID != again.HeldID {
+		t.Errorf("%d readings wait (%v), numbers %d and %d; want one", len(held), err, first.HeldID, again.HeldID)
+	}
+}
