@@ -43,12 +43,12 @@ func (c *calcCommand) Run(p *Program) error {
 func readCases(name string) ([]byte, error) {
 	f, err := os.Open(name)
 	if err != nil {
-		return nil, fmt.Errorf("the case file cannot be read: %w", err)
+		return nil, fmt.Errorf("%s cannot be read: %s", name, plainFault(err))
 	}
 	defer f.Close()
 	document, err := io.ReadAll(io.LimitReader(f, maxCasesBytes+1))
 	if err != nil {
-		return nil, fmt.Errorf("the case file cannot be read: %w", err)
+		return nil, fmt.Errorf("%s cannot be read: %s", name, plainFault(err))
 	}
 	if len(document) > maxCasesBytes {
 		return nil, fmt.Errorf("%s is larger than %d MB; split it", name, maxCasesBytes>>20)

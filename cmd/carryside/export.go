@@ -81,7 +81,11 @@ func (c *exportCommand) Run(ctx context.Context, p *Program) error {
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(p.Stdout, "%s: %d rows, digest of the rows %s\n", c.Out, proof.Rows, proof.Digest)
+	rows := "rows"
+	if proof.Rows == 1 {
+		rows = "row"
+	}
+	_, err = fmt.Fprintf(p.Stdout, "%s: %d %s, digest of the rows %s\n", c.Out, proof.Rows, rows, proof.Digest)
 	return err
 }
 
@@ -107,7 +111,7 @@ func writerFor(name string) (writeReport, error) {
 func (c *exportCommand) writeFile(ctx context.Context, r *reports.Report, write writeReport) (reports.Proof, error) {
 	f, err := os.CreateTemp(filepath.Dir(c.Out), ".carryside-*"+filepath.Ext(c.Out))
 	if err != nil {
-		return reports.Proof{}, fmt.Errorf("%s cannot be written; choose a folder that exists and may be written to: %w", c.Out, err)
+		return reports.Proof{}, fmt.Errorf("%s cannot be written: %s; choose a folder that exists and may be written to", c.Out, plainFault(err))
 	}
 	defer os.Remove(f.Name()) // gone already when all went well
 	proof, err := write(r, ctx, f)
@@ -116,7 +120,7 @@ func (c *exportCommand) writeFile(ctx context.Context, r *reports.Report, write 
 		return reports.Proof{}, err
 	}
 	if err := os.Rename(f.Name(), c.Out); err != nil {
-		return reports.Proof{}, fmt.Errorf("%s cannot be written: %w", c.Out, err)
+		return reports.Proof{}, fmt.Errorf("%s cannot be written: %s", c.Out, plainFault(err))
 	}
 	return proof, nil
 }

@@ -47,7 +47,7 @@ func whereBroken(document []byte) error {
 	var syntax *json.SyntaxError
 	if errors.As(json.Unmarshal(document, new(any)), &syntax) {
 		line := 1 + bytes.Count(document[:min(int(syntax.Offset), len(document))], []byte("\n"))
-		return fmt.Errorf("the file is not JSON (line %d: %w)", line, syntax)
+		return fmt.Errorf("the file is no JSON from line %d on; check quotes, commas and brackets there", line)
 	}
 	return ErrNotCases
 }
