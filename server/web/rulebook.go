@@ -77,7 +77,7 @@ func rulesSay(n, orders, reminders int) string {
 	if n == 0 {
 		return "No rule looks at this plant, so nothing is raised by itself"
 	}
-	say := Capital(Figure(n, "rule", "rules")) + pick(n == 1, " raises ", " raise ") + "about " + Figure(orders, "order", "orders")
+	say := Capital(Figure(n, "rule", "rules")) + pick(n == 1, " raises ", " raise ") + "up to " + Figure(orders, "order", "orders")
 	if reminders > 0 {
 		say += " and " + Figure(reminders, "reminder", "reminders")
 	}

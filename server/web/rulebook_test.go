@@ -99,7 +99,7 @@ func TestListOfRules(t *testing.T) {
 	if got := text(d, "tbody tr td:nth-child(5)"); got != "4" {
 		t.Errorf("last year %q", got)
 	}
-	if got := text(d, "h1"); got != "2 rules raise about 21 orders and 21 reminders in the next year" {
+	if got := text(d, "h1"); got != "2 rules raise up to 21 orders and 21 reminders in the next year" {
 		t.Errorf("headline %q", got)
 	}
 	if got := text(d, "tbody tr:nth-child(2) td:nth-child(4)"); !strings.HasPrefix(got, "reminder only") {
@@ -114,7 +114,7 @@ func TestWhatRulesSay(t *testing.T) {
 	}{
 		{0, 0, 0, "No rule looks at this plant, so nothing is raised by itself"},
 		{1, 1, 0, "1 rule raises about 1 order in the next year"},
-		{3, 0, 2, "3 rules raise about 0 orders and 2 reminders in the next year"},
+		{3, 0, 2, "3 rules raise up to 0 orders and 2 reminders in the next year"},
 	} {
 		if got := strings.ReplaceAll(rulesSay(tt.n, tt.orders, tt.reminders), nb, " "); got != tt.want {
 			t.Errorf("%q, want %q", got, tt.want)
