@@ -113,7 +113,7 @@ func TestWhatRulesSay(t *testing.T) {
 		want                 string
 	}{
 		{0, 0, 0, "No rule looks at this plant, so nothing is raised by itself"},
-		{1, 1, 0, "1 rule raises about 1 order in the next year"},
+		{1, 1, 0, "1 rule raises up to 1 order in the next year"},
 		{3, 0, 2, "3 rules raise up to 0 orders and 2 reminders in the next year"},
 	} {
 		if got := strings.ReplaceAll(rulesSay(tt.n, tt.orders, tt.reminders), nb, " "); got != tt.want {
