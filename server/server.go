@@ -29,6 +29,32 @@ type Config struct {
 
 // Handler returns the whole server as one handler.
 func Handler(c Config) (http.Handler, error) {
+	e, err := engine(c)
+	if err != nil {
+		return nil, err
+	}
+	return around(c, e), nil
+}
+
+// Route is one address the server answers to.
+type Route struct{ Method, Path string }
+
+// Routes lists every address the server answers to, as its router knows them: the test of the walls walks them,
+// so that none is forgotten.
+func Routes(c Config) ([]Route, error) {
+	e, err := engine(c)
+	if err != nil {
+		return nil, err
+	}
+	var out []Route
+	for _, r := range e.Routes() {
+		out = append(out, Route{r.Method, r.Path})
+	}
+	return out, nil
+}
+
+// engine returns the router with every address on it.
+func engine(c Config) (*gin.Engine, error) {
 	site, err := web.New(web.Config{Sources: c.Sources, Desk: signin.NewDesk(c.People, c.Now), Now: c.Now,
 		Log: c.Log, Demo: c.Demo, Dev: c.Dev})
 	if err != nil {
@@ -44,8 +70,7 @@ func Handler(c Config) (http.Handler, error) {
 	}
 	e.Use(gin.CustomRecoveryWithWriter(nil, site.Recover))
 	site.Mount(e)
-
-	return around(c, e), nil
+	return e, nil
 }
 
 // around puts round the screens what every answer needs.
