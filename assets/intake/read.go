@@ -132,7 +132,7 @@ func why(f fault, c *column) string {
 	case faultNoDate:
 		return "is not a date that exists; write it as 2025-04-03, or leave it blank if it is not known"
 	case faultDateRange:
-		return "lies after the day of import or before 1950; correct the date"
+		return "lies after the day of import or before " + string(assets.FirstDay[:4]) + "; correct the date"
 	case faultErrorCell:
 		return "is an error value of the spreadsheet; put the value itself in"
 	}
@@ -383,7 +383,7 @@ func (r *reader) retiredSince(e *entry, shown string) {
 		return
 	}
 	d := readDate(m[1], r.told)
-	if d.fault != "" || d.blank || d.earliest > r.today || d.latest < "1950" {
+	if d.fault != "" || d.blank || d.earliest > r.today || d.latest < assets.FirstDay {
 		return
 	}
 	e.gone = value{set: true, from: d.earliest, to: d.latest}

@@ -38,7 +38,7 @@ func (r *reader) date(e *entry, c *column, cell Cell, shown string) {
 		return
 	}
 	f := d.fault
-	if f == "" && (d.earliest > r.today || (d.latest != "" && d.latest < "1950")) {
+	if f == "" && (d.earliest > r.today || (d.latest != "" && d.latest < assets.FirstDay)) {
 		f = faultDateRange
 	}
 	if f == "" && d.approximate && (c.f.name == "taken_on" || c.f.name == "found_on") {

@@ -133,7 +133,7 @@ func (g *group) wideReading(e *entry, c *column) {
 	case c.when.fault != "":
 		f = c.when.fault
 		shown = c.from.text
-	case c.when.earliest > g.j.r.today || c.when.latest < "1950":
+	case c.when.earliest > g.j.r.today || c.when.latest < assets.FirstDay:
 		f, shown = faultDateRange, c.from.text
 	default:
 		h.v, f = g.j.r.hoursOf(c, cell)

@@ -65,6 +65,9 @@ func (s *Site) orderStep(r *Request) error {
 	if err != nil {
 		return err
 	}
+	if r.sentAgain(file, action) {
+		return r.alreadyDone(file, action)
+	}
 	form := p.step(action)
 	if form == nil {
 		return s.notPossible(r, file.Order, action)
@@ -74,12 +77,43 @@ func (s *Site) orderStep(r *Request) error {
 	case err == nil:
 		return r.Done(r.At("orders", file.Order.Number), fmt.Sprintf("Order %d: %s.", file.Order.Number, stepDone(action)))
 	case errors.Is(err, assets.ErrConflict):
+		if now, err := s.Orders.Order(r.Context(), r.Scope, r.PlantID(), file.Order.Number); err == nil && r.sentAgain(now, action) {
+			return r.alreadyDone(now, action)
+		}
 		return s.orderConflict(r, file.Order, action)
 	}
 	if p, _, pageErr := s.orderPage(r, action, err); pageErr == nil && p.step(action) != nil && p.step(action).Form.Wrong() {
 		return r.Refill("order", p)
 	}
 	return err
+}
+
+// doubleClick is how long after a step the same person's same step counts as its form sent twice, by a second
+// click or by a page loaded again. Our own choice.
+const doubleClick = 10 * time.Second
+
+// sentAgain tells whether the step that is asked for has been taken already and the order has not changed since: by
+// the same form sent twice, or, where accepting is all there is to it, by anybody.
+func (r *Request) sentAgain(file *OrderFile, action workorder.Action) bool {
+	o, step := file.Order, stepDone(action)
+	n := len(file.Events)
+	if n == 0 || file.Events[n-1].What != step || numberOf(r.C.Request.PostForm.Get("edit")) == o.EditVersion {
+		return false
+	}
+	last := file.Events[n-1]
+	if action == workorder.ToAccept {
+		return true
+	}
+	return last.PersonID == r.Who.Person.ID && r.Now.Sub(last.EnteredAt.Time()) < doubleClick && numberOf(r.C.Request.PostForm.Get("edit")) == o.EditVersion-1
+}
+
+// alreadyDone leads to the order as it stands.
+func (r *Request) alreadyDone(file *OrderFile, action workorder.Action) error {
+	notice := fmt.Sprintf("Order %d is %s already", file.Order.Number, stepDone(action))
+	if last := file.Events[len(file.Events)-1]; last.PersonID != r.Who.Person.ID {
+		notice += ": " + file.People[last.PersonID] + " did it " + r.F.Stamp(last.EnteredAt)
+	}
+	return r.Done(r.At("orders", file.Order.Number), notice+".")
 }
 
 // notPossible tells apart a step that the role may not take from one that the order does not stand for any more.

@@ -195,6 +195,59 @@ func TestAStepOutOfTurnSaysWhichStatesItBelongsTo(t *testing.T) {
 	}
 }
 
+// The planner's hand is quick, or the plant's line is slow: the same button is pressed twice.
+func TestAcceptPressedTwiceLandsOnTheOrderAsItStands(t *testing.T) {
+	f := skarrow()
+	v := as(t, f, assets.RolePlanner)
+	for range 2 {
+		if rec := v.send("/plants/3/orders/415", step("accept"), http.StatusSeeOther); rec.Header().Get("Location") != "/plants/3/orders/415" {
+			t.Fatalf("led to %q", rec.Header().Get("Location"))
+		}
+	}
+	if got := text(v.get("/plants/3/orders/415"), "body"); !strings.Contains(got, "Order 415 is accepted already.") {
+		t.Errorf("the page says %q", got)
+	}
+	if len(f.steps) != 1 || f.orders[1].State != workorder.Accepted {
+		t.Errorf("taken %d times, stands as %s", len(f.steps), f.orders[1].State)
+	}
+}
+
+// Somebody else withdraws between the two: that is no double click, and both sides are shown.
+func TestAcceptOfAnOrderWithdrawnMeanwhileIsAConflict(t *testing.T) {
+	f := skarrow()
+	v := as(t, f, assets.RolePlanner)
+	v.send("/plants/3/orders/415", step("accept"), http.StatusSeeOther)
+	withdraw := step("withdraw", "why", "no longer needed", "in_error", "yes")
+	withdraw.Set("edit", "3")
+	v.send("/plants/3/orders/415", withdraw, http.StatusSeeOther)
+	v.post("/plants/3/orders/415", step("accept"), http.StatusConflict)
+}
+
+// The crew writes down a re-splice with a time of tomorrow, no hours, no length and no way in which it failed.
+func TestEverythingWrongWithADoneReSpliceIsSaidAtOnce(t *testing.T) {
+	f := skarrow()
+	v := as(t, f, assets.RolePlanner)
+	next := func(form url.Values) url.Values {
+		form.Set("edit", Int(f.orders[1].EditVersion))
+		return form
+	}
+	v.send("/plants/3/orders/415", next(step("accept")), http.StatusSeeOther)
+	v.send("/plants/3/orders/415", next(step("place", "window", "7", "people", "4")), http.StatusSeeOther)
+	v.send("/plants/3/orders/415", next(step("start", "at", "2026-11-25T01:00")), http.StatusSeeOther)
+	d := v.post("/plants/3/orders/415", next(step("done", "at", "2027-11-25T05:00", "hours", "", "retired_why", "failed", "form", "stepped", "bond", "hot-vulcanised", "shortening_m", "900000")), http.StatusUnprocessableEntity)
+	for _, id := range []string{"#f-done-at", "#f-done-hours", "#f-done-shortening_m", "#f-done-failure_mode"} {
+		if d.Find(`.note.bad a[href="`+id+`"]`).Length() != 1 {
+			t.Errorf("%s is not named as wrong in %q", id, text(d, ".note.bad"))
+		}
+	}
+	d = v.post("/plants/3/orders/415", next(step("done", "at", "2026-11-25T00:30", "hours", "5000", "retired_why", "failed", "form", "stepped", "bond", "hot-vulcanised", "shortening_m", "many")), http.StatusUnprocessableEntity)
+	for _, id := range []string{"#f-done-at", "#f-done-hours", "#f-done-shortening_m"} {
+		if d.Find(`.note.bad a[href="`+id+`"]`).Length() != 1 {
+			t.Errorf("%s is not named as wrong in %q", id, text(d, ".note.bad"))
+		}
+	}
+}
+
 func TestRolesMayTakeTheirStepsOnly(t *testing.T) {
 	f := skarrow()
 	tech := as(t, f, assets.RoleTechnician)

@@ -177,18 +177,40 @@ func (s *Site) takeStep(r *Request, file *OrderFile, a workorder.Action, f *Form
 	if err != nil {
 		return assets.Invalid{"": "open the order again and take the step from its page"}
 	}
-	if a != workorder.ToFinish || f.Get("shortening_m") == nil {
+	if edit != o.EditVersion {
+		return assets.ErrConflict
+	}
+	remade := a == workorder.ToFinish && f.Get("shortening_m") != nil
+	var made Resplice
+	if remade {
+		made = e.resplice(o)
+		made.New.Made = assets.Exactly(at, r.F.zone())
+	}
+	e.alsoWrong(step, o)
+	if !remade {
 		if err := e.Err(); err != nil {
 			return err
 		}
 		return s.Orders.Step(r.Context(), r.Scope, act, r.PlantID(), o.Number, edit, step)
 	}
-	made := e.resplice(o)
-	made.New.Made = assets.Exactly(at, r.F.zone())
 	if err := e.Err(); err != nil {
 		return err
 	}
 	return s.Orders.CloseResplice(r.Context(), r.Scope, act, r.PlantID(), o.Number, edit, made, step)
+}
+
+// alsoWrong adds what the step itself refuses to what the form does, so that a person mends all of it in one go. A
+// field that the form refused keeps its own message: the step saw it empty.
+func (e *entry) alsoWrong(step OrderStep, o workorder.Order) {
+	var bad assets.Invalid
+	if _, _, err := step(o); !asInvalid(err, &bad) {
+		return
+	}
+	for field, message := range bad {
+		if e.bad[field] == "" {
+			e.bad.Add(field, message)
+		}
+	}
 }
 
 // stepOf makes the step of an action out of its form.
@@ -213,6 +235,7 @@ func (s *Site) stepOf(r *Request, e *entry, a workorder.Action, by workorder.Act
 			return workorder.Start(o, by, at, now)
 		}, nil
 	case workorder.ToFinish:
+		e.must("hours", "the hours of work in the stop; 0 when it took none of it")
 		w := workorder.Work{Hours: e.number("hours"), Note: f.Value("note")}
 		return func(o workorder.Order) (workorder.Order, workorder.Event, error) {
 			return workorder.Finish(o, by, at, now, w)
@@ -262,6 +285,10 @@ func (s *Site) placement(r *Request, e *entry) (workorder.Placement, error) {
 	return p, nil
 }
 
+// mostShorterM is the most by which a re-splice may shorten a loop, m: far above any length that is cut out. Our own
+// choice.
+const mostShorterM = 100
+
 // resplice reads what closing a re-splice books.
 func (e *entry) resplice(o workorder.Order) Resplice {
 	made := Resplice{OldSpliceID: o.SpliceID, FailureMode: e.text("failure_mode"), MadeByID: e.id("made_by"), MadeWithWords: e.text("made_with")}
@@ -277,7 +304,9 @@ func (e *entry) resplice(o workorder.Order) Resplice {
 	made.New.StepLengthM = e.notBelowNought("step_length_m", "the length", unit.Step)
 	made.New.Steps, made.New.BiasAngleDeg = e.whole("steps", 0, 20), e.number("bias_angle_deg")
 	e.must("shortening_m", "by how much the loop is shorter; 0 when nothing was cut out")
-	made.LoopShorterM = e.notBelowNought("shortening_m", "the length", unit.Travel)
+	if made.LoopShorterM = e.notBelowNought("shortening_m", "the length", unit.Travel); made.LoopShorterM > mostShorterM {
+		e.bad.Add("shortening_m", "no splice makes a loop so much shorter; check the number and its unit")
+	}
 	made.TakeUpNowM = e.optional("take_up_m", unit.Travel)
 	made.New.AsTyped = e.typed
 	return made
