@@ -46,16 +46,20 @@ func openHouse(t *testing.T) *house {
 
 func serveHouse(t *testing.T, db *plantdb.DB) *house {
 	t.Helper()
-	now := func() time.Time { return plantDay.Add(time.Hour) }
-	quiet := slog.New(slog.DiscardHandler)
-	front := desk.New(db, now, jobs.Evaluator(db, quiet), "test")
-	h, err := server.Handler(server.Config{Sources: front.Sources(), People: front, Now: now, Log: quiet, LoopbackOnly: true})
+	h, err := server.Handler(houseConfig(db, slog.New(slog.DiscardHandler)))
 	if err != nil {
 		t.Fatal(err)
 	}
 	s := httptest.NewServer(h)
 	t.Cleanup(s.Close)
 	return &house{t: t, db: db, base: s.URL}
+}
+
+// houseConfig is what the handler of a house is made of.
+func houseConfig(db *plantdb.DB, log *slog.Logger) server.Config {
+	now := func() time.Time { return plantDay.Add(time.Hour) }
+	front := desk.New(db, now, jobs.Evaluator(db, log), "test")
+	return server.Config{Sources: front.Sources(), People: front, Now: now, Log: log, LoopbackOnly: true}
 }
 
 // visitor is somebody signed in.
