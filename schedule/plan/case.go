@@ -1,0 +1,176 @@
+package plan
+
+// A Case is the closed problem. Every reference is an index into the list it names: a job's Conveyor is a place in Conveyors, an
+// Option's Window a place in Windows. Whoever builds a Case answers for its being well formed; Check says whether it is.
+type Case struct {
+	ID    string
+	Title string
+	// Horizon is the length of the planned time in minutes.
+	Horizon int
+	Sites   []string
+	// Travel[a][b] is the way from site a to site b in minutes; it need not be symmetric and keeps the triangle inequality.
+	Travel      [][]int
+	Groups      []Group
+	Conveyors   []Conveyor
+	Windows     []Window
+	Technicians []Technician
+	Tools       []Tool
+	Stock       []Item
+	Jobs        []Job
+	// Exclusions are pairs of jobs that may not run at the same time.
+	Exclusions  [][2]int
+	Precedences []Precedence
+	// Qualifications and Classes are the names that Crew, Qualification and Tools refer to by index.
+	Qualifications []string
+	Classes        []string
+}
+
+// A Group is an isolation group: conveyors that are isolated together before work and restarted together after it.
+type Group struct {
+	ID   string
+	Site int
+	// Isolate and Restart are minutes at the beginning and the end of a window that work with isolation cannot use.
+	Isolate, Restart int
+	// Setup is the cost of one isolation.
+	Setup int
+}
+
+// A Conveyor stands at the site of its group.
+type Conveyor struct {
+	ID    string
+	Group int
+}
+
+// A Window is an agreed stop of some conveyors of one site.
+type Window struct {
+	ID         string
+	Site       int
+	Start, End int
+	// Scope lists the conveyors that stand still.
+	Scope []int
+}
+
+// Minutes is how long the window is.
+func (w *Window) Minutes() int { return w.End - w.Start }
+
+// A Span is a stretch of time, From inclusive, To exclusive.
+type Span struct{ From, To int }
+
+// A Qualification is what a person may work as, and while when.
+type Qualification struct {
+	Name int
+	Span
+}
+
+// A Technician is a person of the crews.
+type Technician struct {
+	ID             string
+	Home           int
+	Qualifications []Qualification
+	// Available holds sorted, disjoint stretches; the way to a job and back home must fit in as well.
+	Available []Span
+	// Callout is the cost of a window away from home, and CalloutWindows those of single windows, home or away.
+	Callout        int
+	CalloutWindows map[int]int
+}
+
+// CalloutIn is what calling the person into window w, at the given site, costs.
+func (t *Technician) CalloutIn(w, site int) int {
+	if cost, listed := t.CalloutWindows[w]; listed {
+		return cost
+	}
+	if site == t.Home {
+		return 0
+	}
+	return t.Callout
+}
+
+// A Tool is a press, a cutter or other kit that is in one place at a time.
+type Tool struct {
+	ID        string
+	Class     int
+	WidthMM   int
+	Site      int
+	Mobile    bool
+	Available []Span
+}
+
+// An Item of stock is taken when a job starts.
+type Item struct {
+	ID       string
+	OnHand   int
+	Arrivals []Arrival
+}
+
+// An Arrival adds to an item's stock.
+type Arrival struct{ Time, Quantity int }
+
+// A Job is an order to be placed in a window or left out.
+type Job struct {
+	ID       string
+	Kind     string
+	Conveyor int
+	Duration int
+	Crew     []CrewNeed
+	Tools    []ToolNeed
+	Stock    []StockNeed
+	Release  int
+	// Deadline is the latest end, none when negative.
+	Deadline int
+	// Isolation says that the group is isolated for the job.
+	Isolation bool
+	// Options are the windows the job may be done in, ascending by window.
+	Options []Option
+	// Unplaced is the cost of leaving the job out.
+	Unplaced int
+	Locked   *Lock
+	Previous *Previous
+}
+
+// A CrewNeed asks for so many persons of a qualification.
+type CrewNeed struct{ Qualification, Number int }
+
+// A ToolNeed asks for one tool of a class, at least so wide.
+type ToolNeed struct{ Class, WidthMM int }
+
+// A StockNeed takes a quantity of an item.
+type StockNeed struct{ Item, Quantity int }
+
+// An Option is a window a job may be done in, and what leaving its own best date costs there.
+type Option struct{ Window, Cost int }
+
+// A Lock holds a job in its window, and at its start, with its persons and tools where they are given.
+type Lock struct {
+	Window int
+	// Start is the locked minute, none when negative.
+	Start       int
+	Technicians []int
+	Tools       []int
+}
+
+// A Previous is a job's place in the published plan; a window or person that is gone has the index Gone.
+type Previous struct {
+	Window       int
+	Technicians  []int
+	ChangeWindow int
+	ChangeTech   int
+}
+
+// Gone stands for a window or a person of the published plan that the case no longer knows.
+const Gone = -1
+
+// A Precedence asks that After starts MinLag to MaxLag minutes after Before ended; MaxLag is negative when there is none.
+type Precedence struct {
+	Before, After  int
+	MinLag, MaxLag int
+}
+
+// OptionIn is the job's option in window w.
+func (j *Job) OptionIn(w int) (Option, bool) {
+	for _, o := range j.Options {
+		if o.Window == w {
+			return o, true
+		}
+	}
+	return Option{}, false
+}
