@@ -5,9 +5,9 @@ import (
 	"encoding/hex"
 	"fmt"
 	"math"
+	"net/mail"
 	"slices"
 	"strconv"
-	"strings"
 	"time"
 
 	"carryside/assets"
@@ -89,6 +89,19 @@ func (e *entry) notBelowNought(name, what string, field unit.Field) float64 {
 	return v
 }
 
+// mailAddress reads a mail address alone, as RFC 5322 writes it (3.4.1), without a name beside it; empty gives "".
+func (e *entry) mailAddress(name string) string {
+	text := e.text(name)
+	if text == "" {
+		return ""
+	}
+	if read, err := mail.ParseAddress(text); err != nil || read.Name != "" || read.Address != text {
+		e.bad.Add(name, fmt.Sprintf("%q is no mail address; write it as permit.office@plant.example, or leave it empty", text))
+		return ""
+	}
+	return text
+}
+
 // number reads a number without a unit; empty gives 0.
 func (e *entry) number(name string) float64 {
 	text := e.text(name)
@@ -155,23 +168,27 @@ func oneOf[T ~string](e *entry, name, message string, values ...T) T {
 }
 
 // moment reads a date with a time of the plant, YYYY-MM-DDTHH:MM; empty gives 0. A time that the clock
-// skips is refused; one that it shows twice is the first of the two.
+// skips is refused; of one that it shows twice the person says which is meant.
 func (e *entry) moment(name string) assets.Instant {
 	text := e.text(name)
 	if text == "" {
 		return 0
 	}
-	if kept, ok := e.f.kept[name].(assets.Instant); ok && text == e.f.Plain.shownAt(kept) {
+	first, second, twice := e.r.F.bothShowings(text)
+	if kept, ok := e.f.kept[name].(assets.Instant); ok && text == e.f.Plain.shownAt(kept) && (!twice || e.text(whichName(name)) == pick(kept.Time().Before(second), firstShowing, secondShowing)) {
 		return kept
 	}
-	l, err := calendar.ParseLocal(strings.Replace(text, " ", "T", 1))
+	if twice {
+		return e.whichMoment(name, first, second)
+	}
+	l, err := localTyped(text)
 	if err != nil {
 		e.bad.Add(name, fmt.Sprintf("%q is no date with a time; write it as 2026-11-25T14:30", text))
 		return 0
 	}
 	at, showing := calendar.ZoneOf(e.r.F.zone()).Resolve(l)
 	if showing == calendar.Skipped {
-		e.bad.Add(name, fmt.Sprintf("the clocks go forward over %s on that day; give a time that the clock showed", l.Time))
+		e.bad.Add(name, fmt.Sprintf("the clock goes forward over %s that night and never shows it; give a time that it shows", l.Time))
 		return 0
 	}
 	if assets.DayOf(at.In(e.r.F.zone())) < assets.FirstDay {
@@ -285,7 +302,9 @@ func (f Format) known(w assets.When) string {
 // At adds a moment of the plant.
 func (f *Form) At(name, label string, at assets.Instant) *Field {
 	f.keep(name, at)
-	return f.Moment(name, label, f.Plain.shownAt(at)).Hinted("Plant time, " + f.Plain.zone().String())
+	fd := f.Moment(name, label, f.Plain.shownAt(at)).Hinted("Plant time, " + f.Plain.zone().String())
+	f.askWhich(fd, at)
+	return fd
 }
 
 // shownAt writes an instant as a moment field shows it, to the minute.

@@ -37,6 +37,7 @@ type Field struct {
 	Step, Min, Max                  string
 	prefix                          string
 	kept                            string // what stood in it before anybody typed
+	Which                           *Field // beside a moment that comes twice: which of the two is meant
 }
 
 // Option is one choice of a field.

@@ -49,7 +49,14 @@ type fact struct{ Term, Says string }
 
 // section adds fields under a headline.
 func (p *formPage) section(head string, fields ...*Field) {
-	p.Sections = append(p.Sections, formSection{Head: head, Fields: fields})
+	shown := make([]*Field, 0, len(fields))
+	for _, fd := range fields {
+		shown = append(shown, fd)
+		if fd.Which != nil {
+			shown = append(shown, fd.Which)
+		}
+	}
+	p.Sections = append(p.Sections, formSection{Head: head, Fields: shown})
 }
 
 // reason asks why: a correction of what was held to be so needs one.

@@ -207,7 +207,7 @@ func (e *entry) alsoWrong(step OrderStep, o workorder.Order) {
 		return
 	}
 	for field, message := range bad {
-		if e.bad[field] == "" {
+		if e.bad[field] == "" && e.bad[whichName(field)] == "" {
 			e.bad.Add(field, message)
 		}
 	}

@@ -127,6 +127,22 @@ func TestContactsAndContracts(t *testing.T) {
 	}
 }
 
+// The permit office has to be reached before work begins; a mail address that reaches nobody is found out too late.
+func TestAContactWhoseMailAddressCannotBeReached(t *testing.T) {
+	f := skarrow()
+	v := as(t, f, assets.RolePlanner)
+	for _, wrong := range []string{"ask at the gate", "permit.office", "permit@", "@skarrow.example", "P. Aldry <permit@skarrow.example>", "a@b.example, c@d.example", "permit office@skarrow.example"} {
+		d := v.post("/plants/3/contacts/new", url.Values{"name": {"P. Aldry"}, "email": {wrong}}, http.StatusUnprocessableEntity)
+		if got := d.Find("#f-email").AttrOr("value", ""); got != wrong {
+			t.Errorf("%q came back as %q", wrong, got)
+		}
+		if got := text(d, ".note.bad li"); !strings.Contains(got, "is no mail address; write it as") {
+			t.Errorf("%q: told %q", wrong, got)
+		}
+	}
+	v.send("/plants/3/contacts/new", url.Values{"name": {"P. Aldry"}, "email": {"permit.office+night@skarrow.example"}}, http.StatusSeeOther)
+}
+
 func TestNewPlantNeedsACustomerOfTheGrant(t *testing.T) {
 	f := skarrow()
 	v := as(t, f, assets.RolePlanner) // granted plant 3 only

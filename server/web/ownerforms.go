@@ -163,7 +163,7 @@ func (s *Site) editContact(r *Request) error {
 		return p, nil
 	}, func(_ *formPage, e *entry) (string, string, error) {
 		next := c
-		next.RowID, next.Duty, next.Phone, next.Email = e.rowID(), e.text("duty"), e.text("phone"), e.text("email")
+		next.RowID, next.Duty, next.Phone, next.Email = e.rowID(), e.text("duty"), e.text("phone"), e.mailAddress("email")
 		name := e.must("name", "the name")
 		if err := e.Err(); err != nil {
 			return "", "", err
