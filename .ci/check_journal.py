@@ -13,7 +13,7 @@ import sqlite3
 import struct
 import sys
 
-UNPROTECTED = {"chains", "goose_db_version", "id_counters", "job_runs", "journal_entries", "journal_rows", "meta", "rule_progress"}
+UNPROTECTED = {"api_token_uses", "chains", "goose_db_version", "id_counters", "idempotency_keys", "job_runs", "journal_entries", "journal_rows", "meta", "rule_progress"}
 PRIVATE = {"people": ("name", "name_key"), "contacts": ("email", "phone")}
 ENTRY = ("action", "at", "chain_id", "changes", "clock_at", "customer_id", "leaf_count", "origin", "person_id",
          "plant_id", "position", "reason", "rows_root")

@@ -14,6 +14,7 @@ import (
 	"carryside/assets/plantdb/intakedb"
 	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/plantdbtest"
+	"carryside/assets/plantdb/tokens"
 	"carryside/migrations"
 	"carryside/schedule/rules"
 	"carryside/schedule/workorder"
@@ -24,14 +25,14 @@ import (
 // kept are the rows that statements write and read through Go structs.
 var kept = []any{
 	assets.Company{}, assets.Customer{}, assets.Contract{}, assets.Plant{}, assets.Contact{}, assets.Line{},
-	assets.Person{}, assets.Grant{}, assets.Specification{}, assets.SpliceKind{}, assets.Conveyor{}, assets.Belt{},
+	assets.Person{}, assets.Grant{}, assets.Account{}, assets.Session{}, assets.Passkey{}, assets.PasskeyUse{}, assets.Identity{}, assets.SignUpCode{}, assets.Specification{}, assets.SpliceKind{}, assets.Conveyor{}, assets.Belt{},
 	assets.Splice{}, assets.Finding{}, assets.Meter{}, assets.Reading{}, assets.HeldReading{},
 	assets.ProductionCalendar{}, assets.StopWindow{}, rules.Rule{}, rules.Occurrence{}, workorder.Order{},
-	workorder.Event{}, orders.Run{}, plantdb.Entry{}, intakedb.Import{}, intakedb.ImportMapping{},
+	workorder.Event{}, orders.Run{}, plantdb.Entry{}, intakedb.Import{}, intakedb.ImportMapping{}, tokens.Token{}, tokens.Answer{},
 }
 
 // ownTables are written by hand-made statements and have no struct of their own.
-var ownTables = []string{"chains", "id_counters", "journal_rows", "meta", "rule_progress"}
+var ownTables = []string{"api_token_uses", "chains", "id_counters", "journal_rows", "meta", "rule_progress"}
 
 // column is a column as a schema has it.
 type column struct {
