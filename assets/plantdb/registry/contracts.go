@@ -2,23 +2,37 @@ package registry
 
 import (
 	"context"
+	"slices"
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
 )
 
-// Contracts lists the contracts of customers within the scope; customerID 0 for all of them.
+// Contracts lists the contracts of customers within the scope; customerID 0 for all of them. Whoever was granted
+// single plants sees the contracts that one of those plants is in.
 func Contracts(ctx context.Context, db *plantdb.DB, scope assets.Scope, customerID int64) ([]assets.Contract, error) {
 	tx := db.SQL(ctx).Scopes(plantdb.AsOf{}.Rows, plantdb.CustomersInScope(scope, "customer_id")).Order("customer_id, from_day, id")
 	if customerID != 0 {
 		tx = tx.Where("customer_id = ?", customerID)
 	}
-	return list[assets.Contract](tx)
+	all, err := list[assets.Contract](tx)
+	return slices.DeleteFunc(all, func(k assets.Contract) bool { return !contractInScope(scope, k) }), err
+}
+
+// contractInScope tells whether whoever asks may see a contract of a customer they reach something of.
+func contractInScope(scope assets.Scope, k assets.Contract) bool {
+	all, customers, plants := scope.Reaches()
+	return all || slices.Contains(customers, k.CustomerID) || len(k.PlantIDs) == 0 ||
+		slices.ContainsFunc(k.PlantIDs, func(p int64) bool { return slices.Contains(plants, p) })
 }
 
 // Contract returns one contract.
 func Contract(ctx context.Context, db *plantdb.DB, scope assets.Scope, id int64) (assets.Contract, error) {
-	return one[assets.Contract](db.SQL(ctx).Scopes(plantdb.AsOf{}.Rows, plantdb.CustomersInScope(scope, "customer_id")).Where("id = ?", id))
+	k, err := one[assets.Contract](db.SQL(ctx).Scopes(plantdb.AsOf{}.Rows, plantdb.CustomersInScope(scope, "customer_id")).Where("id = ?", id))
+	if err == nil && !contractInScope(scope, k) {
+		return assets.Contract{}, assets.ErrNotFound
+	}
+	return k, err
 }
 
 // SaveContract adds a contract (ID 0), or changes it from an instant on (from 0: corrects it).
