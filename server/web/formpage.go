@@ -27,6 +27,8 @@ type formPage struct {
 	Cautions []string // what can hurt somebody, in the words of the trade
 	Facts    []fact   // what is known already, beside the form
 	FactsOf  string   // headline of the facts
+	Effects  []fact   // what saving would do to what is kept, beside the form
+	EffectOf string   // headline of the effects
 	Links    []Link   // what was entered before and may be corrected; without an address it is only told
 }
 

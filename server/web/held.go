@@ -1,8 +1,11 @@
 package web
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
+	"hash/fnv"
+	"slices"
 
 	"carryside/assets"
 	"carryside/assets/unit"
@@ -35,6 +38,10 @@ func (s *Site) decideHeld(r *Request) error {
 	if err != nil {
 		return err
 	}
+	leaves, err := s.Meters.LeftOutBy(r.Context(), r.Scope, h.ID)
+	if err != nil {
+		return err
+	}
 	near := r.around(h, accepted)
 	question := r.F.question(stretches, accepted, h)
 	build := func(f *Form) (*formPage, error) {
@@ -42,10 +49,15 @@ func (s *Site) decideHeld(r *Request) error {
 		p.Sheet, p.Say = "Held reading of "+c.Tag, Capital(question)
 		p.Sub = fmt.Sprintf("%s of %s: %s. It was held because of this: %s.", r.F.Stamp(h.At), c.Tag, With(Num(h.ShownH, 1), "h"), heldAs(h.Class))
 		p.heldFields(h)
+		p.leavesOut(r.F, leaves)
 		return p, nil
 	}
 	return r.answer(build, func(_ *formPage, e *entry) (string, string, error) {
 		d := e.decision(h)
+		if d.What == readingRight && e.text("leaves") != leavesKey(leaves) {
+			e.bad.Add("what", "what would be left out changed since this page was opened; look at the list again and decide once more")
+			e.f.Get("leaves").Value = leavesKey(leaves)
+		}
 		if err := e.Err(); err != nil {
 			return "", "", err
 		}
@@ -55,6 +67,26 @@ func (s *Site) decideHeld(r *Request) error {
 		}
 		return r.At("readings"), "Decided: " + decisionWords(d.What) + ".", err
 	})
+}
+
+// leavesOut names the accepted readings that go when the held one is right, from old to new: nobody agrees to what he
+// cannot see. The list travels with the form, so that a decision is about what was shown.
+func (p *formPage) leavesOut(f Format, leaves []assets.Reading) {
+	p.Form.Hidden("leaves", leavesKey(leaves))
+	p.EffectOf = "If the reading is right, " + pick(len(leaves) == 1, "this accepted one is left out", "these accepted ones are left out")
+	sorted := slices.SortedFunc(slices.Values(leaves), func(a, b assets.Reading) int { return cmp.Compare(a.At, b.At) })
+	for _, rd := range sorted {
+		p.Effects = append(p.Effects, fact{f.Stamp(rd.At), With(Num(rd.ShownH, 1), "h")})
+	}
+}
+
+// leavesKey says in short which readings a list holds.
+func leavesKey(leaves []assets.Reading) string {
+	sum := fnv.New64a()
+	for _, rd := range leaves {
+		fmt.Fprintf(sum, "%d %g\n", rd.At, rd.ShownH)
+	}
+	return fmt.Sprintf("%d-%x", len(leaves), sum.Sum64())
 }
 
 // around lists the accepted readings next to a held one.
@@ -219,7 +251,7 @@ func (s *Site) heldHistory(r *Request, p *meterPage, c assets.Conveyor, stretche
 		return err
 	}
 	for _, h := range held {
-		l := decidedLine{At: r.F.Stamp(h.At), Shown: With(Num(h.ShownH, 1), "h"), Question: Capital(heldAs(h.Class)), Decided: decisionWords(h.Decision), Why: h.DecidedFor}
+		l := r.decidedLine(h, names)
 		if h.Decision == "" {
 			if r.May(people.DecideReading) {
 				question, err := s.questionOf(r, h, stretches, len(p.Held))
@@ -230,7 +262,6 @@ func (s *Site) heldHistory(r *Request, p *meterPage, c assets.Conveyor, stretche
 			}
 			continue
 		}
-		l.By = names[h.DecidedBy] + ", " + r.F.Stamp(h.DecidedAt)
 		p.Decided = append(p.Decided, l)
 	}
 	return nil

@@ -22,6 +22,7 @@ type fakeOffice struct {
 	last    map[int64]assets.Reading
 	meters  map[int64][]assets.Meter
 	waiting []assets.HeldReading
+	leaves  []assets.Reading // what the held one leaves out if it is right
 
 	importing chan struct{} // holds the importer until it is closed; nil: it never waits
 }
@@ -180,6 +181,20 @@ func (o *fakeOffice) HeldOf(context.Context, assets.Scope, int64) ([]assets.Held
 	decided := o.waiting[0]
 	decided.ID, decided.Decision, decided.DecidedFor, decided.DecidedBy, decided.DecidedAt = 4, readingLeftOut, "two digits swapped", 1, on(2026, 3, 1).At
 	return []assets.HeldReading{o.waiting[0], decided}, nil
+}
+
+func (o *fakeOffice) LeftOutBy(context.Context, assets.Scope, int64) ([]assets.Reading, error) {
+	return o.leaves, nil
+}
+
+func (o *fakeOffice) DecidedReadings(_ context.Context, _ assets.Scope, _ int64, offset, limit int) ([]assets.HeldReading, int, error) {
+	var all []assets.HeldReading
+	for i := range 203 {
+		h := o.waiting[0]
+		h.ID, h.ShownH, h.Decision, h.DecidedFor, h.DecidedBy, h.DecidedAt = int64(100+i), float64(i), readingLeftOut, "two digits swapped", 2, on(2026, 3, 1).At
+		all = append(all, h)
+	}
+	return all[min(offset, len(all)):min(offset+limit, len(all))], len(all), nil
 }
 
 func (o *fakeOffice) HeldReading(_ context.Context, _ assets.Scope, id int64) (assets.HeldReading, error) {

@@ -26,6 +26,11 @@ type Meters interface {
 	// HeldOf returns a conveyor's held readings, decided ones too, newest first.
 	HeldOf(ctx context.Context, scope assets.Scope, conveyorID int64) ([]assets.HeldReading, error)
 	HeldReading(ctx context.Context, scope assets.Scope, id int64) (assets.HeldReading, error)
+	// LeftOutBy returns the accepted readings that would be left out if a held one was decided to be right.
+	LeftOutBy(ctx context.Context, scope assets.Scope, heldID int64) ([]assets.Reading, error)
+	// DecidedReadings returns a page of a plant's held readings that were decided, the newest decision first, and how
+	// many there are in all.
+	DecidedReadings(ctx context.Context, scope assets.Scope, plantID int64, offset, limit int) ([]assets.HeldReading, int, error)
 	// NamesOf returns the names of people by number.
 	NamesOf(ctx context.Context, ids []int64) (map[int64]string, error)
 
@@ -84,6 +89,7 @@ type readingsPage struct {
 	Held   []heldLine
 	Groups []meterGroup
 	Enter  bool
+	Past   string // address of what was decided
 	Pager  Pager
 }
 
@@ -190,6 +196,7 @@ func (s *Site) readingsPage(r *Request) (*readingsPage, *assets.Register, error)
 	}
 	p := &readingsPage{Form: r.NewForm(), Enter: r.May(people.EnterReading)}
 	p.Sheet, p.Say, p.Sub = "Readings", readingsSay(len(held), reg, last), "Hours as the meters show them; running hours count on over replaced meters and rollovers."
+	p.Past, _ = r.Link("held")
 	p.When = p.Form.At("at", "Read at", r.thisMinute()).Must()
 	for _, h := range held {
 		c, ok := reg.Conveyor(h.ConveyorID)

@@ -258,6 +258,59 @@ func TestAHeldReadingIsDecidedWithAReason(t *testing.T) {
 	as(t, f, assets.RoleTechnician).page("/plants/3/held/5", http.StatusForbidden)
 }
 
+// Two accepted readings stand against the held one; they are named before the planner says that it is right.
+func TestWhatIsLeftOutIsNamedBeforeTheDecision(t *testing.T) {
+	f := skarrow()
+	o := f.office()
+	v := as(t, f, assets.RolePlanner)
+	if got := text(v.get("/plants/3/held/5"), "section:has(#eff) p"); got != "None: it contradicts nothing that is accepted now." {
+		t.Errorf("nothing is left out: %q", got)
+	}
+	o.leaves = []assets.Reading{{ConveyorID: 3, At: on(2026, 11, 24).At, ShownH: 10408.5}, {ConveyorID: 3, At: on(2026, 11, 10).At, ShownH: 10380}}
+	d := v.get("/plants/3/held/5")
+	if got := plainly(text(d, "section:has(#eff)")); got != "If the reading is right, these accepted ones are left out11 Nov 2026, 01:0010 380.0 h25 Nov 2026, 01:0010 408.5 h" {
+		t.Errorf("named %q", got)
+	}
+	form := filledForm(d)
+	form.Set("what", "accepted")
+	form.Set("why", "read again at the drive")
+	o.leaves = o.leaves[:1] // somebody left one out meanwhile
+	d = v.post("/plants/3/held/5", form, 422)
+	if got := text(d, ".note.bad li"); !strings.Contains(got, "look at the list again and decide once more") {
+		t.Errorf("told %q", got)
+	}
+	form = filledForm(d)
+	form.Set("what", "accepted")
+	form.Set("why", "read again at the drive")
+	v.taken("/plants/3/held/5", form)
+	if got := o.kept[1].(ReadingDecision); got.What != readingRight {
+		t.Errorf("kept %+v", got)
+	}
+}
+
+// A plant whose lists were typed badly has many decided readings: they are paged, and who decided stands beside each.
+func TestDecidedReadingsOfAPlantArePaged(t *testing.T) {
+	v := as(t, skarrow(), assets.RoleAuditor)
+	if v.get("/plants/3/readings").Find(`a[href="/plants/3/held"]`).Length() != 1 {
+		t.Error("the page of readings does not lead to what was decided")
+	}
+	d := v.get("/plants/3/held")
+	if n := d.Find("tbody tr").Length(); n != rowsAPage {
+		t.Errorf("%d on the first page", n)
+	}
+	if got := text(d, "h1"); plainly(got) != "203 held readings were decided" {
+		t.Errorf("headline %q", got)
+	}
+	for _, want := range []string{"two digits swapped", "R. Asquenne", "The reading is wrong and left out", "The hours would fall"} {
+		if !strings.Contains(text(d, "tbody tr"), want) {
+			t.Errorf("%q is missing in %q", want, text(d, "tbody tr"))
+		}
+	}
+	if n := v.get("/plants/3/held?page=3").Find("tbody tr").Length(); n != 203-2*rowsAPage {
+		t.Errorf("%d on the last page", n)
+	}
+}
+
 func TestAReadingAndAMeterAreCorrected(t *testing.T) {
 	f := skarrow()
 	v := as(t, f, assets.RolePlanner)

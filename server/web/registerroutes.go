@@ -37,6 +37,7 @@ func registerRoutes() []Route {
 	meter(people.EditRegister, "conveyors/:conveyor/meter", (*Site).replaceMeter)
 	meter(people.EditRegister, "conveyors/:conveyor/meter/:meter", (*Site).correctMeter)
 	meter(people.EditRegister, "conveyors/:conveyor/readings/:at", (*Site).correctReading)
+	add(people.Read, "belts", "readings", "held", (*Site).decidedReadings, get)
 	meter(people.DecideReading, "held/:held", (*Site).decideHeld)
 	rule := func(may people.Deed, path string, do func(*Site, *Request) error, methods ...string) {
 		add(may, "orders", "rules", path, do, methods...)

@@ -50,7 +50,7 @@ func routes() []Route {
 // file, fails at start.
 var screens = []string{
 	"signin", "problem",
-	"form", "readings", "meter", "rules", "rule", "stops", "calculator", "reports", "report",
+	"form", "readings", "decided", "meter", "rules", "rule", "stops", "calculator", "reports", "report",
 	"catalogues", "lines", "import", "trial",
 	"plants", "plant", "today", "belts", "conveyor", "splice", "orders", "order", "find",
 }

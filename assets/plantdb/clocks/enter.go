@@ -82,6 +82,12 @@ func judge(c *plantdb.Change, plantID, conveyorID int64, at assets.Instant, show
 			return "", clock.Point{}, err
 		}
 	}
+	class, against := judgeBeside(stretches, near, at, shownH)
+	return class, against, nil
+}
+
+// judgeBeside judges a reading beside the accepted ones next to it, the earlier one first.
+func judgeBeside(stretches []assets.Meter, near []assets.Reading, at assets.Instant, shownH float64) (clock.Class, clock.Point) {
 	m := Meter(stretches)
 	points := clock.NewLine(Points(stretches, near)).Points()
 	reading := clock.Point{At: at.Time(), Hours: m.Running(at.Time(), shownH)}
@@ -89,7 +95,7 @@ func judge(c *plantdb.Change, plantID, conveyorID int64, at assets.Instant, show
 	if class == clock.Duplicate && (len(near) == 0 || near[0].At != at) {
 		class = clock.Accepted
 	}
-	return class, against, nil
+	return class, against
 }
 
 func accept(c *plantdb.Change, ch *plantdb.Chain, e Entered) error {

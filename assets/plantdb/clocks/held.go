@@ -4,11 +4,15 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
+	"sort"
 	"time"
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
 	"carryside/schedule/clock"
+
+	"gorm.io/gorm"
 )
 
 // Decisions about a held reading.
@@ -152,6 +156,61 @@ func acceptHeld(c *plantdb.Change, ch *plantdb.Chain, h assets.HeldReading) erro
 			return err
 		}
 	}
+}
+
+// LeftOutBy returns the accepted readings that would be left out if a held one was decided to be right, nearest first:
+// what acceptHeld would do on what is known now.
+func LeftOutBy(ctx context.Context, db *plantdb.DB, scope assets.Scope, id int64) ([]assets.Reading, error) {
+	h, err := HeldReading(ctx, db, scope, id)
+	if err != nil {
+		return nil, err
+	}
+	stretches, err := Meters(ctx, db, scope, h.ConveyorID, plantdb.AsOf{})
+	if err != nil {
+		return nil, err
+	}
+	all, err := Readings(ctx, db, scope, h.ConveyorID, Span{From: math.MinInt64, To: math.MaxInt64}, plantdb.AsOf{})
+	if err != nil {
+		return nil, err
+	}
+	next := sort.Search(len(all), func(i int) bool { return all[i].At > h.At })
+	before, after := all[:next], all[next:]
+	var out []assets.Reading
+	for {
+		var near []assets.Reading
+		if n := len(before); n > 0 {
+			near = append(near, before[n-1])
+		}
+		if len(after) > 0 {
+			near = append(near, after[0])
+		}
+		class, against := judgeBeside(stretches, near, h.At, h.ShownH)
+		at := assets.InstantOf(against.At)
+		switch n := len(before); {
+		case !class.Held():
+			return out, nil
+		case n > 0 && before[n-1].At == at:
+			out, before = append(out, before[n-1]), before[:n-1]
+		case len(after) > 0 && after[0].At == at:
+			out, after = append(out, after[0]), after[1:]
+		default: // a change of meter contradicts it: nothing is left out, the decision is refused
+			return nil, nil
+		}
+	}
+}
+
+// Decided returns a page of a plant's held readings that were decided, the newest decision first, and how many there
+// are in all.
+func Decided(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, offset, limit int) ([]assets.HeldReading, int, error) {
+	tx := func() *gorm.DB {
+		return db.SQL(ctx).Model(&assets.HeldReading{}).Scopes(plantdb.InScope(scope, "plant_id")).Where("plant_id = ? AND decision <> ''", plantID)
+	}
+	var all int64
+	if err := tx().Count(&all).Error; err != nil {
+		return nil, 0, err
+	}
+	var held []assets.HeldReading
+	return held, int(all), tx().Order("decided_at DESC, id DESC").Offset(offset).Limit(limit).Find(&held).Error
 }
 
 // declareFor declares the replacement or rollover that explains a held reading.

@@ -125,6 +125,39 @@ func TestHeldReadingThatIsRightLeavesOutTheWrongOne(t *testing.T) {
 	}
 }
 
+// The planner sees which readings go before saying that the held one is right, and exactly those go.
+func TestWhatARightReadingLeavesOutIsNamedBeforehand(t *testing.T) {
+	s := plantdbtest.Plant(t)
+	for days, h := range map[int]float64{30: 1000, 20: 1200, 15: 1250} {
+		enter(t, s, daysAgo(days), h)
+	}
+	o := enter(t, s, daysAgo(10), 1150)
+	out, err := clocks.LeftOutBy(bg, s.DB, s.Scope, o.HeldID)
+	if err != nil || len(out) != 2 || out[0].ShownH != 1250 || out[1].ShownH != 1200 {
+		t.Fatalf("named %+v, %v; want 1250 h and 1200 h", out, err)
+	}
+	if _, all, err := clocks.Decided(bg, s.DB, s.Scope, s.Plant.ID, 0, 10); err != nil || all != 0 {
+		t.Errorf("%d decided before anybody decided, %v", all, err)
+	}
+	if err := decide(s, o.HeldID, clocks.Decision{What: clocks.DecideAccepted, Why: "read again"}); err != nil {
+		t.Fatal(err)
+	}
+	left, err := clocks.Readings(bg, s.DB, s.Scope, s.Conveyor.ID, clocks.Span{From: daysAgo(40), To: daysAgo(0)}, plantdb.AsOf{})
+	if err != nil || len(left) != 2 || left[0].ShownH != 1000 || left[1].ShownH != 1150 {
+		t.Errorf("left are %+v, %v; want 1000 h and 1150 h", left, err)
+	}
+	past, all, err := clocks.Decided(bg, s.DB, s.Scope, s.Plant.ID, 0, 10)
+	if err != nil || all != 1 || len(past) != 1 || past[0].DecidedFor != "read again" {
+		t.Errorf("decided: %+v of %d, %v", past, all, err)
+	}
+	if _, err := clocks.LeftOutBy(bg, s.DB, assets.Scope{}, o.HeldID); !errors.Is(err, assets.ErrNotFound) {
+		t.Errorf("outside the scope: %v, want not found", err)
+	}
+	if rest, all, err := clocks.Decided(bg, s.DB, s.Scope, s.Plant.ID, 1, 10); err != nil || all != 1 || len(rest) != 0 {
+		t.Errorf("second page: %+v of %d, %v", rest, all, err)
+	}
+}
+
 func TestCounterRolledOverTwice(t *testing.T) {
 	s := plantdbtest.Plant(t)
 	enter(t, s, daysAgo(90), 9900)

@@ -54,6 +54,16 @@ func (d *Desk) HeldReading(ctx context.Context, scope assets.Scope, id int64) (a
 	return clocks.HeldReading(ctx, d.db, scope, id)
 }
 
+// LeftOutBy returns the accepted readings that a held one would leave out if it was right.
+func (d *Desk) LeftOutBy(ctx context.Context, scope assets.Scope, heldID int64) ([]assets.Reading, error) {
+	return clocks.LeftOutBy(ctx, d.db, scope, heldID)
+}
+
+// DecidedReadings returns a page of a plant's held readings that were decided, and how many there are.
+func (d *Desk) DecidedReadings(ctx context.Context, scope assets.Scope, plantID int64, offset, limit int) ([]assets.HeldReading, int, error) {
+	return clocks.Decided(ctx, d.db, scope, plantID, offset, limit)
+}
+
 // NamesOf returns the names of people by number.
 func (d *Desk) NamesOf(ctx context.Context, ids []int64) (map[int64]string, error) {
 	return registry.Names(ctx, d.db, ids)
