@@ -3,6 +3,7 @@ package migrations
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -30,7 +31,23 @@ func setAside(ctx context.Context, db *sql.DB, path string, from int64) error {
 	if _, err := db.ExecContext(ctx, "VACUUM INTO ?", unfinished); err != nil {
 		return fmt.Errorf("copy the database aside before the upgrade: %w", err)
 	}
-	return os.Rename(unfinished, copied)
+	if err := errors.Join(os.Chmod(unfinished, 0o600), syncFile(unfinished)); err != nil {
+		return fmt.Errorf("copy the database aside before the upgrade: %w", err)
+	}
+	if err := os.Rename(unfinished, copied); err != nil {
+		return err
+	}
+	return syncFile(filepath.Dir(copied))
+}
+
+// syncFile waits until a file, or the names in a folder, are on the disk: the upgrade begins only when its safety
+// copy would outlive a power cut.
+func syncFile(name string) error {
+	f, err := os.Open(name)
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Sync(), f.Close())
 }
 
 // spaceFor refuses when the disk has no room for a copy and for what the upgrade itself writes.

@@ -39,17 +39,12 @@ var ErrOlder = errors.New("the database is of an earlier Carryside; start carrys
 func Files(engine Engine) (fs.FS, error) { return fs.Sub(files, string(engine)) }
 
 // Apply brings an open database to the newest number and returns the number it had (0: empty).
-// Several programs may call it at once: the first applies, the others wait and find it done.
+// Several programs may call it at once on PostgreSQL: the first applies, the others wait and find it done. On a
+// SQLite file the caller holds the file meanwhile (see Hold).
 //
-// path is the SQLite file; "" for PostgreSQL. A file with data is copied aside first (see Aside).
+// path is the SQLite file; "" for PostgreSQL. A file with data is copied aside first (see Aside). Each numbered file
+// is one transaction: killed anywhere, the next call goes on behind the last that is whole.
 func Apply(ctx context.Context, db *sql.DB, engine Engine, path string) (from int64, err error) {
-	if engine == SQLite {
-		unlock, err := lockFile(path + ".lock")
-		if err != nil {
-			return 0, err
-		}
-		defer unlock()
-	}
 	provider, err := newProvider(db, engine)
 	if err != nil {
 		return 0, err
@@ -73,6 +68,9 @@ func Apply(ctx context.Context, db *sql.DB, engine Engine, path string) (from in
 	}
 	return from, nil
 }
+
+// Hold waits until nobody else opens, upgrades or replaces a SQLite file and keeps them away until release is called.
+func Hold(path string) (release func(), err error) { return lockFile(path + ".lock") }
 
 // Check returns nil where the database has the program's own number, and changes nothing.
 func Check(ctx context.Context, db *sql.DB, engine Engine) error {

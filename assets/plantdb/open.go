@@ -27,13 +27,15 @@ type Config struct {
 
 // DB is an open database, or one transaction on it.
 type DB struct {
-	engine migrations.Engine
-	path   string // of the SQLite file
-	write  *gorm.DB
-	read   *gorm.DB
-	tx     *gorm.DB // inside a transaction, else nil
-	pools  []*sql.DB
-	shapes *shapes
+	engine  migrations.Engine
+	path    string        // of the SQLite file
+	wait    time.Duration // for another program's write
+	session string        // name of the handle at the PostgreSQL server
+	write   *gorm.DB
+	read    *gorm.DB
+	tx      *gorm.DB // inside a transaction, else nil
+	pools   []*sql.DB
+	shapes  *shapes
 }
 
 // Open opens a database and brings its schema to the program's own. What is wrong with a path or address
@@ -82,8 +84,15 @@ func openSQLite(ctx context.Context, cfg Config) (*DB, error) {
 	if err != nil {
 		return nil, err
 	}
-	db := &DB{engine: migrations.SQLite, path: path, shapes: &shapes{}}
-	writer, err := sqlitePool(path, true, cfg.LockWait)
+	if !cfg.AsItIs {
+		release, err := migrations.Hold(path) // nobody upgrades the file or puts another in its place meanwhile
+		if err != nil {
+			return nil, err
+		}
+		defer release()
+	}
+	db := &DB{engine: migrations.SQLite, path: path, wait: cfg.LockWait, shapes: &shapes{}}
+	writer, err := sqlitePool(path, poolWrites, cfg.LockWait)
 	if err != nil {
 		return nil, sqliteSentence(path, err)
 	}
@@ -92,7 +101,7 @@ func openSQLite(ctx context.Context, cfg Config) (*DB, error) {
 	if err := db.prepare(ctx, writer, cfg.AsItIs); err != nil {
 		return nil, errors.Join(sqliteSentence(path, err), db.Close())
 	}
-	reader, err := sqlitePool(path, false, cfg.LockWait)
+	reader, err := sqlitePool(path, poolReads, cfg.LockWait)
 	if err != nil {
 		return nil, errors.Join(sqliteSentence(path, err), db.Close())
 	}
@@ -157,7 +166,7 @@ func (db *DB) InTx(ctx context.Context, fn func(tx *DB) error) error {
 	if db.tx != nil {
 		return fn(db)
 	}
-	err := db.write.WithContext(ctx).Transaction(func(tx *gorm.DB) error {
+	err := transact(db.write.WithContext(ctx), func(tx *gorm.DB) error {
 		inside := *db
 		inside.tx = tx
 		return fn(&inside)

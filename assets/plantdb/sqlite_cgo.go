@@ -22,12 +22,17 @@ const SQLiteDriver = "cgo"
 //
 // A connection keeps the statements it has prepared: a page asks the same twenty each time. Few, because the longest
 // have their numbers written out and never come again.
-func sqlitePool(path string, write bool, wait time.Duration) (*sql.DB, error) {
+func sqlitePool(path string, use poolUse, wait time.Duration) (*sql.DB, error) {
 	params := fmt.Sprintf("?_busy_timeout=%d&_foreign_keys=on&_stmt_cache_size=40", wait.Milliseconds())
-	if write {
-		params += "&_txlock=immediate&_journal_mode=WAL&_synchronous=FULL"
-	} else {
+	switch use {
+	case poolWrites:
+		params += "&_txlock=immediate&_journal_mode=WAL&_synchronous=" + synchronous
+	case poolReads:
 		params += "&mode=ro&_query_only=on"
+	case poolCopies:
+		params += "&mode=ro"
+	case poolCloses:
+		params += "&mode=rw&_journal_mode=DELETE&_synchronous=FULL"
 	}
 	return sql.Open("sqlite3", fileURI(path)+params)
 }

@@ -19,12 +19,17 @@ const SQLiteDriver = "pure Go"
 // sqlitePool opens the file with the settings every connection needs. _txlock=immediate takes the write
 // lock when a transaction begins: one that reads first and writes later would otherwise be refused as soon
 // as another process has written in between.
-func sqlitePool(path string, write bool, wait time.Duration) (*sql.DB, error) {
+func sqlitePool(path string, use poolUse, wait time.Duration) (*sql.DB, error) {
 	params := fmt.Sprintf("?_pragma=busy_timeout(%d)&_pragma=foreign_keys(1)", wait.Milliseconds())
-	if write {
-		params += "&_txlock=immediate&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)"
-	} else {
+	switch use {
+	case poolWrites:
+		params += "&_txlock=immediate&_pragma=journal_mode(WAL)&_pragma=synchronous(" + synchronous + ")"
+	case poolReads:
 		params += "&mode=ro&_pragma=query_only(1)"
+	case poolCopies:
+		params += "&mode=ro"
+	case poolCloses:
+		params += "&mode=rw&_pragma=journal_mode(DELETE)&_pragma=synchronous(FULL)"
 	}
 	return sql.Open("sqlite", fileURI(path)+params)
 }
