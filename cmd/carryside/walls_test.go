@@ -1,0 +1,276 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"log/slog"
+	"net/http"
+	"net/http/cookiejar"
+	"net/url"
+	"slices"
+	"strings"
+	"testing"
+
+	"carryside/assets"
+	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/registry"
+	"carryside/server"
+)
+
+// asker is somebody who asks: a role with a grant, or nobody.
+type asker struct {
+	*visitor
+	role  assets.Role
+	grant string // all, customer, plant; "" for nobody
+}
+
+// asker adds a person with a role and a grant on the home side and signs them in.
+func (w *walled) asker(role assets.Role, grant string) *asker {
+	w.t.Helper()
+	name := string(role) + " of " + grant
+	g := assets.Grant{Role: role}
+	switch grant {
+	case "customer":
+		g.CustomerID = w.home.customer
+	case "plant":
+		g.PlantID = w.home.plant
+	}
+	w.employ(name, g)
+	return &asker{w.enter(name), role, grant}
+}
+
+// enter signs a person in; it follows no redirects from then on.
+func (w *walled) enter(name string) *visitor {
+	w.t.Helper()
+	var id int64
+	must(w.t, w.db.SQL(w.t.Context()).Raw("SELECT id FROM people WHERE name = ?", name).Scan(&id).Error)
+	jar, err := cookiejar.New(nil)
+	must(w.t, err)
+	v := &visitor{w.house, &http.Client{Jar: jar, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}}
+	v.post("/signin", url.Values{"person": {fmt.Sprint(id)}}, http.StatusSeeOther)
+	return v
+}
+
+// employ adds a person of the service company with a grant.
+func (w *walled) employ(name string, g assets.Grant) {
+	w.t.Helper()
+	act := plantdb.Act{Origin: plantdb.Command, Action: "add a person", Now: plantDay.Add(40 * 60e9), Company: true, Customers: []int64{w.home.customer, w.foreign.customer}}
+	must(w.t, w.db.Change(w.t.Context(), act, func(c *plantdb.Change) error {
+		p := assets.Person{Name: name, Role: g.Role}
+		if err := registry.AddPerson(c, &p); err != nil {
+			return err
+		}
+		g.PersonID = p.ID
+		return registry.GiveGrant(c, &g)
+	}))
+}
+
+// nobody asks without signing in.
+func (w *walled) nobody() *asker {
+	return &asker{visitor: &visitor{w.house, &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}}}
+}
+
+// reply is what came back.
+type reply struct {
+	status int
+	to     string // of a redirect
+	header http.Header
+	body   string
+}
+
+// ask sends one request; a POST sends the form.
+func (a *asker) ask(method, path string, form url.Values) reply {
+	a.t.Helper()
+	req, err := http.NewRequestWithContext(a.t.Context(), method, a.base+path, strings.NewReader(form.Encode()))
+	must(a.t, err)
+	if method == http.MethodPost {
+		req.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	}
+	res, err := a.client.Do(req)
+	must(a.t, err)
+	defer res.Body.Close()
+	body, err := io.ReadAll(res.Body)
+	must(a.t, err)
+	return reply{res.StatusCode, res.Header.Get("Location"), res.Header, string(body)}
+}
+
+// without takes out of a reply the address asked for, so that two addresses can be compared.
+func (r reply) without(path string) string {
+	text := fmt.Sprint(r.status, " ", r.to, "\n", r.body)
+	for _, p := range []string{path, url.QueryEscape(path), strings.ReplaceAll(path, "/", "%2F")} {
+		text = strings.ReplaceAll(text, p, "PATH")
+	}
+	return text
+}
+
+// absent stands for what is nowhere.
+const absent = "990001"
+
+// values of an estate's parameters. The company's are the same for all.
+func (e *estate) value(param string) string {
+	switch param {
+	case "spec", "kind":
+		return "1"
+	case "report":
+		return "splice-age"
+	case "file":
+		return "css/carryside.css"
+	case "trial":
+		return "trialof" + e.mark
+	case "at":
+		return fmt.Sprint(int64(e.reading))
+	}
+	return fmt.Sprint(e.ids[param])
+}
+
+// asking is what must be asked with an address for it to answer at all.
+var asking = map[string]string{"/plants/:plant/reports/make": "?report=splice-age"}
+
+// sending is what is sent with a form for it to be looked at at all.
+var sending = url.Values{"day": {"2026-12-24"}}
+
+// address fills an address's parameters with an estate's; other replaces one of them.
+func (e *estate) address(path, other, value string) string {
+	query := asking[path]
+	for _, p := range parts(path) {
+		v := e.value(p)
+		if p == other {
+			v = value
+		}
+		path = strings.NewReplacer(":"+p, v, "*"+p, v).Replace(path)
+	}
+	return path + query
+}
+
+// routes is the router's own list.
+func (w *walled) routes() []server.Route {
+	w.t.Helper()
+	all, err := server.Routes(houseConfig(w.db, slog.New(slog.DiscardHandler)))
+	must(w.t, err)
+	return all
+}
+
+func TestEveryAddressHasADoor(t *testing.T) {
+	w := openWalls(t)
+	known := map[string]bool{}
+	for _, rt := range w.routes() {
+		known[rt.Method+" "+rt.Path], known["* "+rt.Path] = true, true
+		if doorOf(rt.Method, rt.Path) == "" {
+			t.Errorf("%s %s: say in the table of doors which deed of the role table opens it", rt.Method, rt.Path)
+		}
+		for _, p := range parts(rt.Path) {
+			if !slices.Contains(company, p) && p != "trial" && p != "at" && w.home.ids[p] == 0 {
+				t.Errorf("%s %s: give the estates of this test a %s", rt.Method, rt.Path, p)
+			}
+		}
+	}
+	for door := range doors {
+		if !known[door] {
+			t.Errorf("the table of doors has %s, which is no address any more", door)
+		}
+	}
+}
+
+// TestEveryRoleAtEveryAddress walks every address as every role with every grant: at the home plant, at the sister
+// plant of the same customer and at the plant of somebody else.
+func TestEveryRoleAtEveryAddress(t *testing.T) {
+	w := openWalls(t)
+	routes := w.routes()
+	asked := 0
+	for role := range roleTable {
+		for _, grant := range grants {
+			a := w.asker(role, grant)
+			for _, rt := range routes {
+				if rt.Method == http.MethodHead || doorOf(rt.Method, rt.Path) == "open" {
+					continue
+				}
+				for _, e := range []*estate{w.home, w.sister, w.foreign} {
+					w.tryDoor(a, rt, e)
+					asked++
+				}
+			}
+		}
+	}
+	t.Logf("%d addresses, %d requests", len(routes), asked)
+}
+
+// tryDoor asks for one address of a plant and compares with the role table.
+func (w *walled) tryDoor(a *asker, rt server.Route, e *estate) {
+	w.t.Helper()
+	path, deed := e.address(rt.Path, "", ""), doorOf(rt.Method, rt.Path)
+	got := a.ask(rt.Method, path, sending)
+	who := fmt.Sprintf("%s for %s: %s %s", a.role, a.grant, rt.Method, path)
+	ofPlant := slices.Contains(parts(rt.Path), "plant")
+	switch {
+	case deed == "signed in":
+		if got.status != http.StatusSeeOther || strings.HasPrefix(got.to, "/signin") {
+			w.t.Errorf("%s: %d to %s, want to go on to a page", who, got.status, got.to)
+		}
+	case ofPlant && (!may(a.role, "reads") || !w.reaches(a.grant, e)):
+		no := e.address(rt.Path, "plant", absent)
+		if nowhere := a.ask(rt.Method, no, sending); got.status != http.StatusNotFound || got.without(path) != nowhere.without(no) {
+			w.t.Errorf("%s: %d, want the answer of a plant that is not there (%d)", who, got.status, nowhere.status)
+		}
+	case !may(a.role, deed):
+		if got.status != http.StatusForbidden {
+			w.t.Errorf("%s: %d, want it refused: it takes '%s'", who, got.status, deed)
+		}
+	case !slices.Contains([]int{http.StatusOK, http.StatusSeeOther, http.StatusConflict, http.StatusUnprocessableEntity}, got.status):
+		w.t.Errorf("%s: %d, want it open to '%s': %s", who, got.status, deed, headline(got.body))
+	}
+}
+
+// headline is what a page says first.
+func headline(body string) string {
+	_, rest, _ := strings.Cut(body, "<h1")
+	_, rest, _ = strings.Cut(rest, ">")
+	say, _, _ := strings.Cut(rest, "</h1>")
+	return say
+}
+
+func TestNobodySignedInGetsNothing(t *testing.T) {
+	w := openWalls(t)
+	n := w.nobody()
+	for _, rt := range w.routes() {
+		if doorOf(rt.Method, rt.Path) == "open" {
+			continue
+		}
+		path, no := w.home.address(rt.Path, "", ""), w.home.address(rt.Path, "plant", absent)
+		got, nowhere := n.ask(rt.Method, path, nil), n.ask(rt.Method, no, nil)
+		if got.status != http.StatusSeeOther && got.status != http.StatusUnauthorized || got.without(path) != nowhere.without(no) {
+			t.Errorf("%s %s: %d %s, want to be asked to sign in whatever is named", rt.Method, path, got.status, got.to)
+		}
+	}
+}
+
+// TestThingsOfOtherPlantsAnswerAsIfTheyWereNotThere asks below the home plant's address for things of the two other
+// plants: also somebody who may see all three finds them under their own plant only.
+func TestThingsOfOtherPlantsAnswerAsIfTheyWereNotThere(t *testing.T) {
+	w := openWalls(t)
+	tried := 0
+	for _, grant := range grants {
+		a := w.asker(assets.RoleLead, grant)
+		for _, rt := range w.routes() {
+			for _, p := range parts(rt.Path) {
+				if p == "plant" || slices.Contains(company, p) {
+					continue
+				}
+				for _, other := range []*estate{w.sister, w.foreign} {
+					if p == "contract" && w.reaches(grant, other) && other == w.sister {
+						continue // a contract is the customer's: it stands at each of their plants for whom may see the plants it is for
+					}
+					path, no := w.home.address(rt.Path, p, other.value(p)), w.home.address(rt.Path, p, absent)
+					got, nowhere := a.ask(rt.Method, path, url.Values{}), a.ask(rt.Method, no, url.Values{})
+					tried++
+					if got.without(path) != nowhere.without(no) {
+						t.Errorf("grant for %s: %s %s: %d, but %d for a %s that is not there", grant, rt.Method, path, got.status, nowhere.status, p)
+					}
+					if rt.Method != http.MethodPost && p != "trial" && got.status != http.StatusNotFound {
+						t.Errorf("grant for %s: %s %s: %d, want 404", grant, rt.Method, path, got.status)
+					}
+				}
+			}
+		}
+	}
+	t.Logf("%d foreign numbers tried", tried)
+}

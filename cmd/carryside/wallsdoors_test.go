@@ -1,0 +1,93 @@
+package main
+
+import (
+	"slices"
+	"strings"
+
+	"carryside/assets"
+)
+
+// The role table of the product (its section 12), written down once more: the test of the walls does not ask the
+// program what a role may. Deeds stand in the table's own words. The house has decided that a planner may do what a
+// technician may (plants with one person in both chairs), and a lead 'all below'.
+var roleTable = map[assets.Role][]string{
+	assets.RoleAdministrator:  {"accounts"},
+	assets.RoleLead:           {"reads", "costs", "journal", "catalogues", "registry", "imports", "held readings", "rules", "stops", "orders", "refuses", "readings", "findings", "jobs", "stock"},
+	assets.RolePlanner:        {"reads", "costs", "registry", "imports", "held readings", "rules", "stops", "orders", "refuses", "readings", "findings", "jobs"},
+	assets.RoleTechnician:     {"reads", "readings", "findings", "jobs"},
+	assets.RoleStorekeeper:    {"reads", "stock"},
+	assets.RoleAuditor:        {"reads", "costs", "journal"},
+	assets.RoleCustomerViewer: {"reads"},
+}
+
+// doors says for every address which deed of the role table opens it. "open" is open to everybody, signed in or
+// not; "signed in" to everybody signed in. An address without a door fails the test: say here who may use it.
+var doors = map[string]string{
+	"GET /static/*file": "open", "POST /theme": "open", "GET /signin": "open", "POST /signin": "open", "POST /signout": "open",
+	"GET /": "signed in", "GET /plants": "reads", "GET /plants/new": "registry", "POST /plants/new": "registry",
+
+	"GET /plants/:plant": "reads", "GET /plants/:plant/about": "reads", "GET /plants/:plant/belts": "reads", "GET /plants/:plant/calculator": "reads", "POST /plants/:plant/calculator": "reads",
+	"GET /plants/:plant/catalogues": "reads", "GET /plants/:plant/conveyors/:conveyor": "reads", "GET /plants/:plant/conveyors/:conveyor/readings": "reads", "GET /plants/:plant/find": "reads", "GET /plants/:plant/held": "reads",
+	"GET /plants/:plant/lines": "reads", "GET /plants/:plant/orders": "reads", "GET /plants/:plant/orders/:order": "reads", "POST /plants/:plant/orders/:order": "reads", "GET /plants/:plant/readings": "reads",
+	"GET /plants/:plant/reports": "reads", "GET /plants/:plant/reports/:report": "reads", "GET /plants/:plant/reports/make": "reads", "GET /plants/:plant/rules": "reads",
+	"GET /plants/:plant/splices/:splice": "reads", "GET /plants/:plant/stops": "reads",
+
+	"* /plants/:plant/belts/:belt/edit": "registry", "* /plants/:plant/belts/:belt/remove": "registry", "* /plants/:plant/calendar": "registry",
+	"* /plants/:plant/contacts/:contact": "registry", "* /plants/:plant/contacts/new": "registry", "* /plants/:plant/contracts/:contract": "registry", "* /plants/:plant/contracts/new": "registry",
+	"* /plants/:plant/conveyors/:conveyor/belt": "registry", "* /plants/:plant/conveyors/:conveyor/edit": "registry", "* /plants/:plant/conveyors/:conveyor/meter": "registry",
+	"* /plants/:plant/conveyors/:conveyor/meter/:meter": "registry", "* /plants/:plant/conveyors/:conveyor/readings/:at": "registry", "* /plants/:plant/conveyors/:conveyor/retire": "registry",
+	"* /plants/:plant/conveyors/:conveyor/splice": "registry", "* /plants/:plant/conveyors/new": "registry", "* /plants/:plant/customer": "registry", "* /plants/:plant/findings/:finding/correct": "registry",
+	"* /plants/:plant/lines/:line": "registry", "* /plants/:plant/lines/:line/calendar": "registry", "* /plants/:plant/lines/new": "registry", "* /plants/:plant/settings": "registry",
+	"* /plants/:plant/splices/:splice/correct": "registry", "* /plants/:plant/splices/:splice/retire": "registry",
+
+	"* /plants/:plant/catalogues/kinds/:kind": "catalogues", "* /plants/:plant/catalogues/kinds/new": "catalogues", "* /plants/:plant/catalogues/specifications/:spec": "catalogues", "* /plants/:plant/catalogues/specifications/new": "catalogues",
+
+	"* /plants/:plant/conveyors/:conveyor/finding": "findings", "* /plants/:plant/findings/new": "findings", "* /plants/:plant/findings/:finding/refuse": "refuses",
+	"* /plants/:plant/conveyors/:conveyor/reading": "readings", "POST /plants/:plant/readings": "readings", "* /plants/:plant/held/:held": "held readings",
+	"* /plants/:plant/import": "imports", "* /plants/:plant/import/:trial": "imports", "GET /plants/:plant/import/:trial/refused": "imports",
+	"* /plants/:plant/orders/new": "orders", "POST /plants/:plant/reminders/:reminder/later": "orders", "POST /plants/:plant/reminders/:reminder/order": "orders",
+	"* /plants/:plant/rules/:rule": "rules", "* /plants/:plant/rules/new": "rules", "* /plants/:plant/stops/:stop": "stops", "* /plants/:plant/stops/:stop/withdraw": "stops", "* /plants/:plant/stops/new": "stops",
+}
+
+// doorOf returns the deed that opens an address; "" when the table does not know it. HEAD is GET without a body.
+func doorOf(method, path string) string {
+	if method == "HEAD" {
+		method = "GET"
+	}
+	if d := doors[method+" "+path]; d != "" {
+		return d
+	}
+	return doors["* "+path]
+}
+
+// company are the parameters that name things of the service company or of nobody: they are the same for every
+// plant, so there is no foreign one. The other parameters are the names of estate.ids.
+var company = []string{"spec", "kind", "report", "file"}
+
+// parts returns the parameters of an address in order.
+func parts(path string) []string {
+	var out []string
+	for _, p := range strings.Split(path, "/") {
+		if strings.HasPrefix(p, ":") || strings.HasPrefix(p, "*") {
+			out = append(out, p[1:])
+		}
+	}
+	return out
+}
+
+// grants are how far a role reaches in the tests.
+var grants = []string{"all", "customer", "plant"}
+
+// reaches tells whether a grant on the home plant's side reaches a plant.
+func (w *walled) reaches(grant string, e *estate) bool {
+	switch grant {
+	case "all":
+		return true
+	case "customer":
+		return e != w.foreign
+	}
+	return e == w.home
+}
+
+// may tells what the table says.
+func may(role assets.Role, deed string) bool { return slices.Contains(roleTable[role], deed) }
