@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -26,15 +27,35 @@ import (
 
 var bg = context.Background()
 
-// sample is a SQLite file with the three invented plants, closed.
+// drawn is a SQLite file with the three invented plants, written once.
+var drawn = sync.OnceValues(func() ([]byte, error) {
+	dir, err := os.MkdirTemp("", "moving")
+	if err != nil {
+		return nil, err
+	}
+	defer os.RemoveAll(dir)
+	path := filepath.Join(dir, "drawn.db")
+	db, err := plantdb.Open(bg, plantdb.Config{DSN: path, Create: true})
+	if err != nil {
+		return nil, err
+	}
+	if err := errors.Join(fleetdb.Write(bg, db, samplefleet.Demo(fleetdb.Day)), db.Close()); err != nil {
+		return nil, err
+	}
+	return os.ReadFile(path)
+})
+
+// sample is a file of the test's own with the three plants, closed.
 func sample(t *testing.T) string {
 	t.Helper()
-	path := plantdbtest.SQLiteFile(t)
-	db := open(t, path)
-	if err := fleetdb.Write(bg, db, samplefleet.Demo(fleetdb.Day)); err != nil {
+	content, err := drawn()
+	if err != nil {
 		t.Fatal(err)
 	}
-	closed(t, db)
+	path := filepath.Join(t.TempDir(), "carryside.db")
+	if err := os.WriteFile(path, content, 0o600); err != nil {
+		t.Fatal(err)
+	}
 	return path
 }
 
