@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
 
 	"carryside/cmd/carryside/calc"
@@ -25,14 +26,20 @@ func (c *calcCommand) Run(p *Program) error {
 	if !calc.Known(c.Kind) {
 		return &UsageError{fmt.Sprintf("unknown kind %q; the kinds are %s", c.Kind, strings.Join(calc.Names(), ", "))}
 	}
-	if c.Orders != "" {
+	if c.Orders != "" && !calc.TakesOrders(c.Kind) {
 		return &UsageError{fmt.Sprintf("the kind %s takes no --orders", c.Kind)}
 	}
 	document, err := readCases(c.Cases)
 	if err != nil {
 		return err
 	}
-	answers, err := calc.Answer(c.Kind, document)
+	beside := calc.Beside{Files: os.DirFS(filepath.Dir(c.Cases))}
+	if c.Orders != "" {
+		if beside.Orders, err = readCases(c.Orders); err != nil {
+			return err
+		}
+	}
+	answers, err := calc.Answer(c.Kind, document, beside)
 	if err != nil {
 		return fmt.Errorf("%s: %w", c.Cases, err)
 	}

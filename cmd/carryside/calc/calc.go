@@ -2,6 +2,7 @@ package calc
 
 import (
 	"errors"
+	"io/fs"
 	"maps"
 	"slices"
 )
@@ -14,7 +15,7 @@ type Kind func(c *Case) (any, error)
 
 // kinds is every kind of case that is built, by the name it has on the command line. A new family of kinds is a file
 // with its own map, and that map's name here.
-var kinds = merged(geometryKinds, unitKinds, clockKinds, calendarKinds, lifeKinds)
+var kinds = merged(geometryKinds, unitKinds, clockKinds, calendarKinds, lifeKinds, workKinds)
 
 // Answered is what is printed for one case: a result, or an error class with its sentence.
 type Answered struct {
@@ -51,21 +52,35 @@ func Known(kind string) bool { return kinds[kind] != nil }
 // Names lists the kinds that can be answered, sorted.
 func Names() []string { return slices.Sorted(maps.Keys(kinds)) }
 
+// Beside is what stands beside a document: the files its cases name, and the orders behind its figures.
+type Beside struct {
+	Files  fs.FS  // the folder of the case file; nil when there is none
+	Orders []byte // the CSV of orders; nil when none was given
+}
+
+// TakesOrders reports whether cases of that kind rest on a file of orders.
+func TakesOrders(kind string) bool { return kind == keyFiguresKind }
+
 // Answer answers every case of a document in its order.
 //
 // ErrUnknownKind for a kind that is not built; MissingField, naming case and field, for a case that is not whole.
 // Nothing is answered unless every case is whole.
-func Answer(kind string, document []byte) ([]Answered, error) {
+func Answer(kind string, document []byte, beside Beside) ([]Answered, error) {
 	answer := kinds[kind]
 	if answer == nil {
 		return nil, ErrUnknownKind
 	}
-	cases, err := split(document)
+	divide := split
+	if kind == keyFiguresKind {
+		divide = whole
+	}
+	cases, err := divide(document)
 	if err != nil {
 		return nil, err
 	}
 	answers := make([]Answered, 0, len(cases))
 	for _, c := range cases {
+		c.beside = beside
 		a, err := answerOne(answer, c)
 		if err != nil {
 			return nil, err

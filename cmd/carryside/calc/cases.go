@@ -14,6 +14,8 @@ type Case struct {
 	Fields
 	ID   any    // the id as written, or the place when there is none
 	List string // the name of the array that holds it, when the file is an object of arrays
+
+	beside Beside
 }
 
 // ErrNotCases is a document that is neither an array of cases nor an object holding arrays of them.
@@ -40,6 +42,15 @@ func split(document []byte) ([]*Case, error) {
 		}
 	}
 	return cases, nil
+}
+
+// whole reads a document that is one case.
+func whole(document []byte) ([]*Case, error) {
+	document = bytes.TrimPrefix(document, []byte("\ufeff"))
+	if !json.Valid(document) {
+		return nil, whereBroken(document)
+	}
+	return number(nil, "", []json.RawMessage{document})
 }
 
 // whereBroken says where a document stops being JSON.

@@ -70,7 +70,7 @@ func TestTimeTables(t *testing.T) {
 		if err := json.Unmarshal(document, &cases); err != nil || len(cases) == 0 {
 			t.Fatal(file, err)
 		}
-		answers, err := Answer(kind, document)
+		answers, err := Answer(kind, document, Beside{})
 		if err != nil || len(answers) != len(cases) {
 			t.Fatalf("%s: %d answers to %d cases, %v", kind, len(answers), len(cases), err)
 		}
@@ -131,7 +131,7 @@ func TestTimeCasesThatAreNotWhole(t *testing.T) {
 		{"windows", `[{"zone": "UTC", "dtstart_local": "20250101T060000", "rrule": "FREQ=DAILY"}]`, "case 1: the field wall_minutes is missing; add it"},
 		{"cron-check", `[{}]`, "case 1: the field cron is missing; add it"},
 	} {
-		if _, err := Answer(tt.kind, []byte(tt.document)); err == nil || err.Error() != tt.want {
+		if _, err := Answer(tt.kind, []byte(tt.document), Beside{}); err == nil || err.Error() != tt.want {
 			t.Errorf("%s: got %v, want %s", tt.kind, err, tt.want)
 		}
 	}
@@ -150,7 +150,7 @@ func FuzzTimeKinds(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, document []byte) {
 		for kind := range timeKinds {
-			answers, err := Answer(kind, document)
+			answers, err := Answer(kind, document, Beside{})
 			if err != nil {
 				if strings.Contains(err.Error(), "\n") || answers != nil {
 					t.Fatalf("%s: %q with %v", kind, err, answers)

@@ -10,7 +10,7 @@ import (
 // answered runs a document and returns what would be printed, case by case.
 func answered(t *testing.T, kind, document string) []string {
 	t.Helper()
-	answers, err := Answer(kind, []byte(document))
+	answers, err := Answer(kind, []byte(document), Beside{})
 	if err != nil {
 		t.Fatalf("%s: %v", document, err)
 	}
@@ -82,7 +82,7 @@ func TestACaseThatIsNotWholeStopsTheRun(t *testing.T) {
 		"a whole case before and behind": {"cutting", `[{` + mass + `}, {"id": "M-9", "what": "belt mass", "input": {"width_mm": 1, "length_m": 1}}, {` + mass + `}]`, "M-9", "input.mass_per_area_kg_m2"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			answers, err := Answer(tt.kind, []byte(tt.document))
+			answers, err := Answer(tt.kind, []byte(tt.document), Beside{})
 			var missing *MissingField
 			if !errors.As(err, &missing) || answers != nil {
 				t.Fatalf("got %v and %v, want a missing field", answers, err)
@@ -100,7 +100,7 @@ func TestACaseThatIsNotWholeStopsTheRun(t *testing.T) {
 func TestDocumentsThatHoldNoCases(t *testing.T) {
 	for _, document := range []string{``, ` `, `null`, `7`, `"loop"`, `{}`, `{"a": 1}`, `[1]`, `[null]`, `[[]]`, `[{}`, `[{}] x`, `{"a": [}`, "\x00", `[{"a": NaN}]`, `{"a": [1]}`} {
 		for _, kind := range []string{"loop", "units"} {
-			if answers, err := Answer(kind, []byte(document)); err == nil || answers != nil || strings.Contains(err.Error(), "\n") {
+			if answers, err := Answer(kind, []byte(document), Beside{}); err == nil || answers != nil || strings.Contains(err.Error(), "\n") {
 				t.Errorf("%s of %q: got %v, %v; want one line", kind, document, answers, err)
 			}
 		}
@@ -109,7 +109,7 @@ func TestDocumentsThatHoldNoCases(t *testing.T) {
 
 func TestUnknownKinds(t *testing.T) {
 	for _, kind := range []string{"", "Loop", "loops", "gearbox"} {
-		if _, err := Answer(kind, []byte(`[]`)); !errors.Is(err, ErrUnknownKind) || Known(kind) {
+		if _, err := Answer(kind, []byte(`[]`), Beside{}); !errors.Is(err, ErrUnknownKind) || Known(kind) {
 			t.Errorf("%q: got %v", kind, err)
 		}
 	}

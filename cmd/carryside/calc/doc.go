@@ -4,5 +4,5 @@
 // or with the class of error and one sentence. The package knows how a case is spelled and nothing of the trade:
 // a Kind reads the fields it needs and hands them on, so that a figure checked here is the figure a planner sees.
 //
-//	answers, err := calc.Answer("loop", document)
+//	answers, err := calc.Answer("loop", document, calc.Beside{})
 package calc

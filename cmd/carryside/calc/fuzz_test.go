@@ -23,7 +23,7 @@ func FuzzAnswer(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, document []byte) {
 		for _, kind := range []string{"loop", "two-pulleys", "cutting", "units"} {
-			answers, err := Answer(kind, document)
+			answers, err := Answer(kind, document, Beside{})
 			if err != nil {
 				if strings.Contains(err.Error(), "\n") || answers != nil {
 					t.Fatalf("%s: %q with %v", kind, err, answers)

@@ -81,7 +81,7 @@ func TestGeometryTables(t *testing.T) {
 		if err := json.Unmarshal(document, &cases); err != nil {
 			t.Fatal(err)
 		}
-		answers, err := Answer(kind, document)
+		answers, err := Answer(kind, document, Beside{})
 		if err != nil || len(answers) != len(cases) {
 			t.Fatalf("%s: %d answers to %d cases, %v", kind, len(answers), len(cases), err)
 		}
@@ -107,7 +107,7 @@ func TestGeometryTables(t *testing.T) {
 
 func TestUnitTables(t *testing.T) {
 	document := tableOf(t, "unit", "units.json")
-	answers, err := Answer("units", document)
+	answers, err := Answer("units", document, Beside{})
 	if err != nil {
 		t.Fatal(err)
 	}
