@@ -514,6 +514,23 @@ func (t *table) mapping() TableMapping {
 	return tm
 }
 
+// ForNext returns the mapping as it is kept for the next list like this one: the last table of each sheet runs to the
+// sheet's end, since the next list has more rows.
+func (m *Mapping) ForNext() *Mapping {
+	next := *m
+	next.Tables = append([]TableMapping(nil), m.Tables...)
+	last := map[string]int{}
+	for i, t := range next.Tables {
+		if j, ok := last[t.Sheet]; !ok || t.FirstRow > next.Tables[j].FirstRow {
+			last[t.Sheet] = i
+		}
+	}
+	for _, i := range last {
+		next.Tables[i].LastRow = 0
+	}
+	return &next
+}
+
 // Words says in a line how a table's headings were read.
 func (t *TableMapping) Words() string {
 	cols := make([]string, 0, len(t.Columns))

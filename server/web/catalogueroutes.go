@@ -24,6 +24,7 @@ func catalogueRoutes() []Route {
 	add(people.EditCatalogues, "catalogues", "catalogues/kinds/new", (*Site).editSpliceKind, get, post)
 	add(people.EditCatalogues, "catalogues", "catalogues/kinds/:kind", (*Site).editSpliceKind, get, post)
 	add(people.Import, "import", "import", (*Site).bringIn, get)
+	add(people.Import, "import", "import/headings/:headings", (*Site).changeHeadings, post)
 	add(people.Import, "import", "import/:trial", (*Site).trial, get)
 	add(people.Import, "import", "import/:trial", (*Site).trialStep, post)
 	add(people.Import, "import", "import/:trial/refused", (*Site).refusedRows, get)

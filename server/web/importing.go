@@ -25,6 +25,12 @@ type Importing interface {
 	ImportRegistry(scope assets.Scope, act Act) intake.Registry
 	// ListsBroughtIn returns what was brought in at a plant, newest first.
 	ListsBroughtIn(ctx context.Context, scope assets.Scope, plantID int64, limit int) ([]ListBroughtIn, error)
+	// KeptHeadings lists what is kept for the lists of a customer, by name.
+	KeptHeadings(ctx context.Context, scope assets.Scope, customerID int64) ([]KeptHeadings, error)
+	// KeepHeadings keeps how a list was read under a name. assets.Invalid when the name is taken and replace is false.
+	KeepHeadings(ctx context.Context, scope assets.Scope, act Act, plant assets.Plant, name, mapping string, replace bool) error
+	RenameHeadings(ctx context.Context, scope assets.Scope, act Act, plant assets.Plant, id int64, name string) error
+	RemoveHeadings(ctx context.Context, scope assets.Scope, act Act, plant assets.Plant, id int64) error
 }
 
 // ListBroughtIn is a list that was brought in.
@@ -41,6 +47,7 @@ type importPage struct {
 	Page
 	Form  *Form
 	Lists []broughtLine
+	Kept  []keptLine
 }
 
 type broughtLine struct{ File, At, By, What, LeftOut string }
@@ -73,6 +80,7 @@ type trialPage struct {
 	Rest      string // word of the button that leaves refused rows out
 	Hindered  string // why it cannot be brought in
 	Written   bool
+	Keep      bool // the headings may be kept under a name
 	Again     string
 }
 
@@ -103,13 +111,16 @@ const mostTrialRows = 100
 
 // bringIn shows the form and takes a file.
 func (s *Site) bringIn(r *Request) error {
-	p := &importPage{Form: r.NewForm()}
-	p.Sheet, p.Say = "Bring in a list", "Bring in the list you keep: you see what it would do before anything is done"
-	p.Sub = "A workbook (.xlsx) or CSV of conveyors, belts, splices, hour readings or findings, with your own headings and units. At most 64 MB."
-	p.Form.File("file", "The list", ".xlsx,.xlsm,.csv,.txt,text/csv").Must().OverBoth()
-	p.Form.Select("date_order", "Dates like 03/04/2025", "", dateOrders).Hinted("Only where the list itself does not tell")
+	kept, err := s.Importing.KeptHeadings(r.Context(), r.Scope, r.Plant.Plant.CustomerID)
+	if err != nil {
+		return err
+	}
+	p := s.importPage(r.NewForm(), kept)
+	if p.Kept, err = s.keptLines(r, kept, 0, nil); err != nil {
+		return err
+	}
 	if r.Posted() {
-		t, err := s.takeList(r, p.Form)
+		t, err := s.takeList(r, p.Form, kept)
 		if p.Form.Refused(err) {
 			if err := s.broughtIn(r, p); err != nil {
 				return err
@@ -124,6 +135,17 @@ func (s *Site) bringIn(r *Request) error {
 		return err
 	}
 	return r.Show("import", p)
+}
+
+// importPage is the page on which a list is sent.
+func (s *Site) importPage(f *Form, kept []KeptHeadings) *importPage {
+	p := &importPage{Form: f}
+	p.Sheet, p.Say = "Bring in a list", "Bring in the list you keep: you see what it would do before anything is done"
+	p.Sub = "A workbook (.xlsx) or CSV of conveyors, belts, splices, hour readings or findings, with your own headings and units. At most 64 MB."
+	f.File("file", "The list", ".xlsx,.xlsm,.csv,.txt,text/csv").Must().OverBoth()
+	f.Select("date_order", "Dates like 03/04/2025", "", dateOrders).Hinted("Only where the list itself does not tell")
+	headingsField(f, kept)
+	return p
 }
 
 var dateOrders = []Option{{Label: "ask me"}, {Value: "dmy", Label: "day first"}, {Value: "mdy", Label: "month first"}, {Value: "ymd", Label: "year first"}}
@@ -176,7 +198,7 @@ func countsWords(counts string) string {
 func kindCount(k intake.Kind, n int) string { return Figure(n, string(k), string(k)+"s") }
 
 // takeList reads the file that was sent and starts its trial.
-func (s *Site) takeList(r *Request, f *Form) (*trial, error) {
+func (s *Site) takeList(r *Request, f *Form, kept []KeptHeadings) (*trial, error) {
 	head, err := r.C.FormFile("file")
 	if errors.Is(err, http.ErrMissingFile) || err != nil && head == nil {
 		return nil, assets.Invalid{"file": "choose the file with the list"}
@@ -198,8 +220,12 @@ func (s *Site) takeList(r *Request, f *Form) (*trial, error) {
 	if order != "" && !intake.ValidDateOrder(order) {
 		return nil, assets.Invalid{"date_order": "choose the order of dates from the list"}
 	}
+	mapping, err := chosenHeadings(f, kept)
+	if err != nil {
+		return nil, err
+	}
 	t := &trial{id: token(), plantID: r.PlantID(), personID: r.Who.Person.ID, name: name, data: data, touched: r.Now,
-		opt: intake.Options{Plant: r.Plant.Plant.Name, DateOrder: order, Zone: r.Plant.Plant.Zone, Now: r.Now, Zoned: r.F.zone()}}
+		opt: intake.Options{Mapping: mapping, Plant: r.Plant.Plant.Name, DateOrder: order, Zone: r.Plant.Plant.Zone, Now: r.Now, Zoned: r.F.zone()}}
 	if t.id == "" {
 		return nil, errors.New("no key could be made for the list")
 	}
@@ -279,11 +305,16 @@ func (s *Site) showFailed(r *Request, seen seenTrial) error {
 		return problem.Status{Code: http.StatusConflict, Title: "The register changed since the list was worked out",
 			Detail: "Nothing was brought in. Send the file again: it is then judged beside what is kept now."}
 	case errors.As(seen.Err, &wrong), seen.Out == nil && !errors.Is(seen.Err, errTrialBroke):
-		p := &importPage{Form: r.NewForm()}
-		p.Sheet, p.Say, p.Sub = "Bring in a list", seen.Name+" cannot be brought in as it is", "Nothing was kept. Mend the file and send it again."
-		p.Form.Select("date_order", "Dates like 03/04/2025", "", dateOrders)
-		file := p.Form.File("file", "The list", ".xlsx,.xlsm,.csv,.txt,text/csv").Must().OverBoth()
-		file.Error = strings.TrimSuffix(seen.Err.Error(), ".") + "."
+		kept, err := s.Importing.KeptHeadings(r.Context(), r.Scope, r.Plant.Plant.CustomerID)
+		if err != nil {
+			return err
+		}
+		p := s.importPage(r.NewForm(), kept)
+		if p.Kept, err = s.keptLines(r, kept, 0, nil); err != nil {
+			return err
+		}
+		p.Say, p.Sub = seen.Name+" cannot be brought in as it is", "Nothing was kept. Mend the file and send it again."
+		p.Form.Get("file").Error = strings.TrimSuffix(seen.Err.Error(), ".") + "."
 		if err := s.broughtIn(r, p); err != nil {
 			return err
 		}
@@ -298,6 +329,9 @@ func (s *Site) showTrial(r *Request, id string, seen seenTrial, bad error) error
 	p.Sheet, p.Say = "Import", trialSay(seen)
 	p.Sub = trialSub(seen)
 	p.mapping(seen)
+	if p.Keep = !nothingIn(seen.Out) && seen.Out.Mapping != nil; p.Keep {
+		keepFields(p.Form)
+	}
 	p.results(r, seen)
 	if len(seen.Out.Refused)+len(seen.Out.Held) > 0 {
 		p.Do = append(p.Do, Action{Word: "Refused rows as a workbook", To: p.RefusedTo})
@@ -387,6 +421,8 @@ func (s *Site) trialStep(r *Request) error {
 	case posted.Has("stop"):
 		t.cancel()
 		return r.Done(r.At("import"), seen.Name+" was stopped; nothing of it was kept.")
+	case posted.Has("keep") && (seen.State == trialReady || seen.State == trialWritten):
+		return s.keepHeadings(r, t, seen)
 	case seen.State != trialReady:
 		return r.Done(r.At("import", t.id), "")
 	case posted.Has("all") || posted.Has("rest"):

@@ -4,7 +4,6 @@ import (
 	"archive/zip"
 	"bytes"
 	"context"
-	"errors"
 	"mime/multipart"
 	"net/http"
 	"net/http/httptest"
@@ -71,6 +70,12 @@ const jointList = "Conveyor;Splice number;Made on;Made by\nQ1;1;2023-09-14;M. Ok
 // upload sends a file the way a browser does.
 func (v *visit) upload(name, content string, status int) *httptest.ResponseRecorder {
 	v.t.Helper()
+	return v.uploadWith(name, content, url.Values{"date_order": {""}}, status)
+}
+
+// uploadWith sends a file with other fields beside it.
+func (v *visit) uploadWith(name, content string, fields url.Values, status int) *httptest.ResponseRecorder {
+	v.t.Helper()
 	var b bytes.Buffer
 	w := multipart.NewWriter(&b)
 	if name != "" {
@@ -82,7 +87,12 @@ func (v *visit) upload(name, content string, status int) *httptest.ResponseRecor
 			v.t.Fatal(err)
 		}
 	}
-	if err := errors.Join(w.WriteField("date_order", ""), w.Close()); err != nil {
+	for field := range fields {
+		if err := w.WriteField(field, fields.Get(field)); err != nil {
+			v.t.Fatal(err)
+		}
+	}
+	if err := w.Close(); err != nil {
 		v.t.Fatal(err)
 	}
 	r := httptest.NewRequest("POST", "/plants/3/import", &b)

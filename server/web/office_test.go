@@ -22,6 +22,7 @@ type fakeOffice struct {
 	last    map[int64]assets.Reading
 	meters  map[int64][]assets.Meter
 	waiting []assets.HeldReading
+	named   []KeptHeadings // headings kept under a name
 	leaves  []assets.Reading // what the held one leaves out if it is right
 
 	importing chan struct{} // holds the importer until it is closed; nil: it never waits

@@ -160,7 +160,7 @@ func (t *trial) judge(ctx context.Context, reg intake.Registry) error {
 	t.mu.Unlock()
 	if book == nil {
 		var err error
-		if book, err = readList(ctx, name, data); err != nil {
+		if book, err = readList(ctx, name, data, opt.Mapping); err != nil {
 			return err
 		}
 	}
@@ -181,14 +181,18 @@ func (t *trial) judge(ctx context.Context, reg intake.Registry) error {
 }
 
 // readList reads a file as what it is by its name; what it is by its content is told by the readers.
-func readList(ctx context.Context, name string, data []byte) (*intake.Book, error) {
+func readList(ctx context.Context, name string, data []byte, mapping *intake.Mapping) (*intake.Book, error) {
 	if workbook.IsWorkbook(name) {
 		return workbook.Read(ctx, name, data)
 	}
 	if kind := workbook.KnownByContent(data); kind != "" {
 		return nil, fmt.Errorf("%s is %s and not a CSV; name it by what it is, or save it as .xlsx", name, kind)
 	}
-	return intake.ReadCSV(name, data, intake.CSVOptions{})
+	var opt intake.CSVOptions
+	if mapping != nil {
+		opt.Separator, opt.Encoding = mapping.Separator, mapping.Encoding
+	}
+	return intake.ReadCSV(name, data, opt)
 }
 
 // seen is a trial as of one moment, for a page.

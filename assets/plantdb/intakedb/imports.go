@@ -3,6 +3,7 @@ package intakedb
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 	"strings"
 
 	"carryside/assets"
@@ -70,18 +71,18 @@ func Imports(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID in
 	return rows, tx.Find(&rows).Error
 }
 
-// Mappings lists the kept mappings by name.
+// Mappings lists the kept mappings by name. One that was removed has no mapping any more.
 func Mappings(ctx context.Context, db *plantdb.DB, scope assets.Scope) ([]ImportMapping, error) {
 	where, args := plantdb.CustomerSQL(scope, "customer_id")
 	var rows []ImportMapping
-	return rows, db.SQL(ctx).Where("("+where+" OR customer_id = 0)", args...).Order("name, id").Find(&rows).Error
+	return rows, db.SQL(ctx).Where("("+where+" OR customer_id = 0) AND mapping <> ''", args...).Order("name, id").Find(&rows).Error
 }
 
 // SaveMapping keeps a mapping under its name, in place of the one that had it.
 func SaveMapping(c *plantdb.Change, m *ImportMapping) (err error) {
 	m.Name = strings.TrimSpace(m.Name)
 	if m.Name == "" {
-		return assets.Invalid{"name": "give the mapping a name"}
+		return assets.Invalid{"name": "give the headings a name under which they are found again"}
 	}
 	ch, err := c.Chain(m.CustomerID)
 	if err != nil {
@@ -103,6 +104,68 @@ func SaveMapping(c *plantdb.Change, m *ImportMapping) (err error) {
 	c.Wrote(ch, "import_mappings", m.ID)
 	c.Note(ch, plantdb.Written{Table: "import_mappings", ID: m.ID, After: map[string]any{"name": m.Name}})
 	return nil
+}
+
+// liveMapping reads a customer's kept mapping. assets.ErrNotFound when there is none, or it was removed.
+func liveMapping(c *plantdb.Change, customerID, id int64) (ImportMapping, error) {
+	var rows []ImportMapping
+	if err := c.Tx().Where("id = ? AND customer_id = ? AND mapping <> ''", id, customerID).Find(&rows).Error; err != nil {
+		return ImportMapping{}, err
+	}
+	if len(rows) == 0 {
+		return ImportMapping{}, fmt.Errorf("kept headings %d: %w", id, assets.ErrNotFound)
+	}
+	return rows[0], nil
+}
+
+// NameTaken tells whether a customer keeps a mapping under a name.
+func NameTaken(c *plantdb.Change, customerID int64, name string) (bool, error) {
+	var n int64
+	err := c.Tx().Model(&ImportMapping{}).Where("customer_id = ? AND name = ? AND mapping <> ''", customerID, strings.TrimSpace(name)).Count(&n).Error
+	return n > 0, err
+}
+
+// RemoveMapping removes a kept mapping: its name stays in the records, what it said is gone.
+func RemoveMapping(c *plantdb.Change, customerID, id int64) error {
+	ch, err := c.Chain(customerID)
+	if err != nil {
+		return err
+	}
+	m, err := liveMapping(c, customerID, id)
+	if err != nil {
+		return err
+	}
+	if err := c.Tx().Exec("UPDATE import_mappings SET mapping = '', saved_at = ?, saved_by = ? WHERE id = ?", c.Now(), c.Act.PersonID, id).Error; err != nil {
+		return fmt.Errorf("remove the headings kept as %q: %w", m.Name, err)
+	}
+	c.Wrote(ch, "import_mappings", id)
+	c.Note(ch, plantdb.Written{Table: "import_mappings", ID: id, Before: map[string]any{"name": m.Name}})
+	return nil
+}
+
+// RenameMapping keeps a mapping under another name. assets.Invalid when another one has it.
+func RenameMapping(c *plantdb.Change, customerID, id int64, name string) error {
+	if _, err := c.Chain(customerID); err != nil {
+		return err
+	}
+	m, err := liveMapping(c, customerID, id)
+	if err != nil {
+		return err
+	}
+	if name = strings.TrimSpace(name); name == m.Name {
+		return nil
+	}
+	taken, err := NameTaken(c, customerID, name)
+	if err != nil {
+		return err
+	}
+	if taken {
+		return assets.Invalid{"name": "other headings are kept under this name; choose another one, or remove those first"}
+	}
+	if err := SaveMapping(c, &ImportMapping{CustomerID: customerID, Name: name, Mapping: m.Mapping}); err != nil {
+		return err
+	}
+	return RemoveMapping(c, customerID, id)
 }
 
 // spliceMark reads the word for a splice as its mark: "S2", "splice 2", "joint 2" and "2" are mark 2.

@@ -93,6 +93,44 @@ func (d *Desk) ListsBroughtIn(ctx context.Context, scope assets.Scope, plantID i
 	return out, err
 }
 
+// KeptHeadings lists what is kept for the lists of a customer, by name.
+func (d *Desk) KeptHeadings(ctx context.Context, scope assets.Scope, customerID int64) ([]web.KeptHeadings, error) {
+	rows, err := intakedb.Mappings(ctx, d.db, scope)
+	var out []web.KeptHeadings
+	for _, m := range rows {
+		if m.CustomerID == customerID || m.CustomerID == 0 {
+			out = append(out, web.KeptHeadings{ID: m.ID, Own: m.CustomerID == customerID, Name: m.Name, Mapping: m.Mapping, At: m.SavedAt, ByID: m.SavedBy})
+		}
+	}
+	return out, err
+}
+
+// KeepHeadings keeps how a list was read under a name.
+func (d *Desk) KeepHeadings(ctx context.Context, scope assets.Scope, a web.Act, plant assets.Plant, name, mapping string, replace bool) error {
+	return d.write(ctx, scope, a, plant.ID, func(c *plantdb.Change) error {
+		taken, err := intakedb.NameTaken(c, plant.CustomerID, name)
+		if err != nil {
+			return err
+		}
+		if taken && !replace {
+			return assets.Invalid{"name": "headings are kept under this name already; choose another one, or tick that these take their place"}
+		}
+		return intakedb.SaveMapping(c, &intakedb.ImportMapping{CustomerID: plant.CustomerID, Name: name, Mapping: mapping})
+	})
+}
+
+// RenameHeadings gives kept headings another name.
+func (d *Desk) RenameHeadings(ctx context.Context, scope assets.Scope, a web.Act, plant assets.Plant, id int64, name string) error {
+	return d.write(ctx, scope, a, plant.ID, func(c *plantdb.Change) error {
+		return intakedb.RenameMapping(c, plant.CustomerID, id, name)
+	})
+}
+
+// RemoveHeadings removes kept headings.
+func (d *Desk) RemoveHeadings(ctx context.Context, scope assets.Scope, a web.Act, plant assets.Plant, id int64) error {
+	return d.write(ctx, scope, a, plant.ID, func(c *plantdb.Change) error { return intakedb.RemoveMapping(c, plant.CustomerID, id) })
+}
+
 // words is the text of a column that may be empty.
 func words(s *string) string {
 	if s == nil {
