@@ -145,6 +145,20 @@ func (e *entry) id(name string) int64 {
 	return n
 }
 
+// offered refuses what a field holds and its list did not offer: a number of something that whoever sends it may
+// not know of.
+func (e *entry) offered(name, message string) {
+	fd := e.f.Get(name)
+	if fd == nil {
+		return
+	}
+	for _, value := range e.f.Values(name) {
+		if !slices.ContainsFunc(fd.Options, func(o Option) bool { return o.Value == value }) {
+			e.bad.Add(name, message)
+		}
+	}
+}
+
 // rowID is the version that travelled with the form.
 func (e *entry) rowID() int64 { return e.id("version") }
 

@@ -261,6 +261,7 @@ func (s *Site) stepOf(r *Request, e *entry, a workorder.Action, by workorder.Act
 // placement reads where an order is placed; a stop that is not the plant's, or has passed, is none.
 func (s *Site) placement(r *Request, e *entry) (workorder.Placement, error) {
 	p := workorder.Placement{Where: e.text("where"), Kit: e.text("kit")}
+	e.offered("people", "choose people from the list")
 	for _, text := range e.f.Values("people") {
 		if id := numberOf(text); id != 0 {
 			p.People = append(p.People, id)
@@ -291,6 +292,7 @@ const mostShorterM = 100
 
 // resplice reads what closing a re-splice books.
 func (e *entry) resplice(o workorder.Order) Resplice {
+	e.offered("made_by", "choose who made it from the list")
 	made := Resplice{OldSpliceID: o.SpliceID, FailureMode: e.text("failure_mode"), MadeByID: e.id("made_by"), MadeWithWords: e.text("made_with")}
 	made.RetiredWhy = oneOf(e, "retired_why", "say whether the old splice had failed or was replaced sound", assets.RetiredPlanned, assets.RetiredFailed)
 	if made.RetiredWhy == assets.RetiredFailed && made.FailureMode == "" {
