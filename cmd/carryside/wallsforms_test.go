@@ -1,0 +1,204 @@
+package main
+
+import (
+	"fmt"
+	"net/http"
+	"net/url"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"carryside/assets"
+
+	"github.com/PuerkitoBio/goquery"
+)
+
+// named are the fields of forms that name a thing by its number, with the kind of thing. A field that looks like one
+// and is not here fails the test.
+var named = map[string]string{
+	"line_id": "line", "target": "splice", "window": "stop", "people": "staff", "made_by": "staff", "finding": "finding", "plants": "plant", "splice": "splice", "belt": "belt", "conveyor_id": "conveyor",
+	"belt_id": "belt", "line": "line",
+}
+
+// figures are the fields whose choices are numbers and name nothing; ends of names stand with a leading star.
+var figures = []string{"grade", "rows", "version", "edit", "specification_id", "weekday", "was"}
+
+// travels are fields that a form carries only when it is asked for with them.
+var travels = map[string]map[string]string{"/orders/new": {"finding": "finding"}}
+
+// numberIn is the number of a choice: 32, "splice 32", s32.
+var numberIn = regexp.MustCompile(`^([a-z]* ?)([0-9]+)$`)
+
+// sentForm is a form of a page as a browser would send it.
+type sentForm struct {
+	page, to string
+	values   url.Values
+	ids      map[string]string // fields that name something: what stands before the number
+	first    map[string]string // the first choice of each list
+}
+
+// formsOf reads the forms of a page that write something.
+func (w *walled) formsOf(path, body string) []sentForm {
+	w.t.Helper()
+	doc, err := goquery.NewDocumentFromReader(strings.NewReader(body))
+	must(w.t, err)
+	var out []sentForm
+	doc.Find("form").Each(func(_ int, form *goquery.Selection) {
+		to := form.AttrOr("action", path)
+		if !strings.EqualFold(form.AttrOr("method", "get"), "post") || to == "/theme" || to == "/signout" {
+			return
+		}
+		f := sentForm{page: path, to: to, values: filled(form), ids: map[string]string{}, first: map[string]string{}}
+		form.Find("option, input[type=checkbox], input[type=radio], input[type=hidden]").Each(func(_ int, o *goquery.Selection) {
+			name := o.AttrOr("name", "")
+			if goquery.NodeName(o) == "option" {
+				name = o.Closest("select").AttrOr("name", "")
+			}
+			if f.first[name] == "" {
+				f.first[name] = o.AttrOr("value", "")
+			}
+			if m := numberIn.FindStringSubmatch(o.AttrOr("value", "")); m != nil {
+				f.ids[name] = m[1]
+			}
+		})
+		for page, fields := range travels {
+			if strings.HasSuffix(path, page) {
+				for name := range fields {
+					f.ids[name] = ""
+				}
+			}
+		}
+		form.Find("button[name]").Each(func(_ int, b *goquery.Selection) { // the button that saves
+			if n := b.AttrOr("name", ""); n != moreRowsName {
+				f.values.Set(n, b.AttrOr("value", ""))
+			}
+		})
+		out = append(out, f)
+	})
+	return out
+}
+
+// moreRowsName is the button that asks for more rows and keeps nothing.
+const moreRowsName = "more"
+
+// usual is what a person would type where a form wants something.
+var usual = map[string]string{
+	"reason": "the test says so", "why": "the test says so", "title": "remake it", "kind": "re-splice", "hours": "2", "shortening_m": "0", "note": "done", "where": "in the round", "where_day": "2026-12-01",
+	"retired": "2026-11-24", "removed": "2026-11-24", "made": "2026-11-24", "fitted": "2026-11-24", "tag": "ZQ 7", "name": "new name", "category": "cover wear", "text": "seen", "found_at": "2026-11-24T06:00",
+	"latest_day": "2026-12-19", "start": "2026-12-01T06:00", "end": "2026-12-01T08:00", "width_m": "1000", "loop_length_m": "100", "number": "17", "from_day": "2026-11-01",
+}
+
+// fillIn types the usual answers where nothing stands.
+func (f sentForm) fillIn() url.Values {
+	v := url.Values{}
+	for name, values := range f.values {
+		v[name] = slices.Clone(values)
+		if answer := usual[name]; answer != "" && v.Get(name) == "" {
+			v.Set(name, answer)
+		}
+	}
+	for _, name := range []string{"target", "people", "category"} { // nothing is chosen to begin with, and something must be
+		if f.first[name] != "" && v.Get(name) == "" {
+			v.Set(name, f.first[name])
+		}
+	}
+	return v
+}
+
+// TestNumbersInFormsAreOfTheOwnPlant sends every form of the home plant with the numbers of things elsewhere in every
+// field that names a thing: it answers as for a number that is nowhere, and refuses both.
+func TestNumbersInFormsAreOfTheOwnPlant(t *testing.T) {
+	w := openWalls(t)
+	tried, forms := 0, map[string]bool{}
+	for _, grant := range grants {
+		a := w.asker(assets.RoleLead, grant)
+		for _, p := range a.readAll(w.readable(w.home)) {
+			if !strings.HasPrefix(p.header.Get("Content-Type"), "text/html") {
+				continue
+			}
+			for _, f := range w.formsOf(p.path, p.body) {
+				forms[f.to] = true
+				for field, before := range f.ids {
+					if slices.Contains(figures, field) || strings.HasPrefix(field, "p") && numberIn.MatchString(field) {
+						continue
+					}
+					kind := named[field]
+					if kind == "" {
+						t.Errorf("%s: the field %s looks as if it named a thing: say which in 'named', or that it is a figure", p.path, field)
+						continue
+					}
+					for _, other := range []*estate{w.sister, w.foreign} {
+						if kind == "plant" && w.reaches(grant, other) && other == w.sister {
+							continue // a contract may be for each of the customer's plants
+						}
+						w.tryField(a, f, field, before, other.value(kind))
+						tried++
+					}
+				}
+			}
+		}
+	}
+	t.Logf("%d forms, %d foreign numbers sent", len(forms), tried)
+}
+
+// tryField sends a form with one foreign number and with one that is nowhere.
+func (w *walled) tryField(a *asker, f sentForm, field, before, foreign string) {
+	w.t.Helper()
+	send := func(number string) (reply, string) {
+		v := f.fillIn()
+		v.Set(field, before+number)
+		got := a.ask(http.MethodPost, f.to, v)
+		return got, strings.ReplaceAll(fresh.ReplaceAllString(fmt.Sprint(got.status, " ", got.to, "\n", got.body), ""), number, "NUMBER")
+	}
+	got, there := send(foreign)
+	nowhere, no := send(absent)
+	if there != no {
+		w.t.Errorf("grant for %s: %s with %s = %s%s of another plant answers %d, a number that is nowhere %d: …%s…", a.grant, f.to, field, before, foreign, got.status, nowhere.status, firstDifference(no, there))
+	}
+	if got.status < 400 {
+		w.t.Errorf("grant for %s: %s takes %s = %s%s, which is not of this plant (%d to %s)", a.grant, f.to, field, before, foreign, got.status, got.to)
+	}
+}
+
+// TestFormsWithTheirOwnNumbersAreTaken is the control of the test above: with the own plant's numbers the same forms
+// are taken, so what it saw refused was refused for the number.
+func TestFormsWithTheirOwnNumbersAreTaken(t *testing.T) {
+	w := openWalls(t)
+	a := w.asker(assets.RoleLead, "all")
+	taken := map[string]bool{}
+	for _, p := range a.readAll(w.readable(w.home)) {
+		for _, f := range w.formsOf(p.path, p.body) {
+			for field, before := range f.ids {
+				if kind := named[field]; kind != "" && !slices.Contains(figures, field) {
+					v := f.fillIn()
+					v.Set(field, f.ids[field]+w.home.value(kind))
+					got := a.ask(http.MethodPost, f.to, v)
+					if got.status < 400 {
+						taken[field] = true
+					} else {
+						t.Logf("%s %s=%s: %d %s", f.to, field, before, got.status, complaints(got.body))
+					}
+				}
+			}
+		}
+	}
+	for _, p := range a.readAll(w.readable(w.home)) {
+		for _, f := range w.formsOf(p.path, p.body) {
+			for field := range f.ids {
+				if named[field] != "" && !taken[field] {
+					t.Errorf("%s: no form with %s of the own plant was taken", p.path, field)
+				}
+			}
+		}
+	}
+}
+
+// complaints are the messages beside the fields of a page.
+func complaints(body string) string {
+	doc, err := goquery.NewDocumentFromReader(strings.NewReader(body))
+	if err != nil {
+		return err.Error()
+	}
+	return strings.Join(strings.Fields(doc.Find(".err, .error, .bad, [role=alert]").Text()), " ")
+}
