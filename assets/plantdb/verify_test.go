@@ -280,7 +280,7 @@ func TestOldJournalIsSealedOnce(t *testing.T) {
 	if err := db.Close(); err != nil {
 		t.Fatal(err)
 	}
-	raw(t, path, withoutHashChain...)
+	plantdbtest.TakenBack(t, path, 6)
 	sealed := plantdbtest.Again(t, path)
 	after := verdict(t, sealed)
 	if len(after.Breaks) != 0 || after.Rows != before.Rows || after.Entries != before.Entries {
