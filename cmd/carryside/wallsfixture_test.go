@@ -56,13 +56,13 @@ func openWalls(t *testing.T) *walled {
 		return registry.SaveSpliceKind(c, &assets.SpliceKind{Form: assets.FormStepped, Bond: assets.BondHotVulcanised, Remark: hostile}, 0)
 	}))
 	must(t, firstRules(ctx, db, plantDay.AddDate(0, 0, -1)))
-	numberFrom(t, db, 7100010)
-	w.home = newEstate(t, db, "zqhome", 0, 1)
-	numberFrom(t, db, 7200020)
-	w.sister = newEstate(t, db, "zqsister", w.home.customer, 2)
-	numberFrom(t, db, 7300030)
-	w.foreign = newEstate(t, db, "zqforeign", 0, 3)
-	numberFrom(t, db, 7400040)
+	numberFrom(t, db, 7191010)
+	w.home = newEstate(t, db, "zqhome", 0, 3)
+	numberFrom(t, db, 7291020)
+	w.sister = newEstate(t, db, "zqsister", w.home.customer, 4)
+	numberFrom(t, db, 7391030)
+	w.foreign = newEstate(t, db, "zqforeign", 0, 5)
+	numberFrom(t, db, 7491040)
 	w.house = serveHouse(t, db)
 	return w
 }
@@ -118,6 +118,7 @@ func newEstate(t *testing.T, db *plantdb.DB, mark string, customer int64, n int)
 	for i := range n {
 		e.write(t, db, plantDay.Add(time.Duration(i)*time.Minute), e.order)
 	}
+	e.write(t, db, plantDay.Add(20*time.Minute), e.advance)
 	e.write(t, db, plantDay.Add(30*time.Minute), e.remind)
 	return e
 }
@@ -147,6 +148,14 @@ func (e *estate) equip(c *plantdb.Change) error {
 		return err
 	}
 	e.ids["crew"] = crew
+	staff := assets.Person{Name: e.mark + "xstaff " + hostile, Role: assets.RoleTechnician}
+	if err := registry.AddPerson(c, &staff); err != nil {
+		return err
+	}
+	if err := registry.GiveGrant(c, &assets.Grant{PersonID: staff.ID, Role: staff.Role, PlantID: e.plant}); err != nil {
+		return err
+	}
+	e.ids["staff"] = staff.ID
 	line := assets.Line{PlantID: e.plant, Name: e.says("line"), Position: 1}
 	conveyor := assets.Conveyor{PlantID: e.plant, Tag: e.mark + "-Q1 " + hostile, Name: e.says("conveyor"), OtherNames: []string{e.says("other")}, SpeedMPS: 2, Product: e.says("product"),
 		StopCostPerHour: numbered(e.cost), IsolationGroup: e.says("group"), AccessNote: e.says("access"), Remark: e.says("conveyorremark"), TakeUpTravelM: 3}
@@ -225,6 +234,38 @@ func (e *estate) order(c *plantdb.Change) error {
 	err := orders.RaiseByHand(c, &o)
 	e.ids["order"] = o.Number
 	return err
+}
+
+// advance takes order 2 to accepted and order 1 to started, so that the forms of every step stand on a page.
+func (e *estate) advance(c *plantdb.Change) error {
+	by, now := workorder.Actor{PersonID: e.ids["crew"], Roles: []assets.Role{assets.RoleLead}}, c.Act.Now
+	steps := []func(workorder.Order) (workorder.Order, workorder.Event, error){
+		func(o workorder.Order) (workorder.Order, workorder.Event, error) {
+			return workorder.Accept(o, by, now, now)
+		},
+		func(o workorder.Order) (workorder.Order, workorder.Event, error) {
+			return workorder.Place(o, by, now, now, workorder.Placement{Where: e.says("where"), WindowDay: "2026-11-26", People: []int64{e.ids["crew"]}, Kit: e.says("kit")})
+		},
+		func(o workorder.Order) (workorder.Order, workorder.Event, error) {
+			return workorder.Start(o, by, now, now)
+		},
+	}
+	for number, n := range map[int64]int{1: 3, 2: 1} {
+		for _, step := range steps[:n] {
+			o, err := orders.ByNumber(c.Context(), c.DB, assets.PlantScope(e.plant), e.plant, number)
+			if err != nil {
+				return err
+			}
+			after, event, err := step(o)
+			if err != nil {
+				return err
+			}
+			if err := orders.Step(c, &after, event); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
 }
 
 // remind raises a reminder: what a rule of thumb asks for, without an order.
