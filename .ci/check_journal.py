@@ -17,7 +17,6 @@ UNPROTECTED = {"api_token_uses", "chains", "goose_db_version", "id_counters", "i
 PRIVATE = {"people": ("name", "name_key"), "contacts": ("email", "phone")}
 ENTRY = ("action", "at", "chain_id", "changes", "clock_at", "customer_id", "leaf_count", "origin", "person_id",
          "plant_id", "position", "reason", "rows_root")
-READING_KEY = ("conveyor_id", "at", "known_from")
 
 
 class Broken(Exception):
@@ -61,6 +60,8 @@ def decimal(f):
 def canonical(value, boolean=False):
     if isinstance(value, str):
         return json.dumps(value, ensure_ascii=False)
+    if isinstance(value, bytes):
+        return '"sha256:' + sha(value).hex() + '"'
     if isinstance(value, float):
         return number(value)
     if boolean and value in (0, 1):
@@ -92,10 +93,9 @@ def root(leaves):
 class Table:
     def __init__(self, db, name):
         self.name = name
-        info = db.execute(f'SELECT name, type FROM pragma_table_info(?)', (name,)).fetchall()
-        self.columns = [(c, t.upper() == "BOOLEAN") for c, t in info]
-        names = [c for c, _ in info]
-        self.key = READING_KEY if name == "readings" else ("row_id",) if "row_id" in names else ("id",)
+        info = db.execute('SELECT name, type, pk FROM pragma_table_info(?)', (name,)).fetchall()
+        self.columns = [(c, t.upper() == "BOOLEAN") for c, t, _ in info]
+        self.key = tuple(c for c, _, pk in sorted(info, key=lambda column: column[2]) if pk)
         self.private = PRIVATE.get(name, ())
 
     def leaf(self, row):

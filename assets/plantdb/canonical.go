@@ -2,6 +2,7 @@ package plantdb
 
 import (
 	"crypto/sha256"
+	"encoding/hex"
 	"fmt"
 	"math"
 	"strconv"
@@ -26,7 +27,8 @@ func appendValue(dst []byte, boolean bool, v any) []byte {
 	case string:
 		return appendText(dst, v)
 	case []byte:
-		return appendText(append(dst, "bytes:"...), string(v)) // no column of ours holds bytes; a changed one may
+		sum := sha256.Sum256(v) // a piece of a file: its own digest stands for it
+		return appendText(dst, "sha256:"+hexOf(sum))
 	}
 	return fmt.Append(dst, v)
 }
@@ -109,14 +111,16 @@ func (t *tree) add(l leaf) {
 // root is the hash over all leaves; over none it is the hash of nothing.
 func (t *tree) root() string {
 	if t.size == 0 {
-		return fmt.Sprintf("%x", sha256.Sum256(nil))
+		return hexOf(sha256.Sum256(nil))
 	}
 	right := t.full[len(t.full)-1]
 	for i := len(t.full) - 2; i >= 0; i-- {
 		right = node(t.full[i], right)
 	}
-	return fmt.Sprintf("%x", right[:])
+	return hexOf(right)
 }
+
+func hexOf(sum leaf) string { return hex.EncodeToString(sum[:]) }
 
 func node(left, right leaf) leaf {
 	var data [1 + 2*sha256.Size]byte
@@ -131,7 +135,10 @@ const noHash = "0000000000000000000000000000000000000000000000000000000000000000
 
 // canonicalEntry is the entry as its hash sees it.
 func (e *Entry) canonicalEntry(customerID int64) []byte {
-	b := make([]byte, 0, 320+len(e.Changes)+len(e.Reason))
+	return e.appendCanonical(make([]byte, 0, 320+len(e.Changes)+len(e.Reason)), customerID)
+}
+
+func (e *Entry) appendCanonical(b []byte, customerID int64) []byte {
 	number := func(name string, v int64) { b = strconv.AppendInt(append(b, name...), v, 10) }
 	text := func(name, v string) { b = appendText(append(b, name...), v) }
 	text(`{"action":`, e.Action)
@@ -152,6 +159,7 @@ func (e *Entry) canonicalEntry(customerID int64) []byte {
 
 // hashOf is the hash of an entry: over the hash of the entry before it, a line feed and the canonical entry.
 func (e *Entry) hashOf(customerID int64) string {
-	data := append([]byte(e.PrevHash+"\n"), e.canonicalEntry(customerID)...)
-	return fmt.Sprintf("%x", sha256.Sum256(data))
+	data := make([]byte, 0, 400+len(e.Changes)+len(e.Reason))
+	data = append(append(data, e.PrevHash...), '\n')
+	return hexOf(sha256.Sum256(e.appendCanonical(data, customerID)))
 }

@@ -54,13 +54,19 @@ func (db *DB) protected(ctx context.Context) (map[string]*protectedTable, error)
 	if db.shapes.tables != nil {
 		return db.shapes.tables, nil
 	}
-	query := `SELECT m.name AS t, p.name AS c, lower(p.type) AS kind FROM sqlite_schema m JOIN pragma_table_info(m.name) p
+	query := `SELECT m.name AS t, p.name AS c, lower(p.type) AS kind, p.pk AS in_key FROM sqlite_schema m JOIN pragma_table_info(m.name) p
 		WHERE m.type = 'table' AND m.name NOT LIKE 'sqlite_%' ORDER BY m.name, p.name`
 	if db.engine == migrations.PostgreSQL {
-		query = `SELECT table_name::text COLLATE "C" AS t, column_name::text COLLATE "C" AS c, data_type AS kind FROM information_schema.columns
-			WHERE table_schema = 'public' ORDER BY 1, 2`
+		query = `SELECT c.table_name::text COLLATE "C" AS t, c.column_name::text COLLATE "C" AS c, c.data_type AS kind, coalesce(k.ordinal_position, 0) AS in_key
+			FROM information_schema.columns c
+			LEFT JOIN information_schema.table_constraints p ON p.table_schema = c.table_schema AND p.table_name = c.table_name AND p.constraint_type = 'PRIMARY KEY'
+			LEFT JOIN information_schema.key_column_usage k ON k.constraint_schema = p.constraint_schema AND k.constraint_name = p.constraint_name AND k.column_name = c.column_name
+			WHERE c.table_schema = 'public' ORDER BY 1, 2`
 	}
-	var columns []struct{ T, C, Kind string }
+	var columns []struct {
+		T, C, Kind string
+		InKey      int // place in the primary key, from 1; 0: not in it
+	}
 	if err := db.SQL(ctx).Raw(query).Scan(&columns).Error; err != nil {
 		return nil, fmt.Errorf("read the tables: %w", err)
 	}
@@ -75,31 +81,35 @@ func (db *DB) protected(ctx context.Context) (map[string]*protectedTable, error)
 			tables[c.T] = t
 		}
 		t.columns = append(t.columns, protectedColumn{c.C, c.Kind == "boolean", slices.Contains(private[c.T], c.C) || c.C == "private_salt"})
+		if c.InKey > 0 {
+			t.key = append(t.key, c.C)
+			t.keyAt = append(t.keyAt, c.InKey)
+		}
 	}
 	for _, t := range tables {
-		t.arrange(db.engine)
+		if err := t.arrange(db.engine); err != nil {
+			return nil, err
+		}
 	}
 	db.shapes.tables = tables
 	return tables, nil
 }
 
-// arrange works out key and column list once the columns are known.
-func (t *protectedTable) arrange(engine migrations.Engine) {
-	at := func(name string) int {
-		return slices.IndexFunc(t.columns, func(c protectedColumn) bool { return c.name == name })
+// arrange works out key and column list once the columns are known. Until then keyAt holds the places of the key's
+// columns in the primary key.
+func (t *protectedTable) arrange(engine migrations.Engine) error {
+	if len(t.key) == 0 || len(t.key) > len(rowKey{}) {
+		return fmt.Errorf("the table %s has a primary key of %d columns; the journal takes one to three integers", t.name, len(t.key))
 	}
-	switch {
-	case t.name == "readings":
-		t.key = []string{"conveyor_id", "at", "known_from"}
-	case at("row_id") >= 0:
-		t.key = []string{"row_id"}
-	default:
-		t.key = []string{"id"}
+	key := make([]string, len(t.key))
+	for i, place := range t.keyAt {
+		key[place-1] = t.key[i]
 	}
-	for _, k := range t.key {
-		t.keyAt = append(t.keyAt, at(k))
+	t.key = key
+	for i, name := range t.key {
+		t.keyAt[i] = t.place(name)
 	}
-	t.knownTo = at("known_to")
+	t.knownTo = t.place("known_to")
 	names := make([]string, len(t.columns))
 	for i, c := range t.columns {
 		names[i] = `t."` + c.name + `"`
@@ -108,7 +118,16 @@ func (t *protectedTable) arrange(engine migrations.Engine) {
 		}
 	}
 	t.list = strings.Join(names, ", ")
+	return nil
 }
+
+// place returns where a column stands, -1 when there is none.
+func (t *protectedTable) place(name string) int {
+	return slices.IndexFunc(t.columns, func(c protectedColumn) bool { return c.name == name })
+}
+
+// has tells whether the table has a column.
+func (t *protectedTable) has(name string) bool { return t.place(name) >= 0 }
 
 // storedRow is a row as read for the journal.
 type storedRow struct {

@@ -3,11 +3,11 @@ package plantdb
 import (
 	"cmp"
 	"context"
-	"encoding/binary"
 	"errors"
 	"fmt"
-	"maps"
 	"slices"
+	"sync"
+	"sync/atomic"
 
 	"carryside/assets"
 )
@@ -47,6 +47,15 @@ type Checkpoint struct {
 	Hash     string
 }
 
+// Asked says what Prove is to look at.
+type Asked struct {
+	Kept       []Checkpoint            // places in the chains that somebody kept outside
+	OneChain   bool                    // only the chain of CustomerID, and the rows it protects
+	CustomerID int64                   // 0: the company
+	Progress   func(done, total int64) // told now and then, of several at once, how many entries and rows were looked at
+	Memory     int                     // bytes that may be set aside in memory; 0: 48 MiB
+}
+
 // Checkpoint returns a place in the chain of a customer, 0 for the company: what a report prints of what it was
 // built from. position 0 is the newest entry; -1 stands before the first.
 func (db *DB) Checkpoint(ctx context.Context, customerID, position int64) (Checkpoint, error) {
@@ -67,14 +76,20 @@ func (db *DB) Checkpoint(ctx context.Context, customerID, position int64) (Check
 // Verify rebuilds every hash of the journal from the rows it protects, all of one moment, and compares the chains
 // with checkpoints kept outside.
 func (db *DB) Verify(ctx context.Context, kept []Checkpoint) (Verdict, error) {
+	return db.Prove(ctx, Asked{Kept: kept})
+}
+
+// Prove is Verify of all chains or of one.
+//
+// The journal is read in stretches of entries, each on whatever connection is free; what it says of rows is set aside
+// by table and range of keys, in memory or, where there is much of it, in a temporary file. Then each range of a
+// table is read in the order of its keys beside what was set aside of it. Memory does not grow with the database.
+func (db *DB) Prove(ctx context.Context, asked Asked) (Verdict, error) {
 	var v *verifying
-	err := db.InSnapshot(ctx, func(tx *DB) (err error) {
-		tables, err := tx.protected(ctx)
-		if err != nil {
-			return err
-		}
-		v = &verifying{db: tx, ctx: ctx, tables: tables, rows: map[string]map[rowKey]*protectedRow{}, kept: kept}
-		for _, step := range []func() error{v.readChains, v.entries, v.loose, v.stored, v.checkpoints} {
+	err := db.ofOneMoment(ctx, func(readers []*DB) (err error) {
+		v = &verifying{ctx: ctx, readers: readers, asked: asked}
+		defer func() { err = errors.Join(err, v.aside.close()) }()
+		for _, step := range []func() error{v.readChains, v.readTables, v.entries, v.orphans, v.stored, v.checkpoints} {
 			if err := step(); err != nil {
 				return err
 			}
@@ -91,251 +106,109 @@ func (db *DB) Verify(ctx context.Context, kept []Checkpoint) (Verdict, error) {
 	return v.out, nil
 }
 
-// protectedRow is what the journal says of a row.
-type protectedRow struct {
-	leaf     leaf
-	chainID  int64
-	position int64 // of the newest entry that wrote it
-	endedAt  int64 // position of the entry that ended it; 0: open
-	ended    bool
-	seen     bool
-}
-
 type verifying struct {
-	db     *DB
-	ctx    context.Context
-	tables map[string]*protectedTable
-	chains map[int64]chainRow
-	rows   map[string]map[rowKey]*protectedRow // by table
-	kept   []Checkpoint
-	passed map[entryKey]string // hashes at the places of checkpoints
-	out    Verdict
+	ctx     context.Context
+	readers []*DB // each a connection that sees the same moment
+	asked   Asked
+	tables  map[string]*protectedTable
+	chains  []chainRow
+	passed  map[entryKey]string // hashes at the places of checkpoints
+	aside   *asideLeaves
+	done    atomic.Int64
+	total   int64
+
+	mu  sync.Mutex // guards out
+	out Verdict
 }
 
 func (v *verifying) broken(chainID, position int64, format string, args ...any) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
 	if len(v.out.Breaks) < mostBreaks {
 		v.out.Breaks = append(v.out.Breaks, Break{chainID, position, fmt.Sprintf(format, args...)})
 	}
 }
 
+// looked counts entries or rows and tells whoever waits.
+func (v *verifying) looked(n int64) {
+	done := v.done.Add(n)
+	if v.asked.Progress != nil {
+		v.asked.Progress(done, max(done, v.total))
+	}
+}
+
+// readChains reads the heads of the chains asked for.
 func (v *verifying) readChains() error {
-	var list []chainRow
-	if err := v.db.SQL(v.ctx).Order("id").Find(&list).Error; err != nil {
+	tx := v.readers[0].SQL(v.ctx).Order("id")
+	if v.asked.OneChain {
+		tx = tx.Where("customer_id = ?", v.asked.CustomerID)
+	}
+	if err := tx.Find(&v.chains).Error; err != nil {
 		return err
 	}
-	v.chains, v.passed = map[int64]chainRow{}, map[entryKey]string{}
-	for _, ch := range list {
-		v.chains[ch.ID] = ch
+	if v.asked.OneChain && len(v.chains) == 0 {
+		return fmt.Errorf("the chain of customer %d: %w", v.asked.CustomerID, assets.ErrNotFound)
 	}
-	for _, k := range v.kept {
-		v.passed[entryKey{k.ChainID, k.Position}] = ""
+	v.passed = map[entryKey]string{}
+	for _, k := range v.asked.Kept {
+		if _, ours := v.chain(k.ChainID); ours {
+			v.passed[entryKey{k.ChainID, k.Position}] = ""
+		}
+	}
+	for _, ch := range v.chains {
+		v.total += ch.HeadPosition
 	}
 	return nil
 }
 
-// entryWalk is the entry at hand while its parts come in.
-type entryWalk struct {
-	Entry
-	any  bool
-	tree tree
-	part int64
-	bad  string // what is wrong with its parts
+func (v *verifying) chain(id int64) (chainRow, bool) {
+	at, found := slices.BinarySearchFunc(v.chains, id, func(ch chainRow, id int64) int { return cmp.Compare(ch.ID, id) })
+	if !found {
+		return chainRow{}, false
+	}
+	return v.chains[at], true
 }
 
-// entries goes through entries and the leaves kept of them, in their order.
-func (v *verifying) entries() error {
-	rows, err := queryRows(v.ctx, v.db, `SELECT e.chain_id, e.position, e.at, e.clock_at, e.plant_id, e.person_id, e.origin, e.action, e.reason, e.changes,
-		e.prev_hash, e.hash, e.rows_root, e.leaf_count, coalesce(r.part, -1), coalesce(r.table_name, ''), coalesce(r.kind, ''), r.leaves
-		FROM journal_entries e LEFT JOIN journal_rows r ON r.chain_id = e.chain_id AND r.position = e.position ORDER BY e.chain_id, e.position, r.part`)
-	if err != nil {
+// readTables reads the schema and cuts the tables into ranges.
+func (v *verifying) readTables() (err error) {
+	db := v.readers[0]
+	if v.tables, err = db.protected(v.ctx); err != nil {
 		return err
 	}
-	defer rows.Close()
-	var next, e entryWalk
-	last := map[int64]ChainState{}
-	end := func() {
-		if e.any {
-			v.entry(&e, last)
-		}
+	v.aside, err = newAside(v.ctx, db, v.tables, cmp.Or(v.asked.Memory, mostInMemory))
+	return err
+}
+
+// orphans looks for entries and leaves of chains that are not there, and for chains of customers that are not.
+func (v *verifying) orphans() error {
+	if v.asked.OneChain {
+		return nil
 	}
-	var part int64
-	var table, kind string
-	var leaves []byte
-	for rows.Next() {
-		n := &next.Entry
-		if err := rows.Scan(&n.ChainID, &n.Position, &n.At, &n.ClockAt, &n.PlantID, &n.PersonID, &n.Origin, &n.Action, &n.Reason, &n.Changes,
-			&n.PrevHash, &n.Hash, &n.RowsRoot, &n.LeafCount, &part, &table, &kind, &leaves); err != nil {
+	sql := v.readers[0].SQL(v.ctx)
+	for _, table := range []string{"journal_entries", "journal_rows"} {
+		var keys []struct{ ChainID, Position int64 }
+		err := sql.Raw("SELECT DISTINCT r.chain_id, r.position FROM " + table + " r WHERE r.chain_id NOT IN (SELECT c.id FROM chains c) ORDER BY 1, 2 LIMIT 10").Scan(&keys).Error
+		if err != nil {
 			return err
 		}
-		if !e.any || n.ChainID != e.ChainID || n.Position != e.Position {
-			end()
-			e = entryWalk{Entry: *n, any: true, tree: tree{full: e.tree.full[:0]}}
+		for _, k := range keys {
+			v.broken(k.ChainID, k.Position, "Entry %d of chain %d belongs to a chain that is gone.", k.Position, k.ChainID)
 		}
-		if part >= 0 {
-			v.part(&e, part, table, kind, leaves)
-		}
-	}
-	end()
-	for id, ch := range v.chains {
-		v.head(id, ch, last[id])
-	}
-	slices.SortFunc(v.out.Chains, func(a, b ChainState) int { return cmp.Compare(a.ChainID, b.ChainID) })
-	return rows.Err()
-}
-
-// part takes in the leaves kept of an entry.
-func (v *verifying) part(e *entryWalk, part int64, table, kind string, leaves []byte) {
-	t := v.tables[table]
-	if t == nil || part != e.part || len(leaves)%t.leafSize() != 0 || kind != kindWritten && kind != kindEnded {
-		e.bad = "what is kept of its rows was changed"
-		return
-	}
-	e.part++
-	of := v.rows[table]
-	if of == nil {
-		of = map[rowKey]*protectedRow{}
-		v.rows[table] = of
-	}
-	size := t.leafSize()
-	for ; len(leaves) > 0; leaves = leaves[size:] {
-		var key rowKey
-		for i := range t.key {
-			key[i] = int64(binary.BigEndian.Uint64(leaves[8*i:]))
-		}
-		l := leaf(leaves[8*len(t.key) : size])
-		e.tree.add(l)
-		v.protect(e, t, of, key, kind, l)
-	}
-}
-
-// protect notes what an entry says of a row.
-func (v *verifying) protect(e *entryWalk, t *protectedTable, of map[rowKey]*protectedRow, key rowKey, kind string, l leaf) {
-	row := of[key]
-	if row == nil {
-		row = &protectedRow{}
-		of[key] = row
-	}
-	if kind == kindWritten {
-		row.leaf, row.chainID, row.position = l, e.ChainID, e.Position
-		return
-	}
-	row.ended, row.endedAt = true, e.Position
-	if row.chainID == 0 {
-		row.chainID, row.position = e.ChainID, e.Position
-	}
-	if l != t.endedLeaf(key) {
-		e.bad = "what is kept of its rows was changed"
-	}
-}
-
-// entry judges an entry once all its parts are in.
-func (v *verifying) entry(e *entryWalk, last map[int64]ChainState) {
-	v.out.Entries++
-	before, begun := last[e.ChainID]
-	ch, known := v.chains[e.ChainID]
-	if !begun {
-		before.Hash = noHash
-	}
-	says := ""
-	switch hash := e.hashOf(ch.CustomerID); {
-	case !known:
-		says = "belongs to a chain that is gone"
-	case hash != e.Hash:
-		says = "was changed: its hash does not fit what it says"
-	case e.Position != before.Position+1:
-		says = fmt.Sprintf("follows entry %d: those between are missing", before.Position)
-	case e.PrevHash != before.Hash:
-		says = "does not follow the entry before it: one of them was written anew"
-	case e.At < before.At:
-		says = "was entered before the entry ahead of it"
-	case e.bad != "":
-		says = e.bad
-	case int64(e.tree.size) != e.LeafCount || e.tree.root() != e.RowsRoot:
-		says = "does not fit what is kept of its rows"
-	}
-	if says != "" {
-		v.broken(e.ChainID, e.Position, "Entry %d of chain %d (%s) %s.", e.Position, e.ChainID, e.Action, says)
-	}
-	last[e.ChainID] = ChainState{e.ChainID, ch.CustomerID, e.Position, e.At, e.Hash}
-	if _, wanted := v.passed[entryKey{e.ChainID, e.Position}]; wanted {
-		v.passed[entryKey{e.ChainID, e.Position}] = e.Hash
-	}
-}
-
-// head compares the end of a chain with what its row says.
-func (v *verifying) head(id int64, ch chainRow, last ChainState) {
-	if last.ChainID == 0 {
-		last = ChainState{ChainID: id, CustomerID: ch.CustomerID, Hash: noHash}
-	}
-	if ch.HeadPosition != last.Position || ch.HeadHash != last.Hash || ch.HeadAt != last.At {
-		v.broken(id, last.Position+1, "Chain %d ends at entry %d, but entry %d was its newest: entries are missing or the chain's row was changed.", id, last.Position, ch.HeadPosition)
-	}
-	v.out.Chains = append(v.out.Chains, last)
-}
-
-// loose looks for leaves without an entry.
-func (v *verifying) loose() error {
-	var keys []struct{ ChainID, Position int64 }
-	err := v.db.SQL(v.ctx).Raw(`SELECT DISTINCT r.chain_id, r.position FROM journal_rows r WHERE NOT EXISTS
-		(SELECT 1 FROM journal_entries e WHERE e.chain_id = r.chain_id AND e.position = r.position) ORDER BY 1, 2 LIMIT 10`).Scan(&keys).Error
-	for _, k := range keys {
-		v.broken(k.ChainID, k.Position, "Entry %d of chain %d is missing, though leaves of its rows are kept.", k.Position, k.ChainID)
-	}
-	if err != nil {
-		return err
 	}
 	var orphans []int64
-	err = v.db.SQL(v.ctx).Raw(`SELECT c.id FROM chains c WHERE c.customer_id <> 0 AND NOT EXISTS (SELECT 1 FROM customers r WHERE r.id = c.customer_id) ORDER BY c.id`).Scan(&orphans).Error
+	err := sql.Raw(`SELECT c.id FROM chains c WHERE c.customer_id <> 0 AND NOT EXISTS (SELECT 1 FROM customers r WHERE r.id = c.customer_id) ORDER BY c.id`).Scan(&orphans).Error
 	for _, id := range orphans {
 		v.broken(id, 1, "Chain %d is of a customer that is not there.", id)
 	}
 	return err
 }
 
-// stored compares every row with what the journal says of it.
-func (v *verifying) stored() error {
-	for _, name := range slices.Sorted(maps.Keys(v.tables)) {
-		t := v.tables[name]
-		if err := v.table(t, v.rows[name]); err != nil {
-			return fmt.Errorf("%s: %w", name, err)
-		}
-		for key, row := range v.rows[name] {
-			if !row.seen {
-				v.broken(row.chainID, row.position, "%s is missing; entry %d of chain %d wrote it.", t.describe(key), row.position, row.chainID)
-			}
-		}
-	}
-	return nil
-}
-
-func (v *verifying) table(t *protectedTable, of map[rowKey]*protectedRow) error {
-	rows, err := queryRows(v.ctx, v.db, "SELECT "+t.list+" FROM "+t.name+" t")
-	if err != nil {
-		return err
-	}
-	defer rows.Close()
-	return t.each(rows, nil, func(r *storedRow) error {
-		v.out.Rows++
-		row := of[r.key]
-		switch {
-		case row == nil:
-			v.broken(0, 0, "%s stands in no entry of the journal: it was added past it, or its key was changed.", t.describe(r.key))
-			return nil
-		case row.leaf != r.leaf || r.apart:
-			v.broken(row.chainID, row.position, "%s was changed after entry %d of chain %d wrote it.", t.describe(r.key), row.position, row.chainID)
-		case (r.knownTo != 0) != row.ended || r.knownTo != row.endedAt:
-			v.broken(row.chainID, max(row.position, row.endedAt, r.knownTo), "%s says it was ended by entry %d; the journal says %d (0: none).", t.describe(r.key), r.knownTo, row.endedAt)
-		}
-		row.seen = true
-		return nil
-	})
-}
-
 // checkpoints compares the chains with what somebody kept outside.
 func (v *verifying) checkpoints() error {
-	for _, k := range v.kept {
-		switch hash := v.passed[entryKey{k.ChainID, k.Position}]; {
-		case k.Position == 0:
+	for _, k := range v.asked.Kept {
+		hash, ours := v.passed[entryKey{k.ChainID, k.Position}]
+		switch {
+		case k.Position == 0 || !ours && v.asked.OneChain:
 		case hash == "":
 			v.broken(k.ChainID, k.Position, "Entry %d of chain %d, which the checkpoint names, is not there.", k.Position, k.ChainID)
 		case hash != k.Hash:
@@ -343,6 +216,17 @@ func (v *verifying) checkpoints() error {
 		}
 	}
 	return nil
+}
+
+// side runs work for each reader beside the others and returns the errors.
+func (v *verifying) side(work func(db *DB) error) error {
+	errs := make([]error, len(v.readers))
+	var all sync.WaitGroup
+	for i, db := range v.readers {
+		all.Go(func() { errs[i] = work(db) })
+	}
+	all.Wait()
+	return errors.Join(errs...)
 }
 
 // ErrBroken is a journal that does not fit the rows it protects.

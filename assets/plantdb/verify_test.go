@@ -7,6 +7,7 @@ import (
 	"math/rand/v2"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -18,6 +19,8 @@ import (
 	"carryside/assets/plantdb/registry"
 	"carryside/assets/samplefleet"
 	"carryside/migrations"
+
+	"github.com/google/go-cmp/cmp"
 )
 
 // verdict is what Verify finds.
@@ -158,6 +161,76 @@ func TestEveryChangedValueIsFound(t *testing.T) {
 		if err == nil {
 			t.Fatal("a change was kept")
 		}
+	}
+}
+
+// TestOneCustomersChainAlone changes rows of two customers and looks at one chain at a time: each customer's auditor
+// finds what is theirs and nothing of the other's.
+func TestOneCustomersChainAlone(t *testing.T) {
+	s := busy(t)
+	other := plantdbtest.PlantIn(t, s.DB, "Skarrow")
+	for _, c := range []struct {
+		statement        string
+		company, our, by int // breaks found in the company's chain, in ours, in the other's
+	}{
+		{"UPDATE companies SET name = 'x'", 1, 0, 0},
+		{"UPDATE belts SET width_m = 3 WHERE row_id = 1", 0, 1, 0},
+		{fmt.Sprintf("UPDATE belts SET width_m = 3 WHERE plant_id = %d", other.Plant.ID), 0, 0, 1},
+		{"DELETE FROM readings WHERE conveyor_id = 1 AND at = (SELECT min(at) FROM readings)", 0, 1, 0},
+		{"INSERT INTO readings (conveyor_id, at, known_from, shown_h, approximate) VALUES (2, 5, 2, 7, false)", 0, 0, 1},
+		{fmt.Sprintf("UPDATE splices SET plant_id = %d WHERE row_id = 1", other.Plant.ID), 0, 1, 1},
+		{"UPDATE journal_entries SET reason = 'x' WHERE chain_id = 2 AND position = 5", 0, 1, 0},
+	} {
+		err := s.DB.InTx(bg, func(tx *plantdb.DB) error {
+			if err := tx.SQL(bg).Exec(c.statement).Error; err != nil {
+				t.Fatalf("%s: %v", c.statement, err)
+			}
+			for customer, want := range map[int64]int{0: c.company, s.Customer.ID: c.our, other.Customer.ID: c.by} {
+				v, err := tx.Prove(bg, plantdb.Asked{OneChain: true, CustomerID: customer})
+				if err != nil || len(v.Breaks) != want || len(v.Chains) != 1 {
+					t.Errorf("%s\nin the chain of customer %d: %v, %v; want %d breaks", c.statement, customer, v.Breaks, err, want)
+				}
+			}
+			return errUndo
+		})
+		if !errors.Is(err, errUndo) {
+			t.Fatal(err)
+		}
+	}
+	if _, err := s.DB.Prove(bg, plantdb.Asked{OneChain: true, CustomerID: 99}); !errors.Is(err, assets.ErrNotFound) {
+		t.Errorf("a customer who is not there: %v", err)
+	}
+}
+
+// TestProofThroughFiles sets nearly everything aside in files and expects the verdict of memory; and what is told on
+// the way ends at all there is.
+func TestProofThroughFiles(t *testing.T) {
+	s := busy(t)
+	var told atomic.Int64
+	v, err := s.DB.Prove(bg, plantdb.Asked{Memory: 500, Progress: func(done, _ int64) {
+		for old := told.Load(); old < done && !told.CompareAndSwap(old, done); old = told.Load() {
+		}
+	}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := verdict(t, s.DB); !cmp.Equal(v, want) {
+		t.Errorf("through files: %s", cmp.Diff(want, v))
+	}
+	if told.Load() != v.Entries+v.Rows {
+		t.Errorf("%d entries and rows were told, %d and %d looked at", told.Load(), v.Entries, v.Rows)
+	}
+	err = s.DB.InTx(bg, func(tx *plantdb.DB) error {
+		if err := tx.SQL(bg).Exec("UPDATE readings SET shown_h = shown_h + 1e-9 WHERE at = (SELECT max(at) FROM readings)").Error; err != nil {
+			t.Fatal(err)
+		}
+		if v, err := tx.Prove(bg, plantdb.Asked{Memory: 500}); err != nil || len(v.Breaks) != 1 {
+			t.Errorf("a changed reading through files: %v, %v", v.Breaks, err)
+		}
+		return errUndo
+	})
+	if !errors.Is(err, errUndo) {
+		t.Fatal(err)
 	}
 }
 

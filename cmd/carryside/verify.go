@@ -20,6 +20,7 @@ import (
 type verifyCommand struct {
 	DB         string `name:"db" default:"carryside.db" placeholder:"FILE|URL" help:"The installation's database."`
 	Checkpoint string `placeholder:"FILE" help:"Lines of an earlier run, kept outside: the journal must still contain those entries."`
+	Customer   string `placeholder:"NAME" help:"Only the chain of this customer, and the rows it protects: for the customer's own auditor."`
 }
 
 // Help says what is proved.
@@ -42,7 +43,15 @@ func (c *verifyCommand) Run(ctx context.Context, p *Program) error {
 		return err
 	}
 	defer db.Close()
-	verdict, err := db.Verify(ctx, kept)
+	asked := plantdb.Asked{Kept: kept}
+	if c.Customer != "" {
+		customer, err := customerNamed(ctx, db, c.Customer)
+		if err != nil {
+			return err
+		}
+		asked.OneChain, asked.CustomerID = true, customer.ID
+	}
+	verdict, err := db.Prove(ctx, asked)
 	if err != nil {
 		return err
 	}
@@ -54,6 +63,20 @@ func (c *verifyCommand) Run(ctx context.Context, p *Program) error {
 		return errors.New(verdict.Breaks[0].Says + more)
 	}
 	return c.print(ctx, p.Stdout, db, verdict)
+}
+
+// customerNamed finds a customer by its name.
+func customerNamed(ctx context.Context, db *plantdb.DB, name string) (assets.Customer, error) {
+	customers, err := registry.Customers(ctx, db, assets.JobScope())
+	if err != nil {
+		return assets.Customer{}, err
+	}
+	for _, c := range customers {
+		if assets.NameKey(c.Name) == assets.NameKey(name) {
+			return c, nil
+		}
+	}
+	return assets.Customer{}, fmt.Errorf("no customer is called %q; write the name as the register has it", name)
 }
 
 func (c *verifyCommand) print(ctx context.Context, w io.Writer, db *plantdb.DB, verdict plantdb.Verdict) error {
