@@ -23,10 +23,7 @@ func (g *group) emit() {
 		g.list(th)
 	}
 	for _, f := range g.finds {
-		r := &Record{Kind: KindFinding, Action: "created", Plant: g.p.name, Conveyor: g.conv.tag, Fields: printedFields(f.vals), Remarks: f.e.remarks}
-		if f.stored {
-			r.Action = "unchanged"
-		}
+		r := &Record{Kind: KindFinding, Action: f.action(), Plant: g.p.name, Conveyor: g.conv.tag, Fields: printedFields(f.vals), Changes: f.changes, Remarks: f.e.remarks}
 		g.j.record(r, f.e)
 	}
 	if c := g.change(); c != nil {
@@ -124,11 +121,14 @@ func (g *group) change() *ConveyorChange {
 	}
 	g.readingsInto(c)
 	for _, f := range g.finds {
-		if !f.stored {
+		switch {
+		case f.stored == nil:
 			c.Findings = append(c.Findings, f.record(g))
+		case len(f.changes) > 0:
+			c.Corrected = append(c.Corrected, f.corrected(g))
 		}
 	}
-	if something || len(c.Readings)+len(c.Held)+len(c.Findings) > 0 {
+	if something || len(c.Readings)+len(c.Held)+len(c.Findings)+len(c.Corrected) > 0 {
 		return c
 	}
 	return nil

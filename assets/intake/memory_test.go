@@ -100,6 +100,13 @@ func (m *memory) applyConveyor(p *memoryPlant, cc *intake.ConveyorChange) {
 	s.Readings = append(s.Readings, cc.Readings...)
 	sort.SliceStable(s.Readings, func(i, j int) bool { return s.Readings[i].At < s.Readings[j].At })
 	s.Held = append(s.Held, cc.Held...)
+	for _, next := range cc.Corrected {
+		for i := range s.Findings {
+			if f := &s.Findings[i]; f.FoundDay == next.FoundDay && f.Category == next.Category && f.Target == next.Target && f.Text == next.Text {
+				*f = next
+			}
+		}
+	}
 	s.Findings = append(s.Findings, cc.Findings...)
 }
 

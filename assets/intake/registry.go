@@ -86,8 +86,10 @@ type ConveyorChange struct {
 	Meters   []assets.Meter // new stretches, in order of time; ID 0
 	Readings []assets.Reading
 	Held     []assets.HeldReading
-	Findings []assets.Finding
-	Place    string // where in the file it stands
+	Findings []assets.Finding // new ones
+
+	Corrected []assets.Finding // those the register has, as they are to stand
+	Place     string           // where in the file it stands
 }
 
 // BeltChange is one belt and its splices. Implied is a belt of which the file says nothing but that a splice is in it.

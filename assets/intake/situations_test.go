@@ -438,11 +438,51 @@ func TestPlantsOfTwoCustomers(t *testing.T) {
 	want(t, bring(t, reg, list, intake.Options{Customer: "south"}), "2 conveyor unchanged CV-1 status=in_use", "2 belt unchanged CV-1 width_m=0.6")
 }
 
+// findingOf returns the one finding of an outcome.
+func findingOf(t *testing.T, o *intake.Outcome) *intake.Record {
+	t.Helper()
+	for _, r := range o.Records {
+		if r.Kind == intake.KindFinding {
+			return r
+		}
+	}
+	t.Fatal("no finding in the outcome")
+	return nil
+}
+
 func TestFindingWithAnotherGrade(t *testing.T) {
 	reg := known(t)
 	bring(t, reg, "Conveyor,Inspected,Finding,Grade\nCV-1,2024-01-01,crack,2\n", intake.Options{})
-	want(t, bring(t, reg, "Conveyor,Inspected,Finding,Grade\nCV-1,2024-01-01,crack,3\n", intake.Options{}), "refused 2 grade contradiction")
+	graded := "Conveyor,Inspected,Finding,Grade\nCV-1,2024-01-01,crack,3\n"
+	o := bring(t, reg, graded, intake.Options{})
+	want(t, o, "2 finding changed CV-1 found_on=2024-01-01 category=crack grade=3")
+	if c := findingOf(t, o).Changes; len(c) != 1 || c[0].Field != "grade" || c[0].Before != 2 || c[0].After != 3 || c[0].FromNow {
+		t.Errorf("the grade changes as %+v, want a correction from 2 to 3", c)
+	}
+	want(t, bring(t, reg, graded, intake.Options{}), "2 finding unchanged CV-1 found_on=2024-01-01 category=crack grade=3")
 	want(t, bring(t, reg, "Conveyor,Inspected,Finding,Grade\nCV-1,2024-01-01,Crack,\n", intake.Options{}), "2 finding unchanged CV-1 found_on=2024-01-01 category=Crack")
+}
+
+// Two inspectors' rows in one list, graded 2 and 4: which of them is right is for a person, so the register keeps what
+// it has.
+func TestFindingThatTheListItselfGradesTwice(t *testing.T) {
+	reg := known(t)
+	bring(t, reg, "Conveyor,Inspected,Finding,Grade\nCV-1,2024-01-01,crack,3\n", intake.Options{})
+	want(t, bring(t, reg, "Conveyor,Inspected,Finding,Grade\nCV-1,2024-01-01,crack,2\nCV-1,2024-01-01,crack,4\n", intake.Options{}), "refused 2 grade contradiction", "refused 3 category duplicate")
+	want(t, bring(t, reg, "Conveyor,Inspected,Finding,Grade\nCV-1,2024-01-01,crack,3\n", intake.Options{}), "2 finding unchanged CV-1 found_on=2024-01-01 category=crack grade=3")
+}
+
+// The gap was measured again from the photograph, in millimetres, and the belt stood still: both correct the finding.
+func TestFindingWithAnotherMeasurement(t *testing.T) {
+	reg := known(t)
+	list := "Conveyor,Inspected,Finding,Grade,Measured (mm),Running\nCV-1,2024-01-01,gap,2,"
+	bring(t, reg, list+"1.5,\n", intake.Options{})
+	o := bring(t, reg, list+"2.5,no\n", intake.Options{})
+	want(t, o, "2 finding changed CV-1 found_on=2024-01-01 category=gap grade=2 measurement_m=0.0025 running=false")
+	if c := findingOf(t, o).Changes; len(c) != 2 || c[0].Field != "measurement_m" || c[0].Before != 0.0015 || c[1].Before != nil || c[1].After != false {
+		t.Errorf("changes %+v", c)
+	}
+	want(t, bring(t, reg, list+"2.5,no\n", intake.Options{}), "2 finding unchanged CV-1 found_on=2024-01-01 category=gap grade=2 measurement_m=0.0025 running=false")
 }
 
 func TestOneTagOnEveryRowIsSoonDone(t *testing.T) {

@@ -172,6 +172,27 @@ CV-01,2026-05-01,340,
 	}
 }
 
+// The list of last week comes again with one grade put right: the finding is corrected, not told a second time, and
+// what was held before stays known.
+func TestFindingOfAListGradedAnew(t *testing.T) {
+	db := plantdbtest.Open(t)
+	bringIn(t, db, beltList, plantdbtest.Noon)
+	found := "Tag,Inspected,Target,Finding,Grade\nCV-01,2026-01-05,splice 2,crack,2\n"
+	bringIn(t, db, found, plantdbtest.Noon)
+	first := load(t, db, plantdb.AsOf{})
+	o := bringIn(t, db, strings.Replace(found, "crack,2", "crack,3", 1), plantdbtest.Noon)
+	if n := o.Counts[intake.KindFinding]; n.Created != 0 || n.Changed != 1 {
+		t.Errorf("counted %+v, want one changed", *n)
+	}
+	got, err := registry.FindingsOfPlant(bg, db, assets.JobScope(), first.Plant.ID, 0, plantdb.AsOf{}, 10)
+	if err != nil || len(got) != 1 || got[0].Grade == nil || *got[0].Grade != 3 || got[0].SpliceID == 0 {
+		t.Fatalf("findings %+v, %v; want one of grade 3 at its splice", got, err)
+	}
+	if o := bringIn(t, db, strings.Replace(found, "crack,2", "crack,3", 1), plantdbtest.Noon); o.Counts[intake.KindFinding].Changed != 0 {
+		t.Error("the same list again changes something")
+	}
+}
+
 func TestRegisterChangedWhileAListWasJudged(t *testing.T) {
 	db := plantdbtest.Open(t)
 	bringIn(t, db, beltList, plantdbtest.Noon)

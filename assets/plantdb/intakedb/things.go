@@ -237,7 +237,22 @@ func (w *plantWriter) writeFindings() error {
 			made = append(made, f)
 		}
 	}
-	return plantdb.CreateMany(w.c, w.ch, made)
+	if err := plantdb.CreateMany(w.c, w.ch, made); err != nil {
+		return err
+	}
+	return w.correctFindings()
+}
+
+// correctFindings corrects findings of which the list says otherwise, from their beginning.
+func (w *plantWriter) correctFindings() error {
+	for _, c := range w.change.Conveyors {
+		for _, f := range c.Corrected {
+			if err := plantdb.Correct(w.c, w.ch, &f); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
 }
 
 // aim finds the splice that a finding's word names ("S2", "splice 2", "2") among those of the day it was found.
