@@ -64,7 +64,7 @@ func (v *verifying) stretches() (plan []stretchOf, err error) {
 		var reach struct{ First, Last int64 }
 		err := v.readers[0].SQL(v.ctx).Raw(`SELECT min(first) AS first, max(last) AS last FROM (
 			SELECT coalesce(min(position), 1) AS first, coalesce(max(position), 0) AS last FROM journal_entries WHERE chain_id = ?
-			UNION ALL SELECT coalesce(min(position), 1), coalesce(max(position), 0) FROM journal_rows WHERE chain_id = ?) AS both`, ch.ID, ch.ID).Scan(&reach).Error
+			UNION ALL SELECT coalesce(min(position), 1), coalesce(max(position), 0) FROM journal_rows WHERE chain_id = ?) AS reach`, ch.ID, ch.ID).Scan(&reach).Error
 		if err != nil {
 			return nil, err
 		}
