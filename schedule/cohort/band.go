@@ -1,0 +1,142 @@
+package cohort
+
+import (
+	"math"
+	"time"
+)
+
+// Cause is something by which a splice comes due.
+type Cause struct {
+	Words  string                    // "failing, by 23 failures of its cohort", "limit of rule R7, 26,000 h"
+	Chance func(t time.Time) float64 // that it has happened by then, given that it has not by now; never falls with t
+}
+
+// DueBand is the dates at which the chance of coming due reaches 10, 50 and 90 %; the zero time is beyond the horizon.
+type DueBand struct {
+	At10, At50, At90 time.Time
+	Binding          int // the cause with the earliest 50 % date; -1 when none reaches it
+}
+
+// Compose joins the causes: the chance of coming due by a date is 1 - product of (1 - chance of each cause). Causes are
+// taken as independent, which whoever shows the band has to say.
+//
+// Dates are found to the hour between now and the horizon.
+func Compose(causes []Cause, now, horizon time.Time) DueBand {
+	joint := func(t time.Time) float64 {
+		none := 1.0
+		for _, c := range causes {
+			none *= 1 - c.Chance(t)
+		}
+		return 1 - none
+	}
+	b := DueBand{Binding: -1}
+	b.At10, b.At50, b.At90 = reaches(joint, 0.1, now, horizon), reaches(joint, 0.5, now, horizon), reaches(joint, 0.9, now, horizon)
+	var first time.Time
+	for i, c := range causes {
+		if at := reaches(c.Chance, 0.5, now, horizon); !at.IsZero() && (first.IsZero() || at.Before(first)) {
+			first, b.Binding = at, i
+		}
+	}
+	return b
+}
+
+// reaches is the first time at which a chance reaches a share, to the hour; zero when not by the horizon.
+func reaches(chance func(time.Time) float64, share float64, now, horizon time.Time) time.Time {
+	if chance(now) >= share {
+		return now
+	}
+	if chance(horizon) < share {
+		return time.Time{}
+	}
+	lo, hi := now, horizon
+	for hi.Sub(lo) > time.Hour {
+		mid := lo.Add(hi.Sub(lo) / 2)
+		if chance(mid) >= share {
+			hi = mid
+		} else {
+			lo = mid
+		}
+	}
+	return hi
+}
+
+// Ran is what a splice will have run by a date: units of a clock since now, with one standard deviation.
+type Ran func(t time.Time) (mean, spread float64)
+
+// FailsBy is the chance of failing by a date of a splice of an age, averaged over how much it will have run.
+//
+// What it will run is taken as normal, cut at zero, by the five-point rule of Gauss and Hermite (Abramowitz and Stegun,
+// table 25.10). The chances are read off a curve laid once over the units to come, so that a date costs five look-ups.
+func FailsBy(chance interface{ FailsWithin(age, x float64) float64 }, age float64, ran Ran, farthest float64) func(t time.Time) float64 {
+	curve := lay(chance, age, farthest)
+	return func(t time.Time) float64 {
+		mean, spread := ran(t)
+		if !(mean > 0) {
+			return 0
+		}
+		sum := 0.0
+		for i, z := range hermiteAt {
+			sum += hermiteWeight[i] * curve.at(max(0, mean+math.Sqrt2*spread*z))
+		}
+		return sum
+	}
+}
+
+// Points and weights of the rule, weights over sqrt(pi) so that they sum to 1.
+var (
+	hermiteAt     = [5]float64{-2.020182870456086, -0.958572464613819, 0, 0.958572464613819, 2.020182870456086}
+	hermiteWeight = [5]float64{0.011257411327720693, 0.22207592200561264, 0.5333333333333333, 0.22207592200561264, 0.011257411327720693}
+)
+
+// curve is the chance of failing within x more units, at even steps of sqrt(x): close where it rises first.
+type curve struct {
+	step float64
+	p    []float64
+}
+
+const curvePoints = 49
+
+func lay(chance interface{ FailsWithin(age, x float64) float64 }, age, farthest float64) curve {
+	c := curve{step: math.Sqrt(farthest) / (curvePoints - 1), p: make([]float64, curvePoints)}
+	for i := 1; i < curvePoints; i++ {
+		x := float64(i) * c.step
+		c.p[i] = chance.FailsWithin(age, x*x)
+	}
+	return c
+}
+
+func (c curve) at(x float64) float64 {
+	at := math.Sqrt(x) / c.step
+	i := int(at)
+	if i >= curvePoints-1 {
+		return c.p[curvePoints-1]
+	}
+	return c.p[i] + (c.p[i+1]-c.p[i])*(at-float64(i))
+}
+
+// PassesBy is the chance that a limit is passed by a date, for a limit so many units ahead: what will have been run is
+// taken as normal.
+func PassesBy(ahead float64, ran Ran) func(t time.Time) float64 {
+	return func(t time.Time) float64 {
+		mean, spread := ran(t)
+		switch {
+		case ahead <= 0:
+			return 1
+		case spread <= 0 && mean >= ahead:
+			return 1
+		case spread <= 0:
+			return 0
+		}
+		return math.Erfc((ahead-mean)/(spread*math.Sqrt2)) / 2
+	}
+}
+
+// OnDate is the chance of a cause that comes on a date.
+func OnDate(due time.Time) func(t time.Time) float64 {
+	return func(t time.Time) float64 {
+		if t.Before(due) {
+			return 0
+		}
+		return 1
+	}
+}

@@ -1,0 +1,94 @@
+package cohort
+
+import (
+	"errors"
+	"math"
+
+	"carryside/schedule/life"
+)
+
+// Comparison is how well one clock tells the lives of a cohort.
+type Comparison struct {
+	Clock  Clock
+	LogLik float64 // greatest log-likelihood, per day, of the lives known on all clocks compared
+	Short  float64 // how far it falls short of the best clock; 0 for the best
+}
+
+// ErrTooFew is a cohort with too few failures for clocks to be compared.
+var ErrTooFew = errors.New("fewer than three failures are known on every clock: clocks cannot be compared")
+
+// Compare fits the lives on every clock and compares the log-likelihoods; the best clock first.
+//
+// To be comparable they are all taken per day: a failure at age a on a clock that advances by r units a day has the density
+// f(a) r per day, so ln r is added for each exact failure, r being the mean over its life. Failures between two dates are
+// chances already. Only lives known on every clock that most of them have are compared, so that all clocks answer for the
+// same lives. A clock on which no maximum exists is left out; ErrTooFew when fewer than two remain.
+func (c Cohort) Compare() ([]Comparison, error) {
+	clocks := c.comparable()
+	var all []Comparison
+	for _, clock := range clocks {
+		os, jacobian := c.shared(clock, clocks)
+		r, err := life.Fit([]life.Cohort{{Name: "all", Lives: os}}, life.Settings{Confidence: 0.95})
+		if err != nil || r.Cohorts[0].Method != life.MaximumLikelihood {
+			continue
+		}
+		all = append(all, Comparison{Clock: clock, LogLik: float64(r.Cohorts[0].LogLik) + jacobian})
+	}
+	if len(all) < 2 {
+		return nil, ErrTooFew
+	}
+	best := math.Inf(-1)
+	for _, one := range all {
+		best = max(best, one.LogLik)
+	}
+	for i := range all {
+		all[i].Short = best - all[i].LogLik
+	}
+	sortBest(all)
+	return all, nil
+}
+
+// comparable lists the clocks that at least four of five lives are known on: days always.
+func (c Cohort) comparable() []Clock {
+	days := len(c.On(Days))
+	clocks := []Clock{Days}
+	for _, clock := range []Clock{RunHours, Passes} {
+		if n := len(c.On(clock)); n > 0 && 5*n >= 4*days {
+			clocks = append(clocks, clock)
+		}
+	}
+	return clocks
+}
+
+// shared are the observations on a clock of the lives known on all of some clocks, with the sum of ln(units per day) of
+// their exact failures.
+func (c Cohort) shared(on Clock, clocks []Clock) (os []life.Observation, jacobian float64) {
+	for _, l := range c.Lives {
+		if !l.knownOn(clocks) {
+			continue
+		}
+		o := l.on[on]
+		os = append(os, o)
+		if o.Event == life.Failed {
+			jacobian += math.Log(l.rate[on])
+		}
+	}
+	return os, jacobian
+}
+
+func (l Life) knownOn(clocks []Clock) bool {
+	for _, c := range clocks {
+		if _, ok := l.On(c); !ok || !(l.rate[c] > 0) {
+			return false
+		}
+	}
+	return true
+}
+
+func sortBest(all []Comparison) {
+	for i := 1; i < len(all); i++ {
+		for k := i; k > 0 && all[k].Short < all[k-1].Short; k-- {
+			all[k], all[k-1] = all[k-1], all[k]
+		}
+	}
+}

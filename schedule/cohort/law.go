@@ -1,0 +1,186 @@
+package cohort
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"carryside/assets"
+	"carryside/schedule/life"
+)
+
+// Confidence of every limit of a cohort's figures.
+const Confidence = 0.95
+
+// ownShape is the number of failures from which a cohort needs no other's shape: with ten the predictive chances of its own
+// fit hold to three points (our study of simulated cohorts).
+const ownShape = 10
+
+// evidenceC is the number of lives ended by failure in the own cohort that makes its figures the plant's own history, class C.
+const evidenceC = 5
+
+// Law is what is known of the lives of a cohort.
+type Law struct {
+	Key      Key
+	Clock    Clock        // the clock it is told on
+	Compared []Comparison // clocks by log-likelihood, best first; nil where they could not be compared
+	ClockBy  Key          // the cohort whose failures decided the clock
+	Own      life.Fitted  // by its own lives alone
+	Prior    *life.Prior  // what others say of the shape; nil: its own failures are enough
+	Lent     []Key        // the cohorts that lent the shape; nil with a prior: the rule of thumb
+	LentBy   Key          // the parent in which they were found
+	// Predictive are the chances of failing, averaged over what the lives leave open; nil where there is no failure yet.
+	Predictive *life.Predictive
+	Class      assets.Class // C from five failures of its own with a fitted shape, else D
+}
+
+// thumbShape is the shape of a splice of which nothing is known: wear that sets in slowly. Rule of thumb, class D.
+var thumbShape = life.Prior{LogShape: math.Ln2, SD: 0}
+
+// fits are the cohorts' own fits on every clock, made once.
+type fits [ClockCount]map[Key]life.Fitted
+
+// Study finds the law of every cohort.
+//
+// The clock is the one whose fit is likeliest in the cohort itself, else in the closest parent in which clocks can be
+// compared, else passes, hours or days, whichever most lives are known on. With fewer than ten failures the shape is
+// borrowed: an empirical-Bayes prior from the cohorts of the closest parent that have a shape of their own (three failures
+// and a maximum), else the rule of thumb. One refusal of the fit (an observation that cannot be) refuses the whole.
+func Study(all []Cohort) ([]Law, error) {
+	var own fits
+	for c := range ClockCount {
+		f, err := fitAll(all, c)
+		if err != nil {
+			return nil, err
+		}
+		own[c] = f
+	}
+	compared := map[Key][]Comparison{}
+	laws := make([]Law, 0, len(all))
+	for _, one := range all {
+		l := Law{Key: one.Key, Class: assets.ClassD}
+		l.chooseClock(one, all, compared)
+		l.Own = own[l.Clock][one.Key]
+		l.borrow(all, own[l.Clock])
+		if err := l.predict(one); err != nil {
+			return nil, err
+		}
+		if l.Own.Method == life.MaximumLikelihood && l.Own.RestsOn.Failures >= evidenceC {
+			l.Class = assets.ClassC
+		}
+		laws = append(laws, l)
+	}
+	return laws, nil
+}
+
+// fitAll fits every cohort by its own lives on a clock. Cohorts without a life on it are left out.
+func fitAll(all []Cohort, clock Clock) (map[Key]life.Fitted, error) {
+	fitted := map[Key]life.Fitted{}
+	for _, one := range all {
+		os := one.On(clock)
+		if os == nil {
+			continue
+		}
+		r, err := life.Fit([]life.Cohort{{Name: one.Key.Words(), Lives: os}}, life.Settings{Confidence: Confidence, Quantiles: []float64{0.1, 0.5}})
+		if err != nil {
+			return nil, fmt.Errorf("fit %s on %s: %w", one.Key.Words(), clock, err)
+		}
+		fitted[one.Key] = r.Cohorts[0]
+	}
+	return fitted, nil
+}
+
+// chooseClock asks the cohort, then its parents.
+func (l *Law) chooseClock(one Cohort, all []Cohort, compared map[Key][]Comparison) {
+	for _, k := range append([]Key{one.Key}, one.Key.Parents()...) {
+		found, asked := compared[k]
+		if !asked {
+			wide := one
+			if k != one.Key {
+				wide = Gather(k, all)
+			}
+			found, _ = wide.Compare() // too few failures: nil, and the next one is asked
+			compared[k] = found
+		}
+		for _, f := range found {
+			if len(one.On(f.Clock)) > 0 {
+				l.Clock, l.Compared, l.ClockBy = f.Clock, found, k
+				return
+			}
+		}
+	}
+	l.Clock = mostKnown(one)
+}
+
+// mostKnown is the clock nearest to wear that no fewer lives are known on than on any other.
+func mostKnown(one Cohort) Clock {
+	best := Passes
+	for _, c := range []Clock{RunHours, Days} {
+		if len(one.On(c)) > len(one.On(best)) {
+			best = c
+		}
+	}
+	return best
+}
+
+// borrow finds the closest parent whose cohorts have shapes to lend.
+func (l *Law) borrow(all []Cohort, own map[Key]life.Fitted) {
+	if l.Own.Method == life.MaximumLikelihood && l.Own.RestsOn.Failures >= ownShape {
+		return
+	}
+	for _, parent := range l.Key.Parents() {
+		var shapes []life.ShapeEstimate
+		var lent []Key
+		for _, other := range all {
+			f := own[other.Key]
+			if other.Key == l.Key || !parent.Holds(other.Key) || f.Method != life.MaximumLikelihood {
+				continue
+			}
+			shapes = append(shapes, life.ShapeEstimate{LogShape: math.Log(float64(f.Shape)), StdError: float64(f.StdError.LogShape)})
+			lent = append(lent, other.Key)
+		}
+		if prior, err := life.ShapePrior(shapes); err == nil {
+			l.Prior, l.Lent, l.LentBy = &prior, lent, parent
+			return
+		}
+	}
+	if l.Own.Method != life.MaximumLikelihood {
+		l.Prior = &thumbShape
+	}
+}
+
+// predict averages over what the lives leave open. Without a failure there is nothing to average.
+func (l *Law) predict(one Cohort) error {
+	os := one.On(l.Clock)
+	if len(os) == 0 || l.Own.RestsOn.Failures == 0 {
+		return nil
+	}
+	p, err := life.Predict(os, l.Prior)
+	var none *life.NoMaximum
+	switch {
+	case err == nil:
+		l.Predictive = p
+	case errors.As(err, &none):
+	default:
+		return fmt.Errorf("predict %s: %w", l.Key.Words(), err)
+	}
+	return nil
+}
+
+// Find returns the law of a cohort.
+func Find(laws []Law, k Key) (Law, bool) {
+	i := slices.IndexFunc(laws, func(l Law) bool { return l.Key == k })
+	if i < 0 {
+		return Law{}, false
+	}
+	return laws[i], true
+}
+
+// ByFailures orders laws by the failures they rest on, most first.
+func ByFailures(laws []Law) {
+	slices.SortStableFunc(laws, func(a, b Law) int {
+		return cmp.Or(cmp.Compare(b.Own.RestsOn.Failures, a.Own.RestsOn.Failures), cmp.Compare(a.Key.Words(), b.Key.Words()))
+	})
+}

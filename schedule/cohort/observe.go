@@ -1,0 +1,239 @@
+package cohort
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"carryside/assets"
+	"carryside/schedule/calendar"
+	"carryside/schedule/life"
+)
+
+// Clock is what a life is counted on.
+type Clock int
+
+// Clocks a life can be counted on.
+const (
+	Days Clock = iota
+	RunHours
+	Passes
+	ClockCount
+)
+
+// String is the clock's unit in words.
+func (c Clock) String() string { return [...]string{"days", "running hours", "passes"}[c] }
+
+// Usage tells what a belt ran between two instants: running hours and splice passes; NaN where a clock is not known.
+type Usage func(conveyorID, beltID int64, from, to time.Time) (hours, passes float64)
+
+// Splice is a splice of the register with what its life depends on.
+type Splice struct {
+	assets.Splice
+	Tag     string // of its conveyor
+	Key     Key
+	Zone    calendar.Zone
+	Watched time.Time // since when endings of this plant's splices are recorded: earlier ones are known only if they survived
+}
+
+// Outcome is how a life counts.
+type Outcome string
+
+// Outcomes.
+const (
+	Failed       Outcome = "failed"
+	FailedWithin Outcome = "failed between two dates"
+	Sound        Outcome = "sound when last seen"
+	LeftOut      Outcome = "left out"
+)
+
+// Life is one splice as an observation of its cohort.
+type Life struct {
+	SpliceID, ConveyorID, PlantID int64
+	Tag                           string
+	Key                           Key
+	Outcome                       Outcome
+	Late                          bool   // made before endings were recorded
+	Reason                        string // why it counts so, in words with its numbers
+	Question                      string // what a person could answer to make it count better; "" for none
+
+	on    [ClockCount]life.Observation
+	known [ClockCount]bool
+	rate  [ClockCount]float64 // units of the clock per day, over the life
+}
+
+// On returns the life on a clock; false when that clock is not known for it or the life is left out.
+func (l Life) On(c Clock) (life.Observation, bool) {
+	return l.on[c], l.known[c] && l.Outcome != LeftOut
+}
+
+// span is an instant known to lie between two; open at a side that nothing bounds.
+type span struct {
+	from, to    time.Time
+	open        bool // nothing bounds it from below
+	approximate bool
+}
+
+// when reads a date of the register as a span: a day stands for its end, an approximate date for its interval.
+func when(w assets.When, zone calendar.Zone) span {
+	at := w.At.Time()
+	if w.Exact() {
+		return span{from: at, to: at}
+	}
+	s := span{approximate: true, open: w.Earliest == ""}
+	s.from, s.to = dayEnd(w.Earliest, zone, at), dayEnd(w.Latest, zone, at)
+	return s
+}
+
+func dayEnd(d assets.Day, zone calendar.Zone, otherwise time.Time) time.Time {
+	if d == "" {
+		return otherwise
+	}
+	end, err := d.End(zone.Location())
+	if err != nil {
+		return otherwise
+	}
+	return end
+}
+
+// Observe turns a splice into a life as of an instant.
+//
+// Failed by the mode asked for (any mode when mode is ""): failed, at an age that is exact when both dates are, else
+// between the least and the greatest age they allow. Replaced while sound, belt removed, conveyor scrapped, still running,
+// failed by another mode, ended for a reason not known: sound when last seen, at the least age its dates allow. Made before
+// endings were recorded: watched from its age at that moment on (left truncation); ended before it: left out, since of
+// its like only those that survived are known. Without a date made: left out.
+func Observe(s Splice, usage Usage, asOf time.Time, mode string) Life {
+	l := Life{SpliceID: s.ID, ConveyorID: s.ConveyorID, PlantID: s.PlantID, Tag: s.Tag, Key: s.Key}
+	if s.Made.IsZero() || s.Made.Unknown() {
+		l.leaveOut("the date it was made is not known", "When was it made? A year or 'before 2018' is enough.")
+		return l
+	}
+	made := when(s.Made, s.Zone)
+	end := span{from: asOf, to: asOf}
+	ended := s.Ended != nil && !s.Ended.Time().After(asOf)
+	if ended {
+		end = when(s.Retired, s.Zone)
+		if end.to.After(asOf) {
+			end.to = asOf
+		}
+	}
+	if !made.to.Before(end.to) {
+		l.leaveOut("it ended no later than it was made", "Are its two dates right?")
+		return l
+	}
+	if !end.to.After(s.Watched) {
+		l.leaveOut(fmt.Sprintf("it ended before %s, when endings began to be recorded here: of its like only some are known", dayWords(s.Watched, s.Zone)), "")
+		return l
+	}
+	failed := ended && s.RetiredWhy == assets.RetiredFailed && (mode == "" || s.FailureMode == mode)
+	l.Late = made.to.Before(s.Watched)
+	l.measure(s, usage, made, end, failed)
+	l.explain(s, made, end, ended, failed)
+	return l
+}
+
+func (l *Life) leaveOut(reason, question string) {
+	l.Outcome, l.Reason, l.Question = LeftOut, "left out: "+reason, question
+}
+
+// measure fills in the ages on every clock that is known.
+func (l *Life) measure(s Splice, usage Usage, made, end span, failed bool) {
+	least := ages(s, usage, made.to, end.from)
+	most := ages(s, usage, made.from, end.to)
+	entry := [ClockCount]float64{}
+	if l.Late {
+		entry = ages(s, usage, made.to, s.Watched)
+	}
+	days := end.to.Sub(made.to).Hours() / 24
+	for c := range ClockCount {
+		o := life.Observation{Event: life.Censored, Life: least[c], Entry: entry[c], Count: 1}
+		if failed && !made.open && !end.open {
+			o = life.Observation{Event: life.Failed, Life: most[c], Entry: entry[c], Count: 1}
+			if made.approximate || end.approximate {
+				o = life.Observation{Event: life.Interval, Lower: max(least[c], entry[c]), Upper: most[c], Entry: entry[c], Count: 1}
+			}
+		}
+		l.on[c], l.known[c] = o, o.Check() == nil
+		l.rate[c] = ages(s, usage, made.to, end.to)[c] / days
+	}
+	l.Outcome = Sound
+	switch l.on[Days].Event {
+	case life.Failed:
+		l.Outcome = Failed
+	case life.Interval:
+		l.Outcome = FailedWithin
+	}
+	if !l.known[Days] {
+		l.leaveOut("its dates leave no time in which it was watched", "Are its two dates right?")
+	}
+}
+
+// ages are the ages between two instants on each clock; 0 when the second is not after the first.
+func ages(s Splice, usage Usage, from, to time.Time) (age [ClockCount]float64) {
+	if !to.After(from) {
+		return age
+	}
+	age[Days] = to.Sub(from).Hours() / 24
+	age[RunHours], age[Passes] = usage(s.ConveyorID, s.BeltID, from, to)
+	return age
+}
+
+// explain says in words why the life counts as it does.
+func (l *Life) explain(s Splice, made, end span, ended, failed bool) {
+	if l.Outcome == LeftOut {
+		return
+	}
+	o := l.on[Days]
+	least := fmt.Sprintf("%s days", count(o.Life))
+	switch {
+	case l.Outcome == Failed:
+		l.Reason = fmt.Sprintf("failed%s on %s after %s days", modeWords(s.FailureMode), dayWords(end.to, s.Zone), count(o.Life))
+	case l.Outcome == FailedWithin:
+		l.Reason = fmt.Sprintf("failed%s at an age of %s to %s days: made %s, failed %s", modeWords(s.FailureMode), count(o.Lower), count(o.Upper), written(s.Made, s.Zone), written(s.Retired, s.Zone))
+	case failed:
+		l.Reason = fmt.Sprintf("failed%s, at what age is open: made %s; counts as sound until %s", modeWords(s.FailureMode), written(s.Made, s.Zone), least)
+		l.Question = "When was it made, at the earliest?"
+	case !ended:
+		l.Reason = "still running, sound at " + least
+	case s.RetiredWhy == assets.RetiredFailed:
+		l.Reason = fmt.Sprintf("failed in another way%s after %s: sound so far as this one is asked", modeWords(s.FailureMode), least)
+	case s.RetiredWhy == assets.RetiredUnknown || s.RetiredWhy == "":
+		l.Reason = "ended, why not known; counts as sound until its end at " + least
+		l.Question = "Did it fail, or was it replaced while sound?"
+	default:
+		l.Reason = fmt.Sprintf("%s on %s, sound at %s", s.RetiredWhy.Words(), dayWords(end.from, s.Zone), least)
+	}
+	if l.Late {
+		l.Reason += fmt.Sprintf("; made before %s, when endings began to be recorded here: watched from %s days on", dayWords(s.Watched, s.Zone), count(o.Entry))
+	}
+}
+
+func modeWords(mode string) string {
+	if mode == "" {
+		return ""
+	}
+	return " (" + mode + ")"
+}
+
+// written is a date as it was written, else the day.
+func written(w assets.When, zone calendar.Zone) string {
+	if w.AsWritten != "" {
+		return w.AsWritten
+	}
+	return dayWords(w.At.Time(), zone)
+}
+
+// dayWords is the day an instant belongs to, the end of a day to that day: 3 March 2024.
+func dayWords(t time.Time, zone calendar.Zone) string {
+	return t.Add(-time.Second).In(zone.Location()).Format("2 January 2006")
+}
+
+// count writes a figure of days with a comma for thousands.
+func count(v float64) string {
+	n := int64(math.Round(v))
+	if n < 1000 {
+		return fmt.Sprint(n)
+	}
+	return fmt.Sprintf("%s,%03d", count(float64(n/1000)), n%1000)
+}
