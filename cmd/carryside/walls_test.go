@@ -259,6 +259,9 @@ func TestThingsOfOtherPlantsAnswerAsIfTheyWereNotThere(t *testing.T) {
 					if p == "contract" && w.reaches(grant, other) && other == w.sister {
 						continue // a contract is the customer's: it stands at each of their plants for whom may see the plants it is for
 					}
+					if p == "headings" && other == w.sister {
+						continue // how lists are read is kept for the customer's lists
+					}
 					path, no := w.home.address(rt.Path, p, other.value(p)), w.home.address(rt.Path, p, absent)
 					got, nowhere := a.ask(rt.Method, path, url.Values{}), a.ask(rt.Method, no, url.Values{})
 					tried++

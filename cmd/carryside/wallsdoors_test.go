@@ -44,7 +44,7 @@ var doors = map[string]string{
 
 	"* /plants/:plant/conveyors/:conveyor/finding": "findings", "* /plants/:plant/findings/new": "findings", "* /plants/:plant/findings/:finding/refuse": "refuses",
 	"* /plants/:plant/conveyors/:conveyor/reading": "readings", "POST /plants/:plant/readings": "readings", "* /plants/:plant/held/:held": "held readings",
-	"* /plants/:plant/import": "imports", "* /plants/:plant/import/:trial": "imports", "GET /plants/:plant/import/:trial/refused": "imports",
+	"* /plants/:plant/import": "imports", "POST /plants/:plant/import/headings/:headings": "imports", "* /plants/:plant/import/:trial": "imports", "GET /plants/:plant/import/:trial/refused": "imports",
 	"* /plants/:plant/orders/new": "orders", "POST /plants/:plant/reminders/:reminder/later": "orders", "POST /plants/:plant/reminders/:reminder/order": "orders",
 	"* /plants/:plant/rules/:rule": "rules", "* /plants/:plant/rules/new": "rules", "* /plants/:plant/stops/:stop": "stops", "* /plants/:plant/stops/:stop/withdraw": "stops", "* /plants/:plant/stops/new": "stops",
 }

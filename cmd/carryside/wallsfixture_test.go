@@ -8,6 +8,7 @@ import (
 	"carryside/assets"
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/clocks"
+	"carryside/assets/plantdb/intakedb"
 	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/plantdbtest"
 	"carryside/assets/plantdb/registry"
@@ -25,6 +26,7 @@ const hostile = `"><img src=x onerror=q>`
 type estate struct {
 	mark     string // word that stands in every text of the plant and nowhere else
 	customer int64
+	first    bool // plant of its customer
 	plant    int64
 	ids      map[string]int64 // by the name of the parameter: conveyor, belt, order ...
 	reading  assets.Instant   // of the conveyor
@@ -60,6 +62,7 @@ func openWalls(t *testing.T) *walled {
 	w.home = newEstate(t, db, "zqhome", 0, 3)
 	numberFrom(t, db, 7291020)
 	w.sister = newEstate(t, db, "zqsister", w.home.customer, 4)
+	w.sister.ids["headings"] = w.home.ids["headings"]
 	numberFrom(t, db, 7391030)
 	w.foreign = newEstate(t, db, "zqforeign", 0, 5)
 	numberFrom(t, db, 7491040)
@@ -73,7 +76,7 @@ func numberFrom(t *testing.T, db *plantdb.DB, n int64) {
 	act := plantdb.Act{Origin: plantdb.Command, Action: "number", Now: plantDay.AddDate(-1, 0, 0), Company: true}
 	must(t, db.Change(t.Context(), act, func(c *plantdb.Change) error {
 		for _, kind := range []string{"customers", "plants", "lines", "conveyors", "belts", "splices", "findings", "contacts", "contracts", "meters", "held_readings", "orders", "order_events", "occurrences",
-			"rules", "stop_windows", "people", "attachments"} {
+			"rules", "stop_windows", "people", "import_mappings", "attachments"} {
 			if err := c.Tx().Exec("INSERT INTO id_counters (kind, next) VALUES (?, ?) ON CONFLICT (kind) DO UPDATE SET next = excluded.next", kind, n).Error; err != nil {
 				return err
 			}
@@ -92,7 +95,7 @@ func must(t *testing.T, err error) {
 // newEstate sets a plant up with n orders and one or more of everything else.
 func newEstate(t *testing.T, db *plantdb.DB, mark string, customer int64, n int) *estate {
 	t.Helper()
-	e := &estate{mark: mark, customer: customer, ids: map[string]int64{}, cost: fmt.Sprintf("4%d71", 100+n)}
+	e := &estate{mark: mark, customer: customer, first: customer == 0, ids: map[string]int64{}, cost: fmt.Sprintf("4%d71", 100+n)}
 	early := plantDay.AddDate(-1, 0, 0)
 	act := plantdb.Act{Origin: plantdb.Command, Action: e.says("action"), Now: early, Company: true}
 	if customer != 0 {
@@ -163,6 +166,7 @@ func (e *estate) equip(c *plantdb.Change) error {
 	splice := assets.Splice{Form: assets.FormStepped, Bond: assets.BondHotVulcanised, KindWritten: e.says("kind"), Made: e.on("2024-03-01"), MadeByID: crew, MadeWith: e.says("with"), Remark: e.says("spliceremark")}
 	contact := assets.Contact{PlantID: e.plant, PersonID: crew, Duty: e.says("duty"), Phone: e.says("phone"), Email: e.says("mail")}
 	contract := assets.Contract{CustomerID: e.customer, Number: e.says("contract"), FromDay: "2026-01-01", PlantIDs: []int64{e.plant}, InspectionRounds: e.says("rounds"), Remark: e.says("contractremark")}
+	headings := intakedb.ImportMapping{CustomerID: e.customer, Name: e.says("headings"), Mapping: `{"` + e.mark + `":"tag"}`}
 	steps := []func() error{
 		func() error { return registry.SaveLine(c, &line, 0) },
 		func() error { conveyor.LineID = line.ID; return registry.AddConveyor(c, &conveyor) },
@@ -170,6 +174,14 @@ func (e *estate) equip(c *plantdb.Change) error {
 		func() error { splice.BeltID = belt.ID; return registry.MakeSplice(c, &splice) },
 		func() error { return registry.SaveContact(c, &contact, c.Now()) },
 		func() error { return registry.SaveContract(c, &contract, c.Now()) },
+		func() error { // kept for the lists of a customer: the first plant of each brings them
+			if !e.first {
+				return nil
+			}
+			err := intakedb.SaveMapping(c, &headings)
+			e.ids["headings"] = headings.ID
+			return err
+		},
 	}
 	for _, do := range steps {
 		if err := do(); err != nil {
