@@ -64,7 +64,7 @@ func Of(log *slog.Logger, r *http.Request, err error) Problem {
 	p.Instance = r.URL.Path
 	if p.Status >= http.StatusInternalServerError {
 		p.Reference = reference()
-		log.Error("request failed", "reference", p.Reference, "method", r.Method, "path", r.URL.Path, "error", err)
+		log.Error("request failed", "reference", p.Reference, "request", r.Header.Get("X-Request-Id"), "method", r.Method, "path", r.URL.Path, "error", err)
 	}
 	return p
 }

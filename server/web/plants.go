@@ -27,6 +27,9 @@ func (s *Site) plants(r *Request) error {
 	if r.May(people.EditRegister) {
 		p.Do = append(p.Do, Action{Word: "Add a plant", To: "/plants/new"})
 	}
+	if s.tokens != nil {
+		p.Do = append(p.Do, Action{Word: "Tokens for programs", To: "/tokens"})
+	}
 	for i, a := range all {
 		p.Plants = append(p.Plants, r.plantLine(a, i == 0 || all[i-1].Customer != a.Customer))
 	}

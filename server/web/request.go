@@ -94,7 +94,9 @@ func (r *Request) show(status int, screen string, p framed) error {
 	if err != nil {
 		return err
 	}
-	r.C.Header("Cache-Control", "private, no-cache")
+	if r.C.Writer.Header().Get("Cache-Control") == "" {
+		r.C.Header("Cache-Control", "private, no-cache")
+	}
 	r.C.Data(status, "text/html; charset=utf-8", b.Bytes())
 	return nil
 }

@@ -43,7 +43,7 @@ func routes() []Route {
 		{Method: get, Path: "/plants/:plant/splices/:splice", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).splice},
 		{Method: get, Path: "/plants/:plant/find", May: people.Read, Under: "find", Do: (*Site).find},
 		{Method: get, Path: "/plants/:plant/conveyors/:conveyor", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).conveyor},
-	}, slices.Concat(registerRoutes(), catalogueRoutes(), ownerRoutes())...)
+	}, slices.Concat(registerRoutes(), catalogueRoutes(), ownerRoutes(), tokenRoutes())...)
 }
 
 // screens is every template of templates/screens. A file that is not named here, and a name without its
@@ -51,7 +51,7 @@ func routes() []Route {
 var screens = []string{
 	"signin", "problem",
 	"form", "readings", "decided", "meter", "rules", "rule", "stops", "calculator", "reports", "report",
-	"catalogues", "lines", "import", "trial",
+	"catalogues", "lines", "import", "trial", "tokens",
 	"plants", "plant", "today", "belts", "conveyor", "splice", "orders", "order", "find",
 }
 

@@ -29,6 +29,7 @@ type Config struct {
 	Now     func() time.Time
 	Log     *slog.Logger
 	Demo    bool   // the demonstration: one button per role on the sign-in page
+	Tokens  Tokens // tokens of the machine interface; nil: there is none
 	Dev     string // folder holding templates/ and static/, read anew at each page; "": the embedded ones
 }
 
@@ -44,6 +45,7 @@ type Site struct {
 	views   *views
 	statics *statics
 	trials  trials // lists on their way in
+	tokens  Tokens
 }
 
 // New reads templates and static files and checks that every source is there.
@@ -51,7 +53,7 @@ func New(c Config) (*Site, error) {
 	if err := c.Sources.check(); err != nil {
 		return nil, err
 	}
-	s := &Site{Sources: c.Sources, desk: c.Desk, now: c.Now, log: c.Log, demo: c.Demo, dev: c.Dev,
+	s := &Site{Sources: c.Sources, desk: c.Desk, now: c.Now, log: c.Log, demo: c.Demo, dev: c.Dev, tokens: c.Tokens,
 		routes: routes(), views: &views{}, statics: &statics{}}
 	return s, s.load()
 }
