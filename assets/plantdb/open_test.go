@@ -18,8 +18,8 @@ import (
 
 var bg = context.Background()
 
-// driver is the name under which the SQLite driver of this build is registered.
-func driver() string {
+// driverName is the name under which the SQLite driver of this build is registered.
+func driverName() string {
 	if plantdb.SQLiteDriver == "cgo" {
 		return "sqlite3"
 	}
@@ -29,7 +29,7 @@ func driver() string {
 // raw runs statements on a SQLite file behind the program's back.
 func raw(t *testing.T, path string, statements ...string) {
 	t.Helper()
-	db, err := sql.Open(driver(), path)
+	db, err := sql.Open(driverName(), path)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -97,7 +97,7 @@ func TestDatabaseLockedByAnotherProgram(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer db.Close()
-	other, err := sql.Open(driver(), path)
+	other, err := sql.Open(driverName(), path)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -158,7 +158,7 @@ func TestUpgradeSetsACopyAside(t *testing.T) {
 	if word, err := plantdbtest.Again(t, path).Meta(bg, "mine"); err != nil || word != "before the upgrade" {
 		t.Errorf("after the upgrade: %q, %v", word, err)
 	}
-	copied, err := sql.Open(driver(), migrations.Aside(path, 5))
+	copied, err := sql.Open(driverName(), migrations.Aside(path, 5))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -68,3 +68,25 @@ func TestTextSortsAlikeOnBothEngines(t *testing.T) {
 		t.Errorf("sorted %q, want by bytes as SQLite does", got)
 	}
 }
+
+// TestPostgresUpgradeKilledAnywhereIsWhole kills the making of the schema before every sixth statement and starts again.
+func TestPostgresUpgradeKilledAnywhereIsWhole(t *testing.T) {
+	want := schemaOf(t, plantdbtest.Open(t))
+	kills := killEach(t, 6, func() string { return plantdbtest.EmptyAddress(t) }, func(address string, at int) {
+		db, err := plantdb.Open(bg, plantdb.Config{DSN: address})
+		if err != nil {
+			t.Fatalf("killed before statement %d: %v", at, err)
+		}
+		defer db.Close()
+		if got := schemaOf(t, db); got != want {
+			t.Errorf("killed before statement %d: the schema is another than that of a database made at once", at)
+		}
+		if v := verdict(t, db); len(v.Breaks) > 0 {
+			t.Errorf("killed before statement %d: breaks %v", at, v.Breaks)
+		}
+	})
+	if kills < 5 {
+		t.Errorf("killed %d times: nothing was tried", kills)
+	}
+	t.Logf("killed at %d statements", kills)
+}
