@@ -237,3 +237,40 @@ func count(v float64) string {
 	}
 	return fmt.Sprintf("%s,%03d", count(float64(n/1000)), n%1000)
 }
+
+// Instants returns the instants between which a splice's ages are measured, so that its clocks can be read there.
+func (s Splice) Instants(asOf time.Time) []time.Time {
+	made := when(s.Made, s.Zone)
+	out := []time.Time{made.to, asOf}
+	if !made.from.Equal(made.to) {
+		out = append(out, made.from)
+	}
+	if made.to.Before(s.Watched) {
+		out = append(out, s.Watched)
+	}
+	if s.Ended != nil {
+		end := when(s.Retired, s.Zone)
+		out = append(out, end.from)
+		if !end.from.Equal(end.to) {
+			out = append(out, end.to)
+		}
+	}
+	return out
+}
+
+// WatchedSince is since when the endings of a plant's splices are recorded: from the month of the first ending that is, or
+// from the plant's entry into the register if that is earlier. Of splices that ended before it nothing is known, so those
+// made before it are known only because they survived.
+func WatchedSince(splices []assets.Splice, entered time.Time, zone calendar.Zone) time.Time {
+	since := entered
+	for _, s := range splices {
+		if s.Ended != nil && s.Ended.Time().Before(since) {
+			since = s.Ended.Time()
+		}
+	}
+	if since.Before(entered) {
+		y, m, _ := zone.Date(since).Civil()
+		since = time.Date(y, m, 1, 0, 0, 0, 0, zone.Location())
+	}
+	return since
+}
