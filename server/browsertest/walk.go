@@ -3,13 +3,17 @@
 package browsertest
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
+	"io"
+	"mime/multipart"
 	"net/http"
 	"net/url"
 	"path"
 	"regexp"
 	"strings"
+	"time"
 
 	"github.com/PuerkitoBio/goquery"
 	"github.com/chromedp/cdproto/network"
@@ -64,19 +68,37 @@ type Found struct {
 // step is a link still to be followed, and the page it stands on.
 type step struct{ to, from string }
 
-// Discover follows every link from a path on, one example of each shape, in the order in which a
+// moreExamples is how many pages of a shape that is known already are read for links to shapes that are not: a link
+// to a replaced meter stands only where a meter was replaced.
+const moreExamples = 12
+
+// Discover follows every link from some paths on, one example of each shape, in the order in which a
 // reader meets them.
-func Discover(b *Browser, base, start string) (Found, error) {
-	queue := []step{{to: start}}
-	seen := map[string]bool{}
+func Discover(b *Browser, base string, starts ...string) (Found, error) {
+	var queue []step
+	for _, start := range starts {
+		queue = append(queue, step{to: start})
+	}
+	seen, read := map[string]int{}, map[string]bool{}
 	var found Found
 	for len(queue) > 0 && len(found.Screens) < maxScreens {
 		next, from := queue[0].to, queue[0].from
 		queue = queue[1:]
-		if seen[Shape(next)] {
+		path, _, _ := strings.Cut(next, "?")
+		if seen[Shape(next)] > 0 {
+			if seen[Shape(next)] > moreExamples || read[path] {
+				continue
+			}
+			read[path] = true
+			seen[Shape(next)]++
+			more, err := b.unseen(base, next, seen)
+			if err != nil {
+				return found, err
+			}
+			queue = append(queue, more...)
 			continue
 		}
-		seen[Shape(next)] = true
+		seen[Shape(next)], read[path] = 1, true
 		arrived, page, err := b.fetch(base + next)
 		if status := badStatus(0); errors.As(err, &status) {
 			found.Dead = append(found.Dead, fmt.Sprintf("%s, linked from %s, answers with status %d", next, from, status))
@@ -101,6 +123,23 @@ func Discover(b *Browser, base, start string) (Found, error) {
 	return found, nil
 }
 
+// unseen reads one more example of a known shape and returns its links to shapes that are not known.
+func (b *Browser) unseen(base, next string, seen map[string]int) ([]step, error) {
+	arrived, page, err := b.fetch(base + next)
+	if status := badStatus(0); errors.As(err, &status) {
+		return nil, nil // dead links are told of the example that is walked
+	} else if err != nil || page == nil || Shape(arrived) != Shape(next) {
+		return nil, err
+	}
+	var more []step
+	for _, to := range links(page, base+next) {
+		if seen[Shape(to)] == 0 {
+			more = append(more, step{to, next})
+		}
+	}
+	return more, nil
+}
+
 // badStatus is an answer other than 200.
 type badStatus int
 
@@ -110,18 +149,7 @@ func (s badStatus) Error() string { return fmt.Sprintf("status %d", int(s)) }
 // fetch asks for an address with the browser's cookies. It returns where the answer came from, after
 // redirects, and the page; nil for what is no page.
 func (b *Browser) fetch(address string) (arrived string, page *goquery.Document, err error) {
-	cookies, err := chromedp.Call(b.ctx, network.GetCookies, network.GetCookiesParams{URLs: []string{address}})
-	if err != nil {
-		return "", nil, fmt.Errorf("read the cookies for %s: %w", address, err)
-	}
-	request, err := http.NewRequestWithContext(b.ctx, http.MethodGet, address, nil)
-	if err != nil {
-		return "", nil, err
-	}
-	for _, c := range cookies.Cookies {
-		request.AddCookie(&http.Cookie{Name: c.Name, Value: c.Value})
-	}
-	answer, err := http.DefaultClient.Do(request)
+	answer, err := b.ask(http.MethodGet, address, "", nil)
 	if err != nil {
 		return "", nil, err
 	}
@@ -135,6 +163,63 @@ func (b *Browser) fetch(address string) (arrived string, page *goquery.Document,
 	}
 	page, err = goquery.NewDocumentFromReader(answer.Body)
 	return arrived, page, err
+}
+
+// ask sends a request with the browser's cookies.
+func (b *Browser) ask(method, address, kind string, body io.Reader) (*http.Response, error) {
+	cookies, err := chromedp.Call(b.ctx, network.GetCookies, network.GetCookiesParams{URLs: []string{address}})
+	if err != nil {
+		return nil, fmt.Errorf("read the cookies for %s: %w", address, err)
+	}
+	request, err := http.NewRequestWithContext(b.ctx, method, address, body)
+	if err != nil {
+		return nil, err
+	}
+	for _, c := range cookies.Cookies {
+		request.AddCookie(&http.Cookie{Name: c.Name, Value: c.Value})
+	}
+	if kind != "" {
+		request.Header.Set("Content-Type", kind)
+		request.Header.Set("Origin", request.URL.Scheme+"://"+request.URL.Host)
+	}
+	return http.DefaultClient.Do(request)
+}
+
+// Upload sends a file to the form at a path, as its field named file, and returns the path of the page that it led to,
+// once that page has stopped asking again by itself.
+func (b *Browser) Upload(base, path, name string, content []byte) (string, error) {
+	var body bytes.Buffer
+	form := multipart.NewWriter(&body)
+	part, err := form.CreateFormFile("file", name)
+	if err != nil {
+		return "", err
+	}
+	if _, err := part.Write(content); err != nil {
+		return "", err
+	}
+	if err := form.Close(); err != nil {
+		return "", err
+	}
+	answer, err := b.ask(http.MethodPost, base+path, form.FormDataContentType(), &body)
+	if err != nil {
+		return "", fmt.Errorf("send %s: %w", name, err)
+	}
+	for range 200 { // half a minute in all
+		answer.Body.Close()
+		if answer.StatusCode != http.StatusOK {
+			return "", fmt.Errorf("%s sent to %s is answered with status %d", name, path, answer.StatusCode)
+		}
+		arrived := answer.Request.URL.RequestURI()
+		if answer.Header.Get("Refresh") == "" {
+			return arrived, nil
+		}
+		time.Sleep(150 * time.Millisecond)
+		if answer, err = b.ask(http.MethodGet, base+arrived, "", nil); err != nil {
+			return "", err
+		}
+	}
+	answer.Body.Close()
+	return "", fmt.Errorf("%s sent to %s is worked out without end", name, path)
 }
 
 // links are the addresses a person can follow from a page to another page of the product, and those of
@@ -176,6 +261,33 @@ func untouched(form *goquery.Selection) url.Values {
 		values.Set(button.AttrOr("name", ""), button.AttrOr("value", ""))
 	}
 	return values
+}
+
+// SignInPerson signs a person of the demo in by number, for roles that its sign-in page offers no button for.
+func (b *Browser) SignInPerson(base string, id int64) error {
+	p, err := b.Open(base+"/", Desk)
+	if err != nil {
+		return err
+	}
+	defer p.Close()
+	found, err := Script[bool](p, fmt.Sprintf(`(() => {
+		const button = document.querySelector('form button[name=person]');
+		if (button) button.value = %d;
+		return Boolean(button);
+	})()`, id))
+	if err != nil {
+		return err
+	}
+	if !found {
+		return errors.New("the sign-in page offers no button for a person")
+	}
+	if err := p.Click("form button[name=person]"); err != nil {
+		return fmt.Errorf("sign in person %d: %w", id, err)
+	}
+	if p.Status != http.StatusOK {
+		return fmt.Errorf("signing in person %d is answered with status %d", id, p.Status)
+	}
+	return nil
 }
 
 // SignIn chooses a person of a role on the sign-in page of the demo, as one click does.

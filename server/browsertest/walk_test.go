@@ -34,7 +34,8 @@ func TestDiscover(t *testing.T) {
 		"/conveyors": `<a href="/conveyors/1">C-1</a> <a href="/conveyors/2">C-2</a> <a href="/">Today</a>`,
 		"/conveyors/1": `<a href="/conveyors/1/belts">Belts</a> <form action="/make"><input name="day" value="2026-03-09">
 			<select name="scope"><option value="all">All</option></select><button name="as" value="csv">CSV</button></form>`,
-		"/conveyors/2": `<a href="/nowhere">never looked at: the shape is known</a>`, "/conveyors/1/belts": "",
+		"/conveyors/2": `<a href="/conveyors/2/belts">known</a> <a href="/conveyors/2/meters/9">only here was a meter replaced</a>`,
+		"/conveyors/1/belts": "", "/conveyors/2/meters/9": "",
 	}
 	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		body, known := pages[r.URL.Path]
@@ -65,7 +66,7 @@ func TestDiscover(t *testing.T) {
 	for _, s := range found.Screens {
 		names = append(names, s.Name)
 	}
-	if want := []string{"today", "conveyors", "conveyors-one", "conveyors-one-belts"}; !slices.Equal(names, want) {
+	if want := []string{"today", "conveyors", "conveyors-one", "conveyors-one-belts", "conveyors-one-meters-one"}; !slices.Equal(names, want) {
 		t.Errorf("found %q, want %q", names, want)
 	}
 	if want := []string{"/register.csv", "/make?as=csv&day=2026-03-09&scope=all"}; !slices.Equal(found.Files, want) {
