@@ -18,15 +18,22 @@ import (
 	"carryside/server/web"
 )
 
+// People is the database as sign-in and the administrator's screens ask for it.
+type People interface {
+	signin.Store
+	web.Staff
+}
+
 // Config is what a server is made of.
 type Config struct {
 	Sources      web.Sources
-	People       signin.People
+	People       People
 	Now          func() time.Time
 	Log          *slog.Logger
-	Demo         bool   // the demonstration's sign-in: one button per role
+	Door         signin.Options
 	Dev          string // folder with templates/ and static/ read anew at each page; "": the embedded ones
 	LoopbackOnly bool   // answer requests from and for this machine only
+	ProxyOnly    bool   // answer requests that a named proxy, or this machine, passes on
 
 	Machine *api.Config    // the machine interface; nil: there is none
 	Tokens  web.Tokens     // the page of its tokens; nil: there is none
@@ -61,9 +68,12 @@ func Routes(c Config) ([]Route, error) {
 
 // engine returns the router with every address on it.
 func engine(c Config) (*gin.Engine, error) {
-	desk := signin.NewDesk(c.People, c.Now)
+	desk, err := signin.NewDesk(c.People, c.Now, c.Log, c.Door)
+	if err != nil {
+		return nil, err
+	}
 	site, err := web.New(web.Config{Sources: c.Sources, Desk: desk, Now: c.Now,
-		Log: c.Log, Demo: c.Demo, Dev: c.Dev, Tokens: c.Tokens})
+		Log: c.Log, Staff: c.People, Dev: c.Dev, Tokens: c.Tokens})
 	if err != nil {
 		return nil, err
 	}
@@ -95,11 +105,14 @@ func engine(c Config) (*gin.Engine, error) {
 
 // around puts round the screens what every answer needs.
 func around(c Config, screens http.Handler) http.Handler {
-	h := ownForms(c.Log, squeeze(screens))
+	h := ownForms(c, squeeze(screens))
 	if c.LoopbackOnly {
 		h = loopbackOnly(c.Log, h)
 	}
-	return secure(h)
+	if c.ProxyOnly {
+		h = proxyOnly(c.Log, c.Door, h)
+	}
+	return secure(c.Door.Secure, h)
 }
 
 // HTTP returns a server with time limits, so that a slow or silent client holds nothing for long.
@@ -117,7 +130,9 @@ func HTTP(addr string, h http.Handler) *http.Server {
 const policy = "default-src 'none'; style-src 'self'; script-src 'self'; font-src 'self'; img-src 'self'; " +
 	"connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 
-func secure(next http.Handler) http.Handler {
+// secure sets the headers of every answer. Once somebody came by https, their browser does not try plain HTTP for a
+// year.
+func secure(https bool, next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
 		h.Set("Content-Security-Policy", policy)
@@ -127,14 +142,23 @@ func secure(next http.Handler) http.Handler {
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Permissions-Policy", "camera=(), geolocation=(), microphone=()")
+		if https {
+			h.Set("Strict-Transport-Security", "max-age=31536000")
+		}
 		next.ServeHTTP(w, r)
 	})
 }
 
-// ownForms refuses forms that a page of another site sends with this site's cookie.
-func ownForms(log *slog.Logger, next http.Handler) http.Handler {
+// ownForms refuses forms that a page of another site sends with this site's cookie. Pages opened by the public
+// address are this site's, whatever host a proxy asks for.
+func ownForms(c Config, next http.Handler) http.Handler {
 	p := http.NewCrossOriginProtection()
-	p.SetDenyHandler(refuse(log, problem.Status{Code: http.StatusForbidden, Title: "This came from another site's page",
+	if c.Door.Public != nil {
+		if err := p.AddTrustedOrigin(c.Door.Public.Scheme + "://" + c.Door.Public.Host); err != nil {
+			c.Log.Error("forms of the public address are taken by their host only", "error", err)
+		}
+	}
+	p.SetDenyHandler(refuse(c.Log, problem.Status{Code: http.StatusForbidden, Title: "This came from another site's page",
 		Detail: "Open the page here and send it again. Nothing was kept."}))
 	return p.Handler(next)
 }
@@ -144,6 +168,20 @@ func loopbackOnly(log *slog.Logger, next http.Handler) http.Handler {
 		Detail: "Open it by localhost or 127.0.0.1 on the machine it runs on."})
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if !signin.FromLoopback(r) {
+			elsewhere.ServeHTTP(w, r)
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+// proxyOnly refuses what did not come by way of the proxy: between browser and proxy the pages are encrypted, on any
+// other way they would not be.
+func proxyOnly(log *slog.Logger, o signin.Options, next http.Handler) http.Handler {
+	elsewhere := refuse(log, problem.Status{Code: http.StatusForbidden, Title: "This program answers its proxy only",
+		Detail: "Open it by its public address."})
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if !o.ThroughProxy(r) && !signin.FromLoopback(r) {
 			elsewhere.ServeHTTP(w, r)
 			return
 		}

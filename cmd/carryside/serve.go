@@ -7,8 +7,6 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
-	"net/netip"
-	"strconv"
 	"time"
 
 	"carryside/assets/plantdb"
@@ -17,24 +15,23 @@ import (
 	"carryside/cmd/carryside/jobs"
 	"carryside/schedule/rules"
 	"carryside/server"
+	"carryside/server/signin"
 )
 
 // serveCommand serves an installation.
 type serveCommand struct {
-	DB           string        `name:"db" default:"carryside.db" placeholder:"FILE|URL" help:"The installation's database; a file that is not there is made."`
-	Listen       string        `default:"127.0.0.1:8080" placeholder:"ADDR" help:"Address to listen on. Until people sign in with accounts of their own, loopback addresses only."`
-	TrustedProxy string        `name:"trusted-proxy" placeholder:"CIDR" help:"Refused until people sign in with accounts of their own."`
-	LogFormat    string        `name:"log-format" enum:"text,json" default:"text" help:"How the log is written: text or json."`
-	Drain        time.Duration `default:"0s" placeholder:"TIME" help:"How long to go on answering after /readyz says that the program stops, such as 10s, for a proxy that asks it."`
-	Dev          string        `placeholder:"DIR" hidden:"" help:"Read templates and static files from this folder at every page."`
+	DB string `name:"db" default:"carryside.db" placeholder:"FILE|URL" help:"The installation's database; a file that is not there is made."`
+	doorFlags
+	SignUp    bool          `name:"sign-up" env:"-" help:"Print a one-time sign-up address though there is an administrator: when nobody knows the password any more."`
+	LogFormat string        `name:"log-format" enum:"text,json" default:"text" help:"How the log is written: text or json."`
+	Drain     time.Duration `default:"0s" placeholder:"TIME" help:"How long to go on answering after /readyz says that the program stops, such as 10s, for a proxy that asks it."`
+	Dev       string        `placeholder:"DIR" hidden:"" help:"Read templates and static files from this folder at every page."`
 }
 
 // Run serves until it is told to stop.
 func (s *serveCommand) Run(ctx context.Context, p *Program) error {
-	if s.TrustedProxy != "" {
-		return errors.New("--trusted-proxy is refused: people have no accounts of their own yet, so only this machine may be served; leave the flag out")
-	}
-	if err := loopback(s.Listen); err != nil {
+	door, err := s.door()
+	if err != nil {
 		return err
 	}
 	db, err := plantdb.Open(ctx, plantdb.Config{DSN: s.DB, Create: true})
@@ -52,14 +49,15 @@ func (s *serveCommand) Run(ctx context.Context, p *Program) error {
 	if err := firstRules(ctx, db, p.Now()); err != nil {
 		return err
 	}
-	return serveOn(ctx, p, db, serving{listen: s.Listen, now: p.Now, dev: s.Dev, hello: "Carryside serves " + s.DB, logFormat: s.LogFormat, drain: s.Drain})
+	return serveOn(ctx, p, db, serving{listen: s.Listen, door: door, signUp: s.SignUp, now: p.Now, dev: s.Dev, hello: "Carryside serves " + s.DB, logFormat: s.LogFormat, drain: s.Drain})
 }
 
 // serving is what a server is run with.
 type serving struct {
 	listen string
+	door   *door
+	signUp bool // print a sign-up address in any case
 	now    func() time.Time
-	demo   bool
 	dev    string
 	hello  string
 
@@ -73,7 +71,7 @@ func serveOn(ctx context.Context, p *Program, db *plantdb.DB, s serving) error {
 	log := newLog(p.Stderr, s.logFormat)
 	evaluator := jobs.Evaluator(db, log)
 	front := desk.New(db, s.now, evaluator, version())
-	config := withMachines(server.Config{Sources: front.Sources(), People: front, Now: s.now, Log: log, Demo: s.demo, Dev: s.dev, LoopbackOnly: true}, db, front)
+	config := withMachines(server.Config{Sources: front.Sources(), People: front, Now: s.now, Log: log, Door: s.door.Options, Dev: s.dev, LoopbackOnly: s.door.loopbackOnly, ProxyOnly: s.door.proxyOnly}, db, front)
 	handler, err := server.Handler(config)
 	if err != nil {
 		return err
@@ -84,13 +82,23 @@ func serveOn(ctx context.Context, p *Program, db *plantdb.DB, s serving) error {
 	}
 	http := server.HTTP(listener.Addr().String(), handler)
 	http.ErrorLog = slog.NewLogLogger(log.Handler(), slog.LevelWarn)
-	fmt.Fprintf(p.Stdout, "%s\nOpen http://%s\n", s.hello, listener.Addr())
+	open := s.door.openedBy(listener.Addr())
+	fmt.Fprintf(p.Stdout, "%s\nOpen %s\n", s.hello, open)
+	if err := offerSignUp(ctx, p, front, s, open); err != nil {
+		return errors.Join(err, listener.Close())
+	}
 	running, stop := context.WithCancel(context.WithoutCancel(ctx)) // the evaluation ends after the last request
 	defer stop()
 	ended := make(chan error, 1)
 	go func() { ended <- jobs.Run(running, db, evaluator, log, s.now) }()
 	failed := make(chan error, 1)
-	go func() { failed <- http.Serve(listener) }()
+	go func() {
+		if s.door.cert != "" {
+			failed <- http.ServeTLS(listener, s.door.cert, s.door.key)
+			return
+		}
+		failed <- http.Serve(listener)
+	}()
 	select {
 	case <-ctx.Done():
 		config.Health.Stopping("it was told to stop")
@@ -113,19 +121,17 @@ func stopServing(s *http.Server, failed error) error {
 	return errors.Join(failed, err)
 }
 
-// loopback refuses an address that another machine could reach.
-func loopback(address string) error {
-	host, port, err := net.SplitHostPort(address)
-	if n, bad := strconv.Atoi(port); err != nil || bad != nil || n < 0 || n > 65535 {
-		return &UsageError{fmt.Sprintf("--listen %s: write an address and a port from 0 to 65535, such as 127.0.0.1:8080", address)}
-	}
-	if host == "localhost" {
+// offerSignUp prints the address by which the first administrator signs up, while there is none. It stands on the
+// terminal only: what is kept is its hash.
+func offerSignUp(ctx context.Context, p *Program, front *desk.Desk, s serving, open string) error {
+	if s.door.Demo {
 		return nil
 	}
-	ip, err := netip.ParseAddr(host)
-	if err != nil || !ip.IsLoopback() {
-		return fmt.Errorf("--listen %s is refused: people have no accounts of their own yet, so only this machine may be served; use 127.0.0.1 or localhost", address)
+	code, err := signin.FirstCode(ctx, front, s.now(), s.signUp)
+	if err != nil || code == "" {
+		return err
 	}
+	fmt.Fprintf(p.Stdout, "Sign up as administrator, once and within 24 hours: %s\n", open+signin.JoinPath+code)
 	return nil
 }
 

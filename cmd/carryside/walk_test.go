@@ -59,7 +59,7 @@ func serveHouse(t *testing.T, db *plantdb.DB) *house {
 func houseConfig(db *plantdb.DB, log *slog.Logger) server.Config {
 	now := func() time.Time { return plantDay.Add(time.Hour) }
 	front := desk.New(db, now, jobs.Evaluator(db, log), "test")
-	return server.Config{Sources: front.Sources(), People: front, Now: now, Log: log, LoopbackOnly: true}
+	return server.Config{Sources: front.Sources(), People: front, Now: now, Log: log, Door: demoDoor.Options, LoopbackOnly: true}
 }
 
 // visitor is somebody signed in.

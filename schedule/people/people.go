@@ -34,10 +34,11 @@ const (
 	RefuseFollowUp  Deed = "refuse a follow-up"
 	EditCatalogues  Deed = "change catalogues"
 	KeepPeople      Deed = "keep people and settings"
+	KeepOwnAccount  Deed = "keep one's own account"
 )
 
 var (
-	reads       = []Deed{Read}
+	reads       = []Deed{Read, KeepOwnAccount}
 	technician  = append(slices.Clone(reads), EnterReading, RecordFinding, DoJob, EmergencySplice, SignJob)
 	planner     = append(slices.Clone(technician), ReadCosts, EditRegister, Import, DecideReading, EditRules, EditStops, PlanOrders, RefuseFollowUp)
 	lead        = append(slices.Clone(planner), ReadJournal, EditCatalogues)
@@ -48,7 +49,7 @@ var (
 // table is what each role may. A planner may what a technician may: plants with one person in both chairs
 // would otherwise need two names for one person.
 var table = map[assets.Role][]Deed{
-	assets.RoleAdministrator:  {KeepPeople},
+	assets.RoleAdministrator:  {KeepPeople, KeepOwnAccount},
 	assets.RoleLead:           lead,
 	assets.RolePlanner:        planner,
 	assets.RoleTechnician:     technician,

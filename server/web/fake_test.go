@@ -5,9 +5,11 @@ import (
 	"context"
 	"io"
 	"log/slog"
+	"maps"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -96,10 +98,54 @@ func (f *fakePlant) GrantsOf(_ context.Context, id int64) ([]assets.Grant, error
 	return nil, nil
 }
 
-func (f *fakePlant) AddPerson(_ context.Context, name string, role assets.Role) (assets.Person, error) {
-	p := assets.Person{ID: int64(len(f.staff) + 1), Name: name, Role: role}
-	f.staff = append(f.staff, p)
-	return p, nil
+// fakeDoor keeps the sessions of a fake plant in memory: one click is all its visitors sign in by.
+type fakeDoor struct {
+	signin.Store
+	plant    *fakePlant
+	sessions map[string]assets.Session
+}
+
+func (d *fakeDoor) SignIns(ctx context.Context) ([]assets.Person, error) { return d.plant.SignIns(ctx) }
+
+func (d *fakeDoor) OpenSession(_ context.Context, s *assets.Session) error {
+	s.ID = int64(len(d.sessions) + 1)
+	d.sessions[s.TokenHash] = *s
+	return nil
+}
+
+func (d *fakeDoor) AskingSession(ctx context.Context, tokenHash string, _ assets.Instant) (assets.Session, assets.Person, []assets.Grant, error) {
+	s, ok := d.sessions[tokenHash]
+	if !ok {
+		return s, assets.Person{}, nil, assets.ErrNotFound
+	}
+	grants, err := d.plant.GrantsOf(ctx, s.PersonID)
+	i := slices.IndexFunc(d.plant.staff, func(p assets.Person) bool { return p.ID == s.PersonID })
+	return s, d.plant.staff[i], grants, err
+}
+
+func (d *fakeDoor) KeepSession(_ context.Context, s assets.Session) error {
+	d.sessions[s.TokenHash] = s
+	return nil
+}
+
+func (d *fakeDoor) EndSession(_ context.Context, personID, id int64, _ assets.Instant) error {
+	maps.DeleteFunc(d.sessions, func(_ string, s assets.Session) bool { return s.ID == id && s.PersonID == personID })
+	return nil
+}
+
+func (d *fakeDoor) AccountNamed(context.Context, string) (assets.Account, error) {
+	return assets.Account{}, assets.ErrNotFound
+}
+
+// desk lets people into the fake plant.
+func (f *fakePlant) desk(t testing.TB, demo bool) *signin.Desk {
+	t.Helper()
+	d, err := signin.NewDesk(&fakeDoor{plant: f, sessions: map[string]assets.Session{}}, func() time.Time { return morning },
+		slog.New(slog.DiscardHandler), signin.Options{Demo: demo})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return d
 }
 
 func (f *fakePlant) sources() Sources {
@@ -120,8 +166,7 @@ func atDoor(t testing.TB, f *fakePlant, demo bool) *visit {
 	gin.SetMode(gin.TestMode)
 	log := &bytes.Buffer{}
 	now := func() time.Time { return morning }
-	site, err := New(Config{Sources: f.sources(), Desk: signin.NewDesk(f, now), Now: now,
-		Log: slog.New(slog.NewTextHandler(log, nil)), Demo: demo})
+	site, err := New(Config{Sources: f.sources(), Desk: f.desk(t, demo), Now: now, Log: slog.New(slog.NewTextHandler(log, nil))})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -135,7 +180,7 @@ func atDoor(t testing.TB, f *fakePlant, demo bool) *visit {
 // as opens the site as the first person of a role.
 func as(t testing.TB, f *fakePlant, role assets.Role) *visit {
 	t.Helper()
-	v := atDoor(t, f, false)
+	v := atDoor(t, f, true)
 	for _, p := range f.staff {
 		if p.Role == role {
 			v.post("/signin", url.Values{"person": {Int(p.ID)}}, http.StatusSeeOther)

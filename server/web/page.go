@@ -31,6 +31,7 @@ type Frame struct {
 	Notice   string      // what the last form did
 	Find     string      // what was searched for
 	Findable bool        // search is there
+	Bare     bool        // people come by plain HTTP: the page says what that means
 }
 
 // PlantFrame is what every page of a plant says of it: head, belt bar and title block.

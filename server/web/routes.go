@@ -14,6 +14,7 @@ type Route struct {
 	Under        string      // screen of the head: today, belts, orders, reports, plants
 	Back         string      // page of the return side that is current: its path below the plant
 	Body         int64       // largest body taken; 0: formLimit
+	Raw          bool        // the body is no form; what answers it reads it
 	Do           func(*Site, *Request) error
 }
 
@@ -43,13 +44,13 @@ func routes() []Route {
 		{Method: get, Path: "/plants/:plant/splices/:splice", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).splice},
 		{Method: get, Path: "/plants/:plant/find", May: people.Read, Under: "find", Do: (*Site).find},
 		{Method: get, Path: "/plants/:plant/conveyors/:conveyor", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).conveyor},
-	}, slices.Concat(registerRoutes(), catalogueRoutes(), ownerRoutes(), tokenRoutes())...)
+	}, slices.Concat(registerRoutes(), catalogueRoutes(), ownerRoutes(), tokenRoutes(), accountRoutes(), peopleRoutes())...)
 }
 
 // screens is every template of templates/screens. A file that is not named here, and a name without its
 // file, fails at start.
 var screens = []string{
-	"signin", "problem",
+	"signin", "problem", "join", "account", "people", "person", "invited",
 	"form", "readings", "decided", "meter", "rules", "rule", "stops", "calculator", "reports", "report",
 	"catalogues", "lines", "import", "trial", "tokens",
 	"plants", "plant", "today", "belts", "conveyor", "splice", "orders", "order", "find",

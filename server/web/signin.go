@@ -1,6 +1,8 @@
 package web
 
 import (
+	"errors"
+	"fmt"
 	"html/template"
 	"net/http"
 	"net/url"
@@ -10,20 +12,22 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"carryside/assets"
-	"carryside/schedule/people"
 	"carryside/server/problem"
 	"carryside/server/signin"
 	"carryside/server/web/drawing"
 )
 
-// signInPage asks who somebody is. Passwords are not built yet, so the page answers this machine only.
+// signInPage asks who somebody is.
 type signInPage struct {
 	Page
-	Demo    bool
-	People  []assets.Person
-	Form    *Form // a new name with a role; nil in the demonstration
-	To      string
-	Drawing template.HTML
+	Demo      bool
+	People    []assets.Person // of the demonstration, one button each
+	Form      *Form           // name and password; nil in the demonstration
+	To        string
+	Elsewhere string // what the company's single sign-on is called; "" without one
+	There     string // address that leads there
+	Passkeys  bool
+	Drawing   template.HTML
 }
 
 // demoRoles are the roles the demonstration offers, one button each.
@@ -37,88 +41,158 @@ func (s *Site) askToSignIn(c *gin.Context) {
 	c.Redirect(http.StatusSeeOther, to)
 }
 
-func (s *Site) showSignIn(c *gin.Context) {
-	if err := s.signInScreen(c, http.StatusOK, nil); err != nil {
-		s.fail(c, nil, err)
+// mountDoor puts the addresses on an engine that are open to nobody signed in.
+func (s *Site) mountDoor(e *gin.Engine) {
+	for path, do := range map[string]func(*Site, *Request) error{"/signin": (*Site).showSignIn, "/join": (*Site).showJoin} {
+		e.GET(path, s.atDoor(do))
+		e.HEAD(path, s.atDoor(do))
+	}
+	e.GET("/signin/elsewhere", s.atDoor((*Site).setOut))
+	e.GET(signin.CallbackPath, s.atDoor((*Site).comeBack))
+	e.POST("/signin", s.atDoor((*Site).signIn))
+	e.POST("/join", s.atDoor((*Site).join))
+	e.POST("/signout", s.atDoor((*Site).signOut))
+	e.POST("/signin/passkey/ask", s.inJSON((*Site).askPasskey))
+	e.POST("/signin/passkey", s.inJSON((*Site).byPasskey))
+}
+
+// atDoor wraps an address that is open to nobody signed in.
+func (s *Site) atDoor(do func(*Site, *Request) error) gin.HandlerFunc {
+	return func(c *gin.Context) {
+		r := s.stranger(c)
+		var err error
+		if r.Posted() {
+			err = r.readForm(formLimit)
+		}
+		if err == nil {
+			c.Header("Cache-Control", "no-store")
+			err = do(s, r)
+		}
+		if err != nil {
+			s.fail(c, nil, inPlainWords(err))
+		}
 	}
 }
 
-// signIn takes a chosen person, or a new name with a role.
-func (s *Site) signIn(c *gin.Context) {
-	r := s.stranger(c)
-	if err := r.readForm(formLimit); err != nil {
-		s.fail(c, nil, err)
-		return
+// inPlainWords says on a page what kept somebody from coming in.
+func inPlainWords(err error) error {
+	var elsewhere *signin.ErrElsewhere
+	var wait *signin.Wait
+	switch {
+	case errors.As(err, &elsewhere):
+		return problem.Status{Code: http.StatusForbidden, Title: "Signing in there was not finished", Detail: elsewhere.Says}
+	case errors.As(err, &wait):
+		return problem.Status{Code: http.StatusTooManyRequests, Title: "Too many tries came from your address", Detail: "Wait ten minutes and try again."}
 	}
-	if err := s.enter(c, r); err != nil {
-		var bad assets.Invalid
-		if asInvalid(err, &bad) {
-			err = s.signInScreen(c, http.StatusUnprocessableEntity, bad)
-		}
-		if err != nil {
-			s.fail(c, nil, err)
-		}
-	}
+	return err
 }
 
-func (s *Site) enter(c *gin.Context, r *Request) error {
-	if !signin.FromLoopback(c.Request) {
-		return fromElsewhere
+func (s *Site) showSignIn(r *Request) error { return s.signInScreen(r, http.StatusOK, nil) }
+
+// signIn takes a name and a password, or somebody of the demonstration.
+func (s *Site) signIn(r *Request) error {
+	err := s.enter(r)
+	var bad assets.Invalid
+	if status, says := r.refusedAtDoor(err); status != 0 {
+		return s.signInScreen(r, status, assets.Invalid{"": says})
 	}
-	id, err := strconv.ParseInt(c.Request.PostForm.Get("person"), 10, 64)
-	if err != nil {
-		if s.demo {
-			return assets.Invalid{"": "choose one of the three roles"}
-		}
-		p, err := s.desk.Register(r.Context(), c.Request.PostForm.Get("name"), assets.Role(c.Request.PostForm.Get("role")))
-		if err != nil {
-			return err
-		}
-		id = p.ID
+	if errors.As(err, &bad) {
+		return s.signInScreen(r, http.StatusUnprocessableEntity, bad)
 	}
-	if err := s.desk.SignIn(r.Context(), c.Writer, id); err != nil {
+	return err
+}
+
+// refusedAtDoor says why a name and a password were not taken; status 0: for no such reason.
+func (r *Request) refusedAtDoor(err error) (status int, says string) {
+	var wrong *signin.WrongPair
+	var wait *signin.Wait
+	switch {
+	case errors.As(err, &wrong):
+		return http.StatusUnprocessableEntity, fmt.Sprintf("that name and password do not go together. After %s tries the name waits 10 minutes; this was try %d", Word(wrong.Of), wrong.Try)
+	case errors.As(err, &wait):
+		return http.StatusTooManyRequests, "too many wrong passwords; try again in " + Count(r.site.desk.Minutes(wait), "minute", "minutes")
+	case errors.Is(err, signin.ErrBusy):
+		return http.StatusServiceUnavailable, signin.ErrBusy.Error()
+	}
+	return 0, ""
+}
+
+func (s *Site) enter(r *Request) error {
+	form := r.C.Request.PostForm
+	if s.desk.Demo {
+		return s.enterDemo(r)
+	}
+	bad := assets.Invalid{}
+	if assets.NameKey(form.Get("name")) == "" {
+		bad.Add("name", "give the name you sign in by")
+	}
+	if form.Get("password") == "" {
+		bad.Add("password", "give your password")
+	}
+	if err := bad.Err(); err != nil {
 		return err
 	}
-	c.Redirect(http.StatusSeeOther, ownPath(c.Request.PostForm.Get("to")))
+	if err := s.desk.SignIn(r.C.Writer, r.C.Request, form.Get("name"), form.Get("password")); err != nil {
+		return err
+	}
+	r.C.Redirect(http.StatusSeeOther, ownPath(form.Get("to")))
 	return nil
 }
 
-var fromElsewhere = problem.Status{Code: http.StatusForbidden, Title: "Signing in works on this machine only",
-	Detail: "Accounts with passwords are not built yet; open the address the program printed at its start."}
-
-func (s *Site) signInScreen(c *gin.Context, status int, bad assets.Invalid) error {
-	r := s.stranger(c)
-	if !signin.FromLoopback(c.Request) {
+// enterDemo signs in somebody of the demonstration with one click.
+func (s *Site) enterDemo(r *Request) error {
+	if !signin.FromLoopback(r.C.Request) {
 		return fromElsewhere
 	}
-	all, err := s.desk.SignIns(r.Context())
+	id, err := strconv.ParseInt(r.C.Request.PostForm.Get("person"), 10, 64)
 	if err != nil {
+		return assets.Invalid{"": "choose one of the three roles"}
+	}
+	if err := s.desk.OneClick(r.C.Writer, r.C.Request, id); err != nil {
 		return err
 	}
-	p := &signInPage{Demo: s.demo, People: all, To: ownPath(r.Query("to")), Drawing: drawing.Legend(false)}
+	r.C.Redirect(http.StatusSeeOther, ownPath(r.C.Request.PostForm.Get("to")))
+	return nil
+}
+
+var fromElsewhere = problem.Status{Code: http.StatusForbidden, Title: "The demonstration works on this machine only",
+	Detail: "Open the address the program printed at its start."}
+
+func (s *Site) signInScreen(r *Request, status int, bad assets.Invalid) error {
+	p := &signInPage{Demo: s.desk.Demo, To: ownPath(r.Query("to")), Drawing: drawing.Legend(false)}
 	if r.Posted() {
-		p.To = ownPath(c.Request.PostForm.Get("to"))
+		p.To = ownPath(r.C.Request.PostForm.Get("to"))
 	}
-	p.Sheet, p.Say = "Sign in", "Say who you are to see your plants"
-	if s.demo {
+	p.Sheet, p.Say = "Sign in", "Sign in to see your plants"
+	if s.desk.Demo {
+		if !signin.FromLoopback(r.C.Request) {
+			return fromElsewhere
+		}
+		all, err := s.desk.SignIns(r.Context())
+		if err != nil {
+			return err
+		}
 		p.People = oneOfEach(all, demoRoles)
-	} else {
-		p.Form = newPersonForm(r)
-		p.Form.Refused(bad)
+		return r.show(status, "signin", p)
 	}
+	p.Form = r.NewForm()
+	p.Form.Text("name", "Name", "").Autocomplete = "username"
+	p.Form.secret("password", "Password", "current-password").Hinted("Forgotten? Your administrator gives you a one-time address.")
+	p.Form.Refused(bad)
+	p.Elsewhere, p.Passkeys = s.desk.ProviderName(), s.desk.Passkeys()
+	p.There = "/signin/elsewhere?to=" + url.QueryEscape(p.To)
 	return r.show(status, "signin", p)
 }
 
-func newPersonForm(r *Request) *Form {
-	f := r.NewForm()
-	f.Text("name", "Name", "").Must().Hinted("As it should stand in the records, e.g. I. Vanterel")
-	var options []Option
-	for _, role := range people.Roles {
-		options = append(options, Option{Value: string(role), Label: string(role)})
-	}
-	f.Select("role", "Role", string(assets.RolePlanner), options).Hinted("What you may do follows from it")
-	return f
+// secret adds a field for a password. What was typed is not sent back, and is read as it was typed (typedSecret).
+func (f *Form) secret(name, label, autocomplete string) *Field {
+	fd := f.add("password", name, label, "")
+	fd.Value, fd.Autocomplete, fd.Required = "", autocomplete, true
+	return fd
 }
+
+// typedSecret is a password as it was typed, blanks and all.
+func (r *Request) typedSecret(name string) string { return r.C.Request.PostForm.Get(name) }
 
 // oneOfEach returns the first person of each role.
 func oneOfEach(all []assets.Person, roles []assets.Role) []assets.Person {
@@ -131,7 +205,31 @@ func oneOfEach(all []assets.Person, roles []assets.Role) []assets.Person {
 	return some
 }
 
-func (s *Site) signOut(c *gin.Context) {
-	s.desk.SignOut(c.Writer, c.Request)
-	c.Redirect(http.StatusSeeOther, "/signin")
+func (s *Site) signOut(r *Request) error {
+	err := s.desk.SignOut(r.C.Writer, r.C.Request)
+	if err == nil {
+		r.C.Redirect(http.StatusSeeOther, "/signin")
+	}
+	return err
+}
+
+// setOut leads to the company's single sign-on.
+func (s *Site) setOut(r *Request) error {
+	to, err := s.desk.SetOut(r.C.Writer, r.C.Request, r.Query("code"), ownPath(r.Query("to")))
+	if errors.Is(err, assets.ErrNotFound) && r.Query("code") != "" {
+		return noLongerGood
+	}
+	if err == nil {
+		r.C.Redirect(http.StatusSeeOther, to)
+	}
+	return err
+}
+
+// comeBack takes what the provider says.
+func (s *Site) comeBack(r *Request) error {
+	to, err := s.desk.ComeBack(r.C.Writer, r.C.Request)
+	if err == nil {
+		r.C.Redirect(http.StatusSeeOther, ownPath(to))
+	}
+	return err
 }

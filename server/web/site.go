@@ -28,7 +28,7 @@ type Config struct {
 	Desk    *signin.Desk
 	Now     func() time.Time
 	Log     *slog.Logger
-	Demo    bool   // the demonstration: one button per role on the sign-in page
+	Staff   Staff  // who may what where, for the administrator
 	Tokens  Tokens // tokens of the machine interface; nil: there is none
 	Dev     string // folder holding templates/ and static/, read anew at each page; "": the embedded ones
 }
@@ -39,7 +39,7 @@ type Site struct {
 	desk    *signin.Desk
 	now     func() time.Time
 	log     *slog.Logger
-	demo    bool
+	staff   Staff
 	dev     string
 	routes  []Route
 	views   *views
@@ -53,7 +53,7 @@ func New(c Config) (*Site, error) {
 	if err := c.Sources.check(); err != nil {
 		return nil, err
 	}
-	s := &Site{Sources: c.Sources, desk: c.Desk, now: c.Now, log: c.Log, demo: c.Demo, dev: c.Dev, tokens: c.Tokens,
+	s := &Site{Sources: c.Sources, desk: c.Desk, now: c.Now, log: c.Log, staff: c.Staff, dev: c.Dev, tokens: c.Tokens,
 		routes: routes(), views: &views{}, statics: &statics{}}
 	return s, s.load()
 }
@@ -123,10 +123,7 @@ func (s *Site) Mount(e *gin.Engine) {
 	e.GET("/static/*file", s.static)
 	e.HEAD("/static/*file", s.static)
 	e.POST("/theme", s.theme)
-	e.GET("/signin", s.showSignIn)
-	e.HEAD("/signin", s.showSignIn)
-	e.POST("/signin", s.signIn)
-	e.POST("/signout", s.signOut)
+	s.mountDoor(e)
 	e.GET("/", s.home)
 	for _, rt := range s.routes {
 		e.Handle(rt.Method, rt.Path, s.handler(rt))
@@ -178,7 +175,7 @@ func (s *Site) answer(r *Request) error {
 	if !r.May(r.route.May) {
 		return fmt.Errorf("%s: %w", r.route.May, assets.ErrForbidden)
 	}
-	if r.Posted() {
+	if r.Posted() && !r.route.Raw {
 		limit := r.route.Body
 		if limit == 0 {
 			limit = formLimit
@@ -219,8 +216,20 @@ func (s *Site) fill(r *Request, p *Page) {
 	}
 	p.Find = r.Query("q")
 	p.Nav, p.Back = s.links(r)
-	p.NavEnd = []Link{{Word: "All plants", To: "/plants", Current: r.route.Under == "plants"}}
+	p.NavEnd = r.ends()
+	p.Bare = s.desk.Bare
 	p.Findable = r.Plant != nil && s.routed("find")
+}
+
+// ends returns the names at the end of the head that are open to whoever asks.
+func (r *Request) ends() (ends []Link) {
+	if r.Who.MayAnywhere(people.KeepPeople) {
+		ends = append(ends, Link{Word: "People", To: "/people", Current: r.route.Under == "people"})
+	}
+	if r.Who.MayAnywhere(people.Read) {
+		ends = append(ends, Link{Word: "All plants", To: "/plants", Current: r.route.Under == "plants"})
+	}
+	return ends
 }
 
 // links returns the names of the head and of the return side that are built and open to whoever asks.
@@ -316,6 +325,10 @@ func (s *Site) home(c *gin.Context) {
 	}
 	if !ok {
 		s.askToSignIn(c)
+		return
+	}
+	if !who.MayAnywhere(people.Read) { // an administrator alone sees no plant, and whose grants ended sees nothing
+		c.Redirect(http.StatusSeeOther, pick(who.MayAnywhere(people.KeepPeople), "/people", "/account"))
 		return
 	}
 	if id := s.desk.LookedAt(c.Request); id != 0 {

@@ -15,11 +15,10 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"carryside/assets"
-	"carryside/server/signin"
 )
 
 func TestNobodySignedInIsAskedFirst(t *testing.T) {
-	v := atDoor(t, skarrow(), false)
+	v := atDoor(t, skarrow(), true)
 	rec := v.do(httptest.NewRequest("GET", "/plants?line=2", nil), http.StatusSeeOther)
 	if to := rec.Header().Get("Location"); to != "/signin?to="+url.QueryEscape("/plants?line=2") {
 		t.Errorf("leads to %s", to)
@@ -35,7 +34,7 @@ func TestNobodySignedInIsAskedFirst(t *testing.T) {
 
 func TestSignInLeadsBackToThisSiteOnly(t *testing.T) {
 	for _, to := range []string{"https://elsewhere.example/", "//elsewhere.example", `/\elsewhere.example`, "plants"} {
-		v := atDoor(t, skarrow(), false)
+		v := atDoor(t, skarrow(), true)
 		rec := v.send("/signin", url.Values{"person": {"1"}, "to": {to}}, http.StatusSeeOther)
 		if got := rec.Header().Get("Location"); got != "/" {
 			t.Errorf("%q leads to %q", to, got)
@@ -58,20 +57,25 @@ func TestDemonstrationOffersThreeRolesWithOneClick(t *testing.T) {
 	}
 }
 
-func TestFirstStartTakesANameWithARole(t *testing.T) {
-	f := skarrow()
-	f.staff = nil
-	v := atDoor(t, f, false)
-	d := v.post("/signin", url.Values{"name": {" "}, "role": {"king"}}, http.StatusUnprocessableEntity)
-	if d.Find(`.note.bad a[href="#f-name"]`).Length() != 1 || d.Find(`.note.bad a[href="#f-role"]`).Length() != 1 {
-		t.Error("the summary names both fields with a link")
+func TestAnInstallationHasNoOneClick(t *testing.T) {
+	v := atDoor(t, skarrow(), false)
+	d := v.get("/signin")
+	if d.Find("form.who").Length() != 0 || d.Find("input[type=password][autocomplete=current-password]").Length() != 1 {
+		t.Error("the page asks for a name and a password, and offers nobody")
 	}
-	if d.Find(`#f-name[aria-invalid=true]`).Length() != 1 {
-		t.Error("the field is not marked")
+	d = v.post("/signin", url.Values{"person": {"1"}}, http.StatusUnprocessableEntity)
+	if d.Find("#f-name[aria-invalid=true]").Length() != 1 || d.Find("#f-password[aria-invalid=true]").Length() != 1 {
+		t.Error("both fields are marked when nothing was typed")
 	}
-	v.send("/signin", url.Values{"name": {"I. Vanterel"}, "role": {"planner"}}, http.StatusSeeOther)
-	if len(f.staff) != 1 || f.staff[0].Role != assets.RolePlanner {
-		t.Errorf("kept %+v", f.staff)
+	d = v.post("/signin", url.Values{"name": {"i.vanterel"}, "password": {"a wrong one"}}, http.StatusUnprocessableEntity)
+	if says := text(d, ".note.bad"); !strings.Contains(says, "do not go together") || !strings.Contains(says, "this was try 1") {
+		t.Errorf("the page says %q", says)
+	}
+	if d.Find("#f-name").AttrOr("value", "") != "i.vanterel" || d.Find("#f-password").AttrOr("value", "") != "" {
+		t.Error("the name comes back, the password does not")
+	}
+	if len(v.cookie) != 0 {
+		t.Error("a refused sign-in sets a cookie")
 	}
 }
 
@@ -246,7 +250,7 @@ func TestDevModeReadsTheFolderAnew(t *testing.T) {
 	}
 	f := skarrow()
 	now := func() time.Time { return morning }
-	site, err := New(Config{Sources: f.sources(), Desk: signin.NewDesk(f, now), Now: now, Log: slog.New(slog.DiscardHandler), Dev: dir})
+	site, err := New(Config{Sources: f.sources(), Desk: f.desk(t, true), Now: now, Log: slog.New(slog.DiscardHandler), Dev: dir})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -12,6 +12,7 @@ import (
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/accounts"
 	"carryside/assets/plantdb/clocks"
 	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/outlook"
@@ -23,6 +24,8 @@ import (
 // Desk joins the screens to the database. It keeps the standings of plants looked at until something of the
 // plant changes or a few minutes have passed, so that a page costs its own plant's size once, not each time.
 type Desk struct {
+	*accounts.Door
+
 	db        *plantdb.DB
 	now       func() time.Time
 	evaluator *schedule.Evaluator // asked before a rule is edited
@@ -52,7 +55,7 @@ const (
 
 // New returns a desk that has looked at nothing yet.
 func New(db *plantdb.DB, now func() time.Time, e *schedule.Evaluator, version string) *Desk {
-	return &Desk{db: db, now: now, evaluator: e, version: version, fleets: map[int64]*keptFleet{}, doubts: map[int64]keptDoubts{},
+	return &Desk{Door: &accounts.Door{DB: db, Now: now}, db: db, now: now, evaluator: e, version: version, fleets: map[int64]*keptFleet{}, doubts: map[int64]keptDoubts{},
 		facts: facts{plants: map[int64]*plantFacts{}}}
 }
 
@@ -227,30 +230,6 @@ func (d *Desk) Find(ctx context.Context, scope assets.Scope, plantID int64, text
 		}
 	}
 	return out, err
-}
-
-// SignIns returns the people who have a role.
-func (d *Desk) SignIns(ctx context.Context) ([]assets.Person, error) {
-	return registry.People(ctx, d.db, assets.JobScope(), true)
-}
-
-// GrantsOf returns a person's grants in force.
-func (d *Desk) GrantsOf(ctx context.Context, personID int64) ([]assets.Grant, error) {
-	return registry.GrantsOf(ctx, d.db, personID)
-}
-
-// AddPerson adds a person of the service company with a role for all.
-func (d *Desk) AddPerson(ctx context.Context, name string, role assets.Role) (assets.Person, error) {
-	p := assets.Person{Name: strings.Join(strings.Fields(name), " "), Role: role}
-	act := plantdb.Act{Origin: plantdb.Screen, Action: "add a person", Now: d.now(), Company: true}
-	err := d.db.Change(ctx, act, func(c *plantdb.Change) error {
-		p.ID = 0
-		if err := registry.AddPerson(c, &p); err != nil {
-			return err
-		}
-		return registry.GiveGrant(c, &assets.Grant{PersonID: p.ID, Role: role})
-	})
-	return p, err
 }
 
 // act turns a screen's act into the database's, for one plant.

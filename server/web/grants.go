@@ -1,0 +1,144 @@
+package web
+
+import (
+	"strings"
+
+	"carryside/assets"
+	"carryside/schedule/people"
+)
+
+// grantLine is a grant in words: the role, where it holds, who gave it.
+type grantLine struct{ ID, Role, Where, By, At string }
+
+// placeNames is the names of the places a grant can be for.
+type placeNames struct {
+	customers []assets.Customer
+	plants    []assets.Plant
+}
+
+func (s *Site) places(r *Request) (n placeNames, err error) {
+	n.customers, n.plants, err = s.staff.Places(r.Context())
+	return n, err
+}
+
+// where says in words where a grant holds.
+func (n placeNames) where(g assets.Grant) string {
+	switch {
+	case g.PlantID != 0:
+		for _, p := range n.plants {
+			if p.ID == g.PlantID {
+				return p.Name
+			}
+		}
+		return "a plant that is no more"
+	case g.CustomerID != 0:
+		for _, c := range n.customers {
+			if c.ID == g.CustomerID {
+				return "every plant of " + c.Name
+			}
+		}
+		return "a customer that is no more"
+	case g.Role == assets.RoleAdministrator:
+		return "accounts and grants of the company"
+	}
+	return "every plant"
+}
+
+// options are the places as a form offers them.
+func (n placeNames) options() []Option {
+	options := []Option{{Value: "all", Label: "every plant"}}
+	for _, c := range n.customers {
+		options = append(options, Option{Value: "c" + plainInt(c.ID), Label: "every plant of " + c.Name})
+	}
+	for _, p := range n.plants {
+		options = append(options, Option{Value: "p" + plainInt(p.ID), Label: p.Name})
+	}
+	return options
+}
+
+func (r *Request) grantLines(grants []assets.GrantGiven, names placeNames) []grantLine {
+	lines := make([]grantLine, len(grants))
+	for i, g := range grants {
+		lines[i] = grantLine{ID: plainInt(g.ID), Role: string(g.Role), Where: names.where(g.Grant), By: pick(g.By == "", "the program", g.By), At: r.F.Stamp(g.At)}
+	}
+	return lines
+}
+
+// ownGrants is what whoever asks may, in words. Places are not named: the plants of the grant are a page of their own.
+func (r *Request) ownGrants() []grantLine {
+	var lines []grantLine
+	for _, g := range r.Who.Grants {
+		where := "every plant"
+		switch {
+		case g.PlantID != 0:
+			where = "a plant"
+		case g.CustomerID != 0:
+			where = "the plants of a customer"
+		case g.Role == assets.RoleAdministrator:
+			where = "accounts and grants of the company"
+		}
+		lines = append(lines, grantLine{Role: string(g.Role), Where: where})
+	}
+	return lines
+}
+
+// grantFields are the fields of a grant.
+func grantFields(f *Form, names placeNames) []*Field {
+	var roles []Option
+	for _, role := range people.Roles {
+		roles = append(roles, Option{Value: string(role), Label: string(role)})
+	}
+	return []*Field{
+		f.Select("role", "Role", string(assets.RoleTechnician), roles).Hinted("An administrator keeps accounts and grants and sees no plant by it"),
+		f.Select("where", "Where", "all", names.options()),
+	}
+}
+
+// grant reads the fields of a grant.
+func (e *entry) grant(personID int64) assets.Grant {
+	g := assets.Grant{PersonID: personID, Role: assets.Role(e.text("role"))}
+	if !people.Known(g.Role) {
+		e.bad.Add("role", "choose a role from the list")
+	}
+	where := e.text("where")
+	switch id := numberOf(strings.TrimLeft(where, "cp")); {
+	case where == "all":
+	case strings.HasPrefix(where, "c") && id > 0:
+		g.CustomerID = id
+	case strings.HasPrefix(where, "p") && id > 0:
+		g.PlantID = id
+	default:
+		e.bad.Add("where", "choose a place from the list")
+	}
+	return g
+}
+
+// giveGrant gives a person a further grant.
+func (s *Site) giveGrant(r *Request) error {
+	m, err := s.member(r)
+	if err != nil {
+		return err
+	}
+	e := r.entry(r.NewForm())
+	e.f.Text("role", "", "")
+	e.f.Text("where", "", "")
+	g := e.grant(m.Person.ID)
+	if err = e.Err(); err == nil {
+		err = s.staff.GiveGrant(r.Context(), r.Who.Person.ID, g)
+	}
+	return s.afterwards(r, m.Person.ID, err, m.Person.Name+" is "+string(g.Role)+" now.")
+}
+
+// endGrant takes a grant back.
+func (s *Site) endGrant(r *Request) error {
+	m, err := s.member(r)
+	if err != nil {
+		return err
+	}
+	id := numberOf(r.C.Request.PostForm.Get("grant"))
+	if id <= 0 {
+		return assets.ErrNotFound
+	}
+	err = s.staff.EndGrant(r.Context(), r.Who.Person.ID, m.Person.ID, id)
+	return s.afterwards(r, m.Person.ID, err, "The grant is taken back.")
+}
