@@ -28,11 +28,11 @@ var kept = []any{
 	assets.Person{}, assets.Grant{}, assets.Account{}, assets.Session{}, assets.Passkey{}, assets.PasskeyUse{}, assets.Identity{}, assets.SignUpCode{}, assets.Specification{}, assets.SpliceKind{}, assets.Conveyor{}, assets.Belt{},
 	assets.Splice{}, assets.Finding{}, assets.Meter{}, assets.Reading{}, assets.HeldReading{},
 	assets.ProductionCalendar{}, assets.StopWindow{}, rules.Rule{}, rules.Occurrence{}, workorder.Order{},
-	workorder.Event{}, orders.Run{}, plantdb.Entry{}, intakedb.Import{}, intakedb.ImportMapping{}, tokens.Token{}, tokens.Answer{},
+	workorder.Event{}, orders.Run{}, plantdb.Entry{}, intakedb.Import{}, intakedb.ImportMapping{}, assets.Attachment{}, tokens.Token{}, tokens.Answer{},
 }
 
 // ownTables are written by hand-made statements and have no struct of their own.
-var ownTables = []string{"api_token_uses", "chains", "id_counters", "journal_rows", "meta", "rule_progress"}
+var ownTables = []string{"api_token_uses", "attachment_pieces", "chains", "id_counters", "journal_rows", "meta", "rule_progress"}
 
 // column is a column as a schema has it.
 type column struct {

@@ -50,6 +50,11 @@ var importRules = []importRule{
 		reason:   "dates, units and limits of spreadsheets are settled once, in reports/workbook",
 	},
 	{
+		imported: []string{"github.com/gabriel-vasile/mimetype"},
+		doors:    []string{"assets/enclosure"},
+		reason:   "what a file is, is told by its contents in one place, with the list of what is kept",
+	},
+	{
 		imported: []string{"github.com/gin-gonic/..."},
 		doors:    []string{"server/..."},
 		reason:   "only the server speaks HTTP; the rest is called, not served",
