@@ -1,7 +1,7 @@
 // Command carryside keeps a plant's conveyor belts and their splices, and plans the work on them.
 //
 // One file holds one command; this one holds only their list, what they are run with and the exit codes:
-// 0 done, 1 refused or failed with one line saying why, 2 wrong use.
+// 0 done, 1 refused or failed with one line saying why, 2 wrong use, 3 a case to be planned whose locks contradict each other.
 package main
 
 import (
@@ -95,6 +95,9 @@ func run(ctx context.Context, args []string, p *Program) (code int) {
 		return say(p, exitUsage, fmt.Errorf("%w; see carryside --help", err))
 	}
 	if err := parsed.Run(); err != nil {
+		if errors.Is(err, errInfeasible) {
+			return exitInfeasible
+		}
 		if wrong := new(UsageError); errors.As(err, &wrong) {
 			return say(p, exitUsage, err)
 		}

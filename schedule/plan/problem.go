@@ -1,0 +1,425 @@
+package plan
+
+import (
+	"math"
+	"slices"
+)
+
+// never is a time or cost above every other; it leaves room for adding to it.
+const never = math.MaxInt / 4
+
+// A problem is a case with everything worked out that does not change while a plan is sought.
+//
+// Persons and tools are both resources: person t is resource t, tool k is resource len(Technicians)+k.
+type problem struct {
+	c    *Case
+	jobs []task
+	// groupSites, callout and travel are looked up millions of times.
+	callout   []int // person × window
+	travel    [][]int
+	resources int
+	people    int
+	windows   int
+	items     []supply
+	// near[w] lists the windows whose work can be in each other's way: the same person or tool could be wanted in both within a way.
+	near     [][]int
+	nearTo   []bool // window × window
+	scarce   []int  // how many jobs could use each resource, for sparing what others need
+	ofGroup  [][]int
+	ofWindow [][]int // jobs that may be done in each window
+	ofSite   [][]int
+	order    []int // jobs, every before ahead of its after
+}
+
+// A task is a job as the search sees it.
+type task struct {
+	id       int
+	duration int
+	conveyor int
+	group    int // the isolation group to be isolated, -1 when none is
+	site     int // where its conveyor stands
+	setup    int
+	heads    int
+	out      int      // cost of leaving it out
+	options  []option // cheapest first
+	before   []link   // jobs that must end first
+	after    []link
+	apart    []int // jobs it may not run beside, other than those of its conveyor
+	stock    []StockNeed
+	must     bool // locked, or to be placed because a locked job waits for it
+	locked   *Lock
+	needs    []CrewNeed
+	tools    []ToolNeed
+}
+
+// A link is one side of a precedence.
+type link struct {
+	job      int
+	min, max int // max is never when there is none
+	// ahead[k], on the side of the job waited for, is the most that placing the other one could save once this one stands in its option k.
+	ahead []int
+}
+
+// An option is a window of a task with the starts that everything but other jobs allows.
+type option struct {
+	window int
+	site   int
+	cost   int // placement and, in another window than before, change
+	lo, hi int // first and last start
+	// change is the cost of each former person who is missing, when the window is the former one.
+	change int
+	former []int
+	people [][]candidate // per crew need
+	tools  [][]candidate // per tool need, narrowest first
+}
+
+// A candidate is a resource that could serve an option, with the starts at which it could.
+type candidate struct {
+	resource int
+	starts   []Span // inclusive at both ends, sorted
+	callout  int
+	bonus    int  // change cost saved by taking the person
+	locked   bool // must be taken
+}
+
+// A supply is an item's stock over time: at times[i] there has come levels[i] in all.
+type supply struct {
+	times, levels []int
+}
+
+// newProblem compiles a case.
+func newProblem(c *Case) *problem {
+	p := &problem{
+		c: c, people: len(c.Technicians), windows: len(c.Windows), travel: c.Travel,
+		resources: len(c.Technicians) + len(c.Tools),
+	}
+	p.callout = make([]int, p.people*p.windows)
+	for t := range c.Technicians {
+		for w := range c.Windows {
+			p.callout[t*p.windows+w] = c.Technicians[t].CalloutIn(w, c.Windows[w].Site)
+		}
+	}
+	p.supplies()
+	p.tasks()
+	p.rank()
+	p.neighbours()
+	return p
+}
+
+// supplies sums the arrivals of every item.
+func (p *problem) supplies() {
+	for i := range p.c.Stock {
+		x := &p.c.Stock[i]
+		s := supply{[]int{math.MinInt}, []int{x.OnHand}}
+		arrivals := slices.Clone(x.Arrivals)
+		slices.SortStableFunc(arrivals, func(a, b Arrival) int { return a.Time - b.Time })
+		for _, a := range arrivals {
+			s.times = append(s.times, a.Time)
+			s.levels = append(s.levels, s.levels[len(s.levels)-1]+a.Quantity)
+		}
+		p.items = append(p.items, s)
+	}
+}
+
+// tasks compiles the jobs.
+func (p *problem) tasks() {
+	c := p.c
+	p.jobs = make([]task, len(c.Jobs))
+	p.ofGroup, p.ofWindow, p.ofSite = make([][]int, len(c.Groups)), make([][]int, len(c.Windows)), make([][]int, len(c.Sites))
+	for i := range c.Jobs {
+		p.compile(i)
+	}
+	for _, x := range c.Precedences {
+		most := x.MaxLag
+		if most < 0 {
+			most = never
+		}
+		p.jobs[x.After].before = append(p.jobs[x.After].before, link{job: x.Before, min: x.MinLag, max: most})
+		p.jobs[x.Before].after = append(p.jobs[x.Before].after, link{job: x.After, min: x.MinLag, max: most})
+	}
+	for _, x := range c.Exclusions {
+		p.jobs[x[0]].apart = append(p.jobs[x[0]].apart, x[1])
+		p.jobs[x[1]].apart = append(p.jobs[x[1]].apart, x[0])
+	}
+}
+
+// compile makes the task of one job.
+func (p *problem) compile(i int) {
+	j := &p.c.Jobs[i]
+	g := p.c.Conveyors[j.Conveyor].Group
+	t := &p.jobs[i]
+	*t = task{
+		id: i, duration: j.Duration, conveyor: j.Conveyor, group: -1, site: p.c.Groups[g].Site, out: j.Unplaced,
+		stock: j.Stock, must: j.Locked != nil, locked: j.Locked, needs: j.Crew, tools: j.Tools,
+	}
+	if j.Isolation {
+		t.group, t.setup = g, p.c.Groups[g].Setup
+		p.ofGroup[g] = append(p.ofGroup[g], i)
+	}
+	if j.Previous != nil {
+		t.out += j.Previous.ChangeWindow
+	}
+	for _, n := range j.Crew {
+		t.heads += n.Number
+	}
+	p.ofSite[t.site] = append(p.ofSite[t.site], i)
+	for _, o := range j.Options {
+		if j.Locked != nil && j.Locked.Window != o.Window {
+			continue
+		}
+		if x, fits := p.option(j, t, o); fits {
+			t.options = append(t.options, x)
+			p.ofWindow[o.Window] = append(p.ofWindow[o.Window], i)
+		}
+	}
+	slices.SortStableFunc(t.options, func(a, b option) int { return a.cost - b.cost })
+}
+
+// option compiles one window of a job; fits is false when no start in it can keep the rules that concern the job alone.
+func (p *problem) option(j *Job, t *task, o Option) (x option, fits bool) {
+	w := &p.c.Windows[o.Window]
+	x = option{window: o.Window, site: w.Site, cost: o.Cost}
+	x.lo, x.hi = startsIn(p.c, j, o.Window)
+	if l := j.Locked; l != nil && l.Start >= 0 {
+		x.lo, x.hi = max(x.lo, l.Start), min(x.hi, l.Start)
+	}
+	if v := j.Previous; v != nil {
+		if v.Window == o.Window {
+			x.change, x.former = v.ChangeTech, v.Technicians
+		} else {
+			x.cost += v.ChangeWindow
+		}
+	}
+	if x.lo > x.hi || !p.fitCrew(j, &x, t.duration) || !p.fitTools(j, &x, t.duration) {
+		return x, false
+	}
+	return x, true
+}
+
+// startsIn gives the first and last start of a job in a window by the window, its isolation, release and deadline (R3, R4).
+func startsIn(c *Case, j *Job, window int) (lo, hi int) {
+	w := &c.Windows[window]
+	lo, hi = w.Start, w.End-j.Duration
+	if j.Isolation {
+		g := &c.Groups[c.Conveyors[j.Conveyor].Group]
+		lo, hi = lo+g.Isolate, hi-g.Restart
+	}
+	lo = max(lo, j.Release)
+	if j.Deadline >= 0 {
+		hi = min(hi, j.Deadline-j.Duration)
+	}
+	return lo, hi
+}
+
+// fitCrew lists for every crew need who could serve the option; false when there are too few for a need or a locked person is not among them.
+func (p *problem) fitCrew(j *Job, x *option, duration int) bool {
+	locked := 0
+	var held []int
+	if j.Locked != nil {
+		held = j.Locked.Technicians
+	}
+	seen := make(map[int]bool, len(held))
+	for _, n := range j.Crew {
+		var list []candidate
+		for t := range p.c.Technicians {
+			starts := personStarts(p.c, t, n.Qualification, x, duration)
+			if len(starts) == 0 {
+				continue
+			}
+			k := candidate{resource: t, starts: starts, callout: p.callout[t*p.windows+x.window], locked: slices.Contains(held, t)}
+			for _, f := range x.former {
+				if f == t {
+					k.bonus += x.change
+				}
+			}
+			if k.locked && !seen[t] {
+				seen[t] = true
+				locked++
+			}
+			list = append(list, k)
+		}
+		if len(list) < n.Number {
+			return false
+		}
+		x.people = append(x.people, list)
+	}
+	return locked == len(held)
+}
+
+// personStarts are the starts at which a person may work as q in the option's window (R6, R7).
+func personStarts(c *Case, t, q int, x *option, duration int) []Span {
+	who := &c.Technicians[t]
+	there, back := c.Travel[who.Home][x.site], c.Travel[x.site][who.Home]
+	var out []Span
+	for _, k := range who.Qualifications {
+		if k.Name != q {
+			continue
+		}
+		lo, hi := max(x.lo, k.From), min(x.hi, k.To-duration)
+		out = append(out, within(who.Available, there, back, lo, hi, duration)...)
+	}
+	return joined(out)
+}
+
+// toolStarts are the starts at which a tool can be in the option's window (R9, R10).
+func toolStarts(c *Case, k int, x *option, duration int) []Span {
+	tool := &c.Tools[k]
+	if !tool.Mobile && tool.Site != x.site {
+		return nil
+	}
+	return joined(within(tool.Available, c.Travel[tool.Site][x.site], c.Travel[x.site][tool.Site], x.lo, x.hi, duration))
+}
+
+// within are the starts from lo to hi that leave room for the way there and back in one stretch of availability.
+func within(available []Span, there, back, lo, hi, duration int) []Span {
+	first, _ := slices.BinarySearchFunc(available, lo, func(s Span, lo int) int {
+		if s.To <= lo {
+			return -1
+		}
+		return 1
+	})
+	var out []Span
+	for _, s := range available[first:] {
+		if s.From > hi {
+			break
+		}
+		if a, b := max(lo, s.From+there), min(hi, s.To-back-duration); a <= b {
+			out = append(out, Span{a, b})
+		}
+	}
+	return out
+}
+
+// joined sorts inclusive spans and joins those that overlap or touch.
+func joined(list []Span) []Span {
+	if len(list) < 2 {
+		return list
+	}
+	slices.SortFunc(list, func(a, b Span) int { return a.From - b.From })
+	out := list[:1]
+	for _, s := range list[1:] {
+		if last := &out[len(out)-1]; s.From <= last.To+1 {
+			last.To = max(last.To, s.To)
+		} else {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// fitTools lists for every tool need which tools could serve the option, narrowest first so that wide ones are kept for wide belts.
+func (p *problem) fitTools(j *Job, x *option, duration int) bool {
+	var held []int
+	if j.Locked != nil {
+		held = j.Locked.Tools
+	}
+	seen := make(map[int]bool, len(held))
+	for _, n := range j.Tools {
+		var list []candidate
+		for k := range p.c.Tools {
+			if tool := &p.c.Tools[k]; tool.Class != n.Class || tool.WidthMM < n.WidthMM {
+				continue
+			}
+			starts := toolStarts(p.c, k, x, duration)
+			if len(starts) == 0 {
+				continue
+			}
+			locked := slices.Contains(held, k)
+			if locked {
+				seen[k] = true
+			}
+			list = append(list, candidate{resource: p.people + k, starts: starts, locked: locked})
+		}
+		if len(list) == 0 {
+			return false
+		}
+		slices.SortStableFunc(list, func(a, b candidate) int {
+			return p.c.Tools[a.resource-p.people].WidthMM - p.c.Tools[b.resource-p.people].WidthMM
+		})
+		x.tools = append(x.tools, list)
+	}
+	return len(seen) == len(held)
+}
+
+// rank orders the jobs so that whoever is waited for comes first, marks what locks force to be placed, and counts who is wanted.
+func (p *problem) rank() {
+	waits := make([]int, len(p.jobs))
+	for i := range p.jobs {
+		waits[i] = len(p.jobs[i].before)
+	}
+	for i, n := range waits {
+		if n == 0 {
+			p.order = append(p.order, i)
+		}
+	}
+	for at := 0; at < len(p.order); at++ {
+		for _, l := range p.jobs[p.order[at]].after {
+			if waits[l.job]--; waits[l.job] == 0 {
+				p.order = append(p.order, l.job)
+			}
+		}
+	}
+	for at := len(p.order) - 1; at >= 0; at-- {
+		if j := &p.jobs[p.order[at]]; j.must {
+			j.out += mustCost
+			for _, l := range j.before {
+				p.jobs[l.job].must = true
+			}
+		}
+	}
+	for at := len(p.order) - 1; at >= 0; at-- {
+		p.lookAhead(&p.jobs[p.order[at]])
+	}
+	p.scarce = make([]int, p.resources)
+	for i := range p.jobs {
+		for k := range p.jobs[i].options {
+			for _, list := range append(slices.Clone(p.jobs[i].options[k].people), p.jobs[i].options[k].tools...) {
+				for c := range list {
+					p.scarce[list[c].resource]++
+				}
+			}
+		}
+	}
+}
+
+// lookAhead fills in what a job's options leave open to the jobs that wait for it.
+func (p *problem) lookAhead(t *task) {
+	for i := range t.after {
+		l := &t.after[i]
+		l.ahead = make([]int, len(t.options))
+		other := &p.jobs[l.job]
+		for k := range t.options {
+			first, last := t.options[k].lo+t.duration+l.min, min(never, t.options[k].hi+t.duration+l.max)
+			for h := range other.options {
+				o := &other.options[h]
+				if o.hi >= first && o.lo <= last {
+					l.ahead[k] = min(l.ahead[k], o.cost-other.out+other.opens(h))
+				}
+			}
+		}
+	}
+}
+
+// opens is the most that the jobs waiting for t could save once it stands in its option k.
+func (t *task) opens(k int) int {
+	sum := 0
+	for i := range t.after {
+		sum += t.after[i].ahead[k]
+	}
+	return sum
+}
+
+// neighbours works out which windows can disturb each other: less than the way between them apart.
+func (p *problem) neighbours() {
+	p.near, p.nearTo = make([][]int, p.windows), make([]bool, p.windows*p.windows)
+	for a := range p.c.Windows {
+		for b := range p.c.Windows {
+			x, y := &p.c.Windows[a], &p.c.Windows[b]
+			way := max(p.travel[x.Site][y.Site], p.travel[y.Site][x.Site])
+			if x.Start < y.End+way && y.Start < x.End+way {
+				p.near[a] = append(p.near[a], b)
+				p.nearTo[a*p.windows+b] = true
+			}
+		}
+	}
+}

@@ -1,0 +1,194 @@
+package plan
+
+import (
+	"context"
+	"sync"
+	"time"
+)
+
+// Settings say how long to search and whom to tell.
+type Settings struct {
+	// Seed sets the course of the search; the same seed takes the same course.
+	Seed uint64
+	// Steps ends the search after so many counted steps; no limit when 0.
+	Steps int
+	// Limit ends the search when Clock reaches it, unless it is 0 or Clock is nil.
+	Limit time.Duration
+	// Clock is the time used so far; the package has no clock of its own.
+	Clock func() time.Duration
+	// Workers is how many chains run at the same time; they never change the outcome. 2 when 0.
+	Workers int
+	// Tell hears of the first plan and of everything better, one call at a time; nil when nobody listens.
+	Tell func(Progress)
+	// Plain leaves out reasons and hints.
+	Plain bool
+}
+
+// A solver is one run.
+type solver struct {
+	p    *problem
+	set  Settings
+	ctx  context.Context
+	best []placement
+	// cost includes mustCost for every job that has to be placed and is not.
+	cost   int
+	bound  int
+	proven bool
+	steps  int
+	mu     sync.Mutex // guards told
+	told   Progress
+	lanes  []*lane
+}
+
+// Solve searches for the cheapest plan of the case until it is proven, the steps or the time are used up, or ctx is cancelled; then it
+// gives the best plan found.
+//
+// The search is counted, not timed: with the same case, seed and steps it gives the same plan whatever the machine and the workers.
+// ErrNoPlan when locked jobs could not all be placed and it is not proven that they cannot.
+func Solve(ctx context.Context, c *Case, set Settings) (*Plan, error) {
+	if set.Workers <= 0 {
+		set.Workers = 2
+	}
+	s := &solver{p: newProblem(c), set: set, ctx: ctx}
+	s.first()
+	if !s.small() {
+		s.large()
+	}
+	return s.finish()
+}
+
+// halt says whether time is up or somebody cancelled.
+func (s *solver) halt() bool {
+	return s.ctx.Err() != nil || s.set.Clock != nil && s.set.Limit > 0 && s.set.Clock() >= s.set.Limit
+}
+
+// left is how many steps may still be made.
+func (s *solver) left() int {
+	if s.set.Steps == 0 {
+		return never
+	}
+	return max(0, s.set.Steps-s.steps)
+}
+
+// first makes the first plan and the simplest bound.
+func (s *solver) first() {
+	g := greedy(s.p)
+	s.cost, s.best = g.cost, g.snapshot()
+	s.bound = trivialBound(s.p)
+	s.tell()
+}
+
+// better takes a plan over when it is cheaper.
+func (s *solver) better(cost int, at []placement) {
+	if cost < s.cost {
+		s.cost = cost
+		s.best = make([]placement, len(at))
+		for j := range at {
+			s.best[j] = at[j].clone()
+		}
+		s.tell()
+	}
+}
+
+// raise takes a bound over when it is higher. A bound may only be above the cost by a slip, so it is held there.
+func (s *solver) raise(bound int) {
+	if bound > s.bound {
+		s.bound = bound
+		s.tell()
+	}
+}
+
+// tell reports the best plan and bound, once there is a plan with everything in it that has to be.
+func (s *solver) tell() {
+	if s.set.Tell == nil || s.cost >= mustCost {
+		return
+	}
+	now := Progress{Cost: s.cost, Bound: min(s.bound, s.cost), Jobs: len(s.p.jobs)}
+	for j := range s.best {
+		if s.best[j].option >= 0 {
+			now.Placed++
+		}
+	}
+	if now != s.told {
+		s.told = now
+		s.set.Tell(now)
+	}
+}
+
+// Steps of the chain that goes ahead of the proof of a small case, and the sizes a proof is tried at.
+const (
+	warmSteps = 1_500
+	tableJobs = 64
+)
+
+// small tries to prove the optimum with tables; it says whether it did, or whether time is up.
+func (s *solver) small() bool {
+	if len(s.p.jobs) > tableJobs {
+		return false
+	}
+	if len(s.p.jobs) > 0 {
+		l := newLane(s.p, s.best, s.set.Seed, 0)
+		l.run(min(warmSteps, s.left()), s.halt)
+		s.steps += l.steps
+		s.better(l.bestCost, l.best)
+	}
+	b := &tabler{p: s.p, halt: s.stopsTabling}
+	tables, ok := b.tables()
+	if !ok {
+		return s.halt()
+	}
+	s.raise(rootBound(tables))
+	e, proven := exactly(s.p, tables, s.cost, s.halt)
+	if e.best != nil {
+		s.better(e.cost, e.best)
+	}
+	if proven {
+		s.proven = true
+		s.bound = s.cost
+		s.tell()
+	}
+	return proven || s.halt()
+}
+
+// stopsTabling ends the building of tables.
+func (s *solver) stopsTabling() bool { return s.halt() }
+
+// laneCount is how many chains there are, however many workers run them.
+const laneCount = 2
+
+// epochSteps is how many steps each chain makes between two looks at the others.
+const epochSteps = 200
+
+// large searches with chains until something ends it.
+func (s *solver) large() {
+	for i := range laneCount {
+		s.lanes = append(s.lanes, newLane(s.p, s.best, s.set.Seed, uint64(i+1)))
+	}
+	for !s.halt() && s.left() > 0 && s.cost > s.bound {
+		s.epoch()
+	}
+}
+
+// epoch lets every chain make its steps and takes over the best plan.
+func (s *solver) epoch() {
+	n := min(epochSteps, (s.left()+laneCount-1)/laneCount)
+	slots := make(chan struct{}, s.set.Workers)
+	var all sync.WaitGroup
+	for _, l := range s.lanes {
+		all.Go(func() {
+			slots <- struct{}{}
+			l.run(n, s.halt)
+			<-slots
+		})
+	}
+	all.Wait()
+	s.steps += n * laneCount
+	for _, l := range s.lanes {
+		s.better(l.bestCost, l.best)
+	}
+	for _, l := range s.lanes {
+		if l.inCycle == l.cycle && l.bestCost > s.cost {
+			l.adopt(s.cost, s.best)
+		}
+	}
+}
