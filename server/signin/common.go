@@ -24,7 +24,7 @@ var wordSet = sync.OnceValue(func() map[string]bool {
 
 // keyRows are runs of keys, of letters and of digits.
 var keyRows = []string{"qwertyuiop", "asdfghjkl", "zxcvbnm", "qwertzuiop", "yxcvbnm", "azertyuiop", "qsdfghjklm", "wxcvbn",
-	"1234567890", "abcdefghijklmnopqrstuvwxyz", "1q2w3e4r5t6y7u8i9o0p", "qazwsxedcrfvtgbyhnujmikolp", "!@#$%^&*()", "147258369"}
+	"1234567890", "abcdefghijklmnopqrstuvwxyz", "1q2w3e4r5t6y7u8i9o0p", "q1w2e3r4t5y6u7i8o9p0", "qazwsxedcrfvtgbyhnujmikolp", "!@#$%^&*()", "147258369"}
 
 // letters are what digits and signs stand for in words.
 var letters = strings.NewReplacer("0", "o", "1", "i", "3", "e", "4", "a", "5", "s", "7", "t", "@", "a", "$", "s", "!", "i")
