@@ -96,7 +96,15 @@ type curve struct {
 
 const curvePoints = 49
 
+// laidTo is the chance up to which the curve is laid; beyond it nobody plans.
+const laidTo = 0.97
+
 func lay(chance interface{ FailsWithin(age, x float64) float64 }, age, farthest float64) curve {
+	for near := farthest / 1024; near < farthest; near *= 2 {
+		if chance.FailsWithin(age, near) >= laidTo {
+			farthest = near
+		}
+	}
 	c := curve{step: math.Sqrt(farthest) / (curvePoints - 1), p: make([]float64, curvePoints)}
 	for i := 1; i < curvePoints; i++ {
 		x := float64(i) * c.step

@@ -1,0 +1,338 @@
+package due
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"carryside/assets"
+	"carryside/schedule/calendar"
+	"carryside/schedule/clock"
+	"carryside/schedule/cohort"
+	"carryside/schedule/life"
+	"carryside/schedule/rules"
+)
+
+// Horizon is how far ahead dates are looked for; what lies beyond is said to.
+const Horizon = 20 * 365 * 24 * time.Hour
+
+// Cost is what replacing a splice costs, planned and after a failure, in the plant's currency, and what it rests on.
+type Cost struct {
+	life.Costs
+	Words string // "planned 8 h of work; unplanned 14 h at 52 000 NOK/h and 8 h of work"
+}
+
+// Crossing is when a trend meets its limit: taken as normal about At.
+type Crossing struct {
+	Words  string // "splice gap 2.1 mm growing 0.2 mm a month, limit 4 mm"
+	At     time.Time
+	Spread time.Duration // one standard deviation
+	Margin time.Duration // the recommended date is that much earlier
+}
+
+// LifeModel is what a forecast needs beside the standing: the laws of the cohorts, what replacing costs, trends and what
+// findings demand.
+type LifeModel struct {
+	Laws     []cohort.Law
+	Cost     func(s *assets.Splice) (Cost, bool) // nil: not known
+	Trends   map[int64][]Crossing                // by splice
+	Findings map[int64]Demand                    // by splice: the earliest date a finding's grade demands
+}
+
+// Demand is the date by which a finding's grade asks for work.
+type Demand struct {
+	By    time.Time
+	Words string // "finding of 3 November, grade 3: act by 10 November"
+}
+
+// Forecast is when a splice comes due by every cause known, and the date it is best made anew.
+//
+// Coming due is failing, or passing a limit that binds: a rule of class A to C or P, or a trend. Causes are taken as
+// independent.
+type Forecast struct {
+	SpliceID int64
+	Key      cohort.Key
+	Clock    cohort.Clock // of its cohort's law
+	Age      float64      // on that clock
+	Failures int64        // the law rests on
+	NoLife   string       // why the life model says nothing of it; "" when it does
+	Band     cohort.DueBand
+	Causes   []string // in words; Band.Binding is one of them
+	Best     BestAge
+	Advice   Advice
+}
+
+// BestAge is the age at which replacing costs least in the long run.
+type BestAge struct {
+	Known     bool
+	Age       float64 // on the law's clock
+	Low, High float64 // the flat region: at most 5 % dearer; High +Inf when running to failure stays in it
+	At        time.Time
+	Words     string // with its numbers, or why there is none: 'run and inspect'
+}
+
+// Advice is the recommended date with what binds it; the zero time when nothing sets one.
+type Advice struct {
+	At     time.Time
+	Day    assets.Day
+	Reason string
+}
+
+// Forecasts returns the forecasts of a plant's live splices at now, in the order of the register.
+func Forecasts(now time.Time, reg *assets.Register, rs []rules.Rule, clocks Clocks, m LifeModel) []Forecast {
+	e := evaluation{now: now, reg: reg, zone: calendar.ZoneOf(reg.Plant.Location())}
+	e.limits = limitsOf(now, reg.Plant, rs)
+	at := assets.InstantOf(now)
+	laws := make(map[cohort.Key]*cohort.Law, len(m.Laws))
+	for i := range m.Laws {
+		laws[m.Laws[i].Key] = &m.Laws[i]
+	}
+	out := make([]Forecast, 0, len(reg.Splices))
+	for i := range reg.Splices {
+		if s := &reg.Splices[i]; s.Live(at) {
+			f := forecaster{evaluation: e, s: s, r: run{clocks.Lines[s.ConveyorID], clocks.Duties[s.BeltID]}, m: m}
+			out = append(out, f.forecast(laws[e.key(s)]))
+		}
+	}
+	return out
+}
+
+// key is the closest cohort of a splice.
+func (e evaluation) key(s *assets.Splice) cohort.Key {
+	c, _ := e.reg.Conveyor(s.ConveyorID)
+	return cohort.KeyOf(*s, e.family(s), cohort.DutyOf(c))
+}
+
+// forecaster forecasts one splice.
+type forecaster struct {
+	evaluation
+	s *assets.Splice
+	r run
+	m LifeModel
+
+	out    Forecast
+	causes []cohort.Cause
+}
+
+func (f *forecaster) forecast(law *cohort.Law) Forecast {
+	f.out = Forecast{SpliceID: f.s.ID, Key: f.key(f.s), Best: BestAge{Words: "its cohort has no law yet"}}
+	used := f.r.between(f.s.Made.At.Time(), f.now)
+	f.byLife(law, used)
+	f.byRules(used)
+	for _, t := range f.m.Trends[f.s.ID] {
+		f.byTrend(t)
+	}
+	if d, ok := f.m.Findings[f.s.ID]; ok {
+		f.advise(d.By, d.Words)
+	}
+	f.out.Band = cohort.Compose(f.causes, f.now, f.now.Add(Horizon))
+	for _, c := range f.causes {
+		f.out.Causes = append(f.out.Causes, c.Words)
+	}
+	if !f.out.Advice.At.IsZero() {
+		f.out.Advice.Day = assets.Day(f.zone.Date(f.out.Advice.At.Add(-time.Microsecond)).String())
+	}
+	return f.out
+}
+
+// advise keeps the earliest date.
+func (f *forecaster) advise(at time.Time, reason string) {
+	if at.IsZero() || !f.out.Advice.At.IsZero() && !at.Before(f.out.Advice.At) {
+		return
+	}
+	f.out.Advice = Advice{At: at, Reason: reason}
+}
+
+// byLife adds the chance of failing and the best age.
+func (f *forecaster) byLife(law *cohort.Law, used usage) {
+	switch {
+	case undated(f.s.Made):
+		f.out.NoLife = "the date it was made is not known"
+		return
+	case law == nil || law.Own.RestsOn.Lives == 0:
+		f.out.NoLife = "no life of its cohort can be used"
+		return
+	}
+	f.out.Clock, f.out.Failures = law.Clock, law.Own.RestsOn.Failures
+	age, known := f.ageOn(law.Clock, used)
+	switch {
+	case !known:
+		f.out.NoLife = fmt.Sprintf("lives of its cohort are told in %s, which are not known here", law.Clock)
+		return
+	case law.Predictive == nil:
+		f.out.Age, f.out.NoLife = age, fmt.Sprintf("none of the %s lives of its cohort has ended by failure", Count(float64(law.Own.RestsOn.Lives)))
+		f.out.Best.Words = "no failure in its cohort yet: run and inspect"
+		return
+	}
+	f.out.Age = age
+	ran := f.ran(law.Clock)
+	most, _ := ran(f.now.Add(Horizon))
+	if most > 0 {
+		f.causes = append(f.causes, cohort.Cause{Words: fmt.Sprintf("failing, by %s failures among %s lives of its cohort", Count(float64(f.out.Failures)), Count(float64(law.Own.RestsOn.Lives))),
+			Chance: cohort.FailsBy(law.Predictive, age, ran, 2*most)})
+	}
+	f.bestAge(law, age)
+}
+
+// ageOn is the splice's age on a clock.
+func (f *forecaster) ageOn(c cohort.Clock, used usage) (float64, bool) {
+	switch c {
+	case cohort.RunHours:
+		return used.hours.Value, used.hours.Known
+	case cohort.Passes:
+		return used.passes.Value, used.passes.Known
+	}
+	return max(0, f.now.Sub(f.s.Made.At.Time()).Hours()/24), true
+}
+
+// spreads is a line that knows how sure its projection is.
+type spreads interface {
+	Estimate(t time.Time) clock.Estimate
+}
+
+// Estimate returns the running hours at t with their spread.
+func (l line) Estimate(t time.Time) clock.Estimate { return l.projected.At(t) }
+
+// ran is what the splice will have run by a date since now, on a clock.
+func (f *forecaster) ran(c cohort.Clock) cohort.Ran {
+	if c == cohort.Days {
+		return func(t time.Time) (float64, float64) { return t.Sub(f.now).Hours() / 24, 0 }
+	}
+	scale := 1.0
+	if c == cohort.Passes {
+		perHour, err := f.r.duty.PassesPerHour(f.now)
+		if err != nil {
+			return func(time.Time) (float64, float64) { return 0, 0 }
+		}
+		scale = perHour
+	}
+	if f.r.line == nil {
+		return func(time.Time) (float64, float64) { return 0, 0 }
+	}
+	h0, _ := f.r.line.HoursAt(f.now)
+	sure, _ := f.r.line.(spreads)
+	return func(t time.Time) (mean, spread float64) {
+		h, known := f.r.line.HoursAt(t)
+		if !known {
+			return 0, 0
+		}
+		if sure != nil {
+			spread = sure.Estimate(t).SpreadH
+		}
+		return max(0, h-h0) * scale, spread * scale
+	}
+}
+
+// bestAge finds T* of the law as it is best known, and the date on which the splice reaches it.
+func (f *forecaster) bestAge(law *cohort.Law, age float64) {
+	if f.m.Cost == nil {
+		f.out.Best.Words = "what a failure costs here is not known: give the conveyor's cost of an unplanned stop"
+		return
+	}
+	cost, ok := f.m.Cost(f.s)
+	if !ok {
+		f.out.Best.Words = "what a failure costs here is not known: give the conveyor's cost of an unplanned stop"
+		return
+	}
+	rep, err := life.Replace(law.Predictive.Best, cost.Costs)
+	if err != nil {
+		f.out.Best.Words = "no best age: " + err.Error()
+		return
+	}
+	if rep.Result != life.Optimum {
+		f.out.Best.Words = runAndInspect(rep.Reason, law.Predictive.Best)
+		return
+	}
+	b := BestAge{Known: true, Age: float64(rep.Age), Low: float64(rep.Low), High: float64(rep.High)}
+	if math.IsNaN(b.High) {
+		b.High = math.Inf(1)
+	}
+	b.At = f.reached(law.Clock, b.Age-age)
+	high := "no upper end"
+	if !math.IsInf(b.High, 1) {
+		high = Count(b.High)
+	}
+	b.Words = fmt.Sprintf("%s %s (flat from %s to %s; %s)", Count(b.Age), law.Clock, Count(b.Low), high, cost.Words)
+	f.out.Best = b
+	f.advise(b.At, fmt.Sprintf("best age %s, by %s failures of its cohort; it is at %s", b.Words, Count(float64(f.out.Failures)), Count(age)))
+}
+
+func runAndInspect(reason string, law life.Weibull) string {
+	switch reason {
+	case life.ByShape:
+		return fmt.Sprintf("no best age: its cohort does not wear with age (shape %.2f): run and inspect", law.Shape)
+	case life.ByCosts:
+		return "no best age: a failure costs no more than a planned replacement: run and inspect"
+	default:
+		return "no best age worth keeping: it would save less than 1 % against running to failure: run and inspect"
+	}
+}
+
+// reached is the date at which so many more units of a clock are run; now when they are, zero when they never are.
+func (f *forecaster) reached(c cohort.Clock, more float64) time.Time {
+	if more <= 0 {
+		return f.now
+	}
+	switch {
+	case c == cohort.Days:
+		if more > Horizon.Hours()/24 {
+			return time.Time{}
+		}
+		return f.now.Add(time.Duration(more * 24 * float64(time.Hour)))
+	case f.r.line == nil:
+		return time.Time{}
+	}
+	if c == cohort.Passes {
+		perHour, err := f.r.duty.PassesPerHour(f.now)
+		if err != nil || perHour <= 0 {
+			return time.Time{}
+		}
+		more /= perHour
+	}
+	h0, known := f.r.line.HoursAt(f.now)
+	if !known {
+		return time.Time{}
+	}
+	at, _ := f.r.line.HoursReachedAt(h0 + more)
+	return at
+}
+
+// byRules adds the limits of rules that bind by themselves: class A to C and P.
+func (f *forecaster) byRules(used usage) {
+	from := f.s.Made.At.Time()
+	for _, rule := range f.limits {
+		if !rule.Class.RaisesOrders() || !f.matches(rule.Scope, f.s) {
+			continue
+		}
+		c := candidate{Limit: Limit{RuleID: rule.ID, Name: rule.Name, Class: rule.Class, Source: rule.Source, Clock: limitClock(rule.Trigger)}}
+		words := func() string {
+			return fmt.Sprintf("limit of %s %s by rule %q (%s)", Count(c.Limit.Limit), c.Clock, rule.Name, classWords(rule.Class))
+		}
+		if c.Clock == Days {
+			if c.onDays(f.s.Made, rule.Trigger, f.zone) {
+				c.date(f.evaluation, f.s.Made)
+				f.causes = append(f.causes, cohort.Cause{Words: words(), Chance: cohort.OnDate(c.at)})
+				f.advise(c.at, words())
+			}
+			continue
+		}
+		if !c.onHours(f.r, from, used, rule.Trigger) {
+			continue
+		}
+		c.invert(f.r.line, f.zone)
+		h0, _ := f.r.line.HoursAt(f.now)
+		f.causes = append(f.causes, cohort.Cause{Words: words(), Chance: cohort.PassesBy(c.targetH-h0, f.ran(cohort.RunHours))})
+		f.advise(c.at, words())
+	}
+}
+
+// byTrend adds a trend that heads for its limit.
+func (f *forecaster) byTrend(t Crossing) {
+	f.causes = append(f.causes, cohort.Cause{Words: t.Words, Chance: func(at time.Time) float64 {
+		if t.Spread <= 0 {
+			return cohort.OnDate(t.At)(at)
+		}
+		return math.Erfc(float64(t.At.Sub(at))/(float64(t.Spread)*math.Sqrt2)) / 2
+	}})
+	f.advise(t.At.Add(-t.Margin), t.Words)
+}
