@@ -29,6 +29,7 @@ type commands struct {
 	Demo    demoCommand    `cmd:"" help:"Serve three invented plants to look around in."`
 	Calc    calcCommand    `cmd:"" help:"Answer a file of check cases with the functions the screens use."`
 	Fit     fitCommand     `cmd:"" help:"Fit the lives in a file: how long splices and belts last, with limits."`
+	Plan    planCommand    `cmd:"" help:"Plan a case: place its jobs into its stop windows at the least cost."`
 	Import  importCommand  `cmd:"" help:"Bring a plant's own list in: a workbook or a CSV."`
 	Export  exportCommand  `cmd:"" help:"Write a report to a file: workbook, CSV, JSON or page."`
 	Verify  verifyCommand  `cmd:"" help:"Prove the journal: rebuild every hash from the rows it protects."`
