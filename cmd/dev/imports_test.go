@@ -60,6 +60,16 @@ var importRules = []importRule{
 		reason:   "only the server speaks HTTP; the rest is called, not served",
 	},
 	{
+		imported: []string{"github.com/alexedwards/...", "github.com/go-webauthn/...", "github.com/coreos/go-oidc/...", "golang.org/x/oauth2/..."},
+		doors:    []string{"server/signin"},
+		reason:   "secrets are taken, compared and hashed in one place; everybody else asks the desk who somebody is",
+	},
+	{
+		imported: []string{"github.com/oauth2-proxy/mockoidc"},
+		tests:    []string{"server/signin", "cmd/carryside"},
+		reason:   "a provider that signs anybody in is for tests",
+	},
+	{
 		imported: []string{"github.com/robfig/cron/..."},
 		doors:    []string{"schedule", "schedule/calendar"},
 		reason:   "cron drives ticks and decides nothing: it skips and doubles around clock changes",
