@@ -139,3 +139,10 @@ func rising(lo, hi float64, f func(float64) float64) float64 {
 	}
 	return lo + (hi-lo)/2
 }
+
+// CostRate is C(T) of Replace at an age T above 0: what replacing at that age costs in the long run, currency per unit of
+// age. As T grows it nears the cost of running to failure, unplanned cost / mean life.
+func CostRate(law Weibull, costs Costs, age float64) float64 {
+	r := ageing{law: law, costs: costs, a: 1 / law.Shape}
+	return r.relativeCost(law.Shape*math.Log(age/law.Scale)) * costs.Unplanned / law.Mean()
+}

@@ -7,6 +7,7 @@ import (
 
 	"carryside/assets"
 	"carryside/assets/unit"
+	"carryside/schedule/due"
 	"carryside/schedule/people"
 )
 
@@ -36,6 +37,7 @@ var specificationQuantities = []catalogueQuantity{
 var kindQuantities = []catalogueQuantity{
 	{"life_days", "usual life", "days", nil}, {"life_hours", "usual life", "h", nil}, {"life_passes", "usual life", "passes", nil},
 	{"work_h", "work in the stop", "h", nil}, {"run_in_h", "run-in check after", "h", nil}, {"crew", "people", "people", nil},
+	{due.PlannedStopH, "stop for a planned remake", "h", nil}, {due.UnplannedStopH, "stop after a failure", "h", nil},
 }
 
 // sign is the unit in which a default is typed and shown.
