@@ -54,6 +54,7 @@ type findingRow struct {
 	When, By, Where, What, Measured, Grade string
 	Led                                    *Link
 	LedWord                                string
+	Files                                  string // address of its photos and papers
 }
 
 func (s *Site) conveyor(r *Request) error {
@@ -85,6 +86,11 @@ func (s *Site) conveyor(r *Request) error {
 	p.Sheet, p.Say, p.Sub = "Conveyor "+c.Tag, v.conveyorSay(c), v.conveyorSub(c, orders)
 	r.conveyorActions(p, c, orders)
 	r.fillConveyor(p, v, c, past, orders)
+	files, err := s.filesLink(r, assets.AttachedToConveyor, c.ID, "conveyors/:conveyor/files", c.ID)
+	if err != nil {
+		return err
+	}
+	p.Also = append(p.Also, files)
 	return r.Show("conveyor", p)
 }
 
@@ -390,6 +396,7 @@ func (r *Request) findingRow(f assets.Finding, people map[int64]string, numbers 
 		row.Grade = fmt.Sprintf("%d, %s", *f.Grade, assets.GradeWords[*f.Grade])
 	}
 	row.Measured = r.measured(f)
+	row.Files, _ = r.Link("findings/:finding/files", f.ID)
 	switch {
 	case f.FollowUpOrderID != 0 && numbers[f.FollowUpOrderID] != 0:
 		n := numbers[f.FollowUpOrderID]

@@ -25,6 +25,8 @@ type fakeOffice struct {
 	named   []KeptHeadings // headings kept under a name
 	leaves  []assets.Reading // what the held one leaves out if it is right
 
+	files []assets.Attachment // kept with things
+
 	importing chan struct{} // holds the importer until it is closed; nil: it never waits
 }
 

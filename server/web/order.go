@@ -196,6 +196,11 @@ func (s *Site) orderPage(r *Request, posted workorder.Action, wrong error) (*ord
 	p.SiteRules, p.Edit = r.Plant.Plant.SiteRules, o.EditVersion
 	p.Facts, p.Belt, p.From = r.orderFacts(file, v), r.workedOn(o, v), r.orderFrom(file)
 	p.Events, p.Signed = r.eventRows(file), r.signedWords(file)
+	files, err := s.filesLink(r, assets.AttachedToOrder, o.ID, "orders/:order/files", number)
+	if err != nil {
+		return nil, nil, err
+	}
+	p.Do = append(p.Do, Action{Word: files.Word, To: files.To})
 	p.Steps, err = s.stepForms(r, file, v, posted, wrong)
 	return p, file, err
 }

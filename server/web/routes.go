@@ -44,7 +44,7 @@ func routes() []Route {
 		{Method: get, Path: "/plants/:plant/splices/:splice", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).splice},
 		{Method: get, Path: "/plants/:plant/find", May: people.Read, Under: "find", Do: (*Site).find},
 		{Method: get, Path: "/plants/:plant/conveyors/:conveyor", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).conveyor},
-	}, slices.Concat(registerRoutes(), catalogueRoutes(), ownerRoutes(), tokenRoutes(), accountRoutes(), peopleRoutes())...)
+	}, slices.Concat(attachmentRoutes(), registerRoutes(), catalogueRoutes(), ownerRoutes(), tokenRoutes(), accountRoutes(), peopleRoutes())...)
 }
 
 // screens is every template of templates/screens. A file that is not named here, and a name without its
@@ -52,7 +52,7 @@ func routes() []Route {
 var screens = []string{
 	"signin", "problem", "join", "account", "people", "person", "invited",
 	"form", "readings", "decided", "meter", "rules", "rule", "stops", "calculator", "reports", "report",
-	"catalogues", "lines", "import", "trial", "tokens",
+	"catalogues", "lines", "import", "trial", "attachments", "tokens",
 	"plants", "plant", "today", "belts", "conveyor", "splice", "orders", "order", "find",
 }
 

@@ -28,6 +28,8 @@ type Sources struct {
 	Catalogues Catalogues
 	Calendars  Calendars
 	Importing  Importing
+
+	Attachments Attachments
 }
 
 // Act says who changes something, as which deed, why and when: it becomes the journal's entry. The origin of

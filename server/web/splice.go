@@ -61,7 +61,13 @@ func (s *Site) splice(r *Request) error {
 	if err != nil {
 		return err
 	}
-	return r.Show("splice", r.splicePage(v, sp, c, past, orders))
+	p := r.splicePage(v, sp, c, past, orders)
+	files, err := s.filesLink(r, assets.AttachedToSplice, sp.ID, "splices/:splice/files", sp.ID)
+	if err != nil {
+		return err
+	}
+	p.Also = append(p.Also, files)
+	return r.Show("splice", p)
 }
 
 func (r *Request) splicePage(v fleetView, sp assets.Splice, c assets.Conveyor, past *Past, orders []workorder.Order) *splicePage {
