@@ -31,13 +31,13 @@ type belt struct {
 
 // beltQuery is a list of belts.
 type beltQuery struct {
-	listOf
+	ListOf
 	Conveyor int64 `query:"conveyor" minimum:"1" doc:"those of this conveyor, with the ones it had before"`
 }
 
 // ofBelt is the address of a belt.
 type ofBelt struct {
-	inPlant
+	InPlant
 	Belt int64 `path:"belt" minimum:"1" doc:"number of the belt"`
 }
 

@@ -70,14 +70,14 @@ type pulley struct {
 
 // conveyorQuery is a list of conveyors.
 type conveyorQuery struct {
-	listOf
+	ListOf
 	Line    int64 `query:"line" minimum:"1" doc:"only those of this line"`
 	Retired bool  `query:"retired" doc:"those out of use instead of those in use"`
 }
 
-// ofConveyor is the address of a conveyor.
-type ofConveyor struct {
-	inPlant
+// OfConveyor is the address of a conveyor.
+type OfConveyor struct {
+	InPlant
 	Conveyor int64 `path:"conveyor" minimum:"1" doc:"number of the conveyor"`
 }
 
@@ -104,7 +104,7 @@ func (s *service) listConveyors(ctx context.Context, in *conveyorQuery) (*listed
 	return pageOf(list, func(c assets.Conveyor) string { return rising(c.ID) }, in.Paging, v.conveyor)
 }
 
-func (s *service) getConveyor(ctx context.Context, in *ofConveyor) (*single[conveyor], error) {
+func (s *service) getConveyor(ctx context.Context, in *OfConveyor) (*single[conveyor], error) {
 	v, c, err := s.conveyorOf(ctx, in.Plant, in.Conveyor)
 	if err != nil {
 		return nil, err

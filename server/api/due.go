@@ -27,7 +27,7 @@ type dueThing struct {
 
 // dueQuery is what falls due.
 type dueQuery struct {
-	listOf
+	ListOf
 	Until string `query:"until" format:"date" doc:"only what falls due on this day of the plant or before"`
 }
 

@@ -35,7 +35,7 @@ type finding struct {
 
 // findingQuery is a list of findings.
 type findingQuery struct {
-	listOf
+	ListOf
 	Conveyor int64     `query:"conveyor" minimum:"1" doc:"only those of this conveyor"`
 	Splice   int64     `query:"splice" minimum:"1" doc:"only those of this splice"`
 	Grade    int       `query:"grade_from" minimum:"0" maximum:"4" doc:"only graded this or worse"`
@@ -44,7 +44,7 @@ type findingQuery struct {
 
 // ofFinding is the address of a finding.
 type ofFinding struct {
-	inPlant
+	InPlant
 	Finding int64 `path:"finding" minimum:"1" doc:"number of the finding"`
 }
 

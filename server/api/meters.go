@@ -54,7 +54,7 @@ type heldReading struct {
 
 // readingQuery is a list of readings.
 type readingQuery struct {
-	ofConveyor
+	OfConveyor
 	Paging
 	From time.Time `query:"from" doc:"only those at this instant or later"`
 	To   time.Time `query:"to" doc:"only those before this instant"`
@@ -66,7 +66,7 @@ func (s *service) meters(a huma.API) {
 	huma.Register(a, read("list-held-readings", "/plants/{plant}/held-readings", "Hour meters", "Readings that contradict their neighbours and wait for a person", "They are neither used nor dropped."), answer(s, s.listHeld))
 }
 
-func (s *service) listMeters(ctx context.Context, in *listOf) (*listed[meter], error) {
+func (s *service) listMeters(ctx context.Context, in *ListOf) (*listed[meter], error) {
 	v, err := s.look(ctx, in.Plant)
 	if err != nil {
 		return nil, err
@@ -118,7 +118,7 @@ func (s *service) listReadings(ctx context.Context, in *readingQuery) (*listed[r
 	return pageOf(list, func(r assets.Reading) string { return rising(int64(r.At)) }, in.Paging, func(r assets.Reading) reading { return s.reading(meters, r) })
 }
 
-func (s *service) listHeld(ctx context.Context, in *listOf) (*listed[heldReading], error) {
+func (s *service) listHeld(ctx context.Context, in *ListOf) (*listed[heldReading], error) {
 	a, _, err := s.plantOf(ctx, in.Plant)
 	if err != nil {
 		return nil, err

@@ -55,7 +55,7 @@ type event struct {
 
 // orderQuery is a list of orders.
 type orderQuery struct {
-	listOf
+	ListOf
 	State    string    `query:"state" enum:"open,closed,all" default:"open" doc:"open: raised to started; closed: done, signed or withdrawn"`
 	Kind     string    `query:"kind" maxLength:"40" doc:"only of this kind"`
 	Conveyor int64     `query:"conveyor" minimum:"1" doc:"only of this conveyor"`
@@ -65,7 +65,7 @@ type orderQuery struct {
 
 // ofOrder is the address of an order.
 type ofOrder struct {
-	inPlant
+	InPlant
 	Order int64 `path:"order" minimum:"1" doc:"number of the order in the plant"`
 }
 

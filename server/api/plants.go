@@ -58,7 +58,7 @@ func (s *service) listPlants(ctx context.Context, in *Paging) (*listed[plant], e
 	return pageOf(all, func(p web.PlantSummary) string { return rising(p.Plant.ID) }, *in, tellPlant)
 }
 
-func (s *service) getPlant(ctx context.Context, in *inPlant) (*single[plant], error) {
+func (s *service) getPlant(ctx context.Context, in *InPlant) (*single[plant], error) {
 	if _, _, err := s.plantOf(ctx, in.Plant); err != nil {
 		return nil, err
 	}
@@ -72,7 +72,7 @@ func (s *service) getPlant(ctx context.Context, in *inPlant) (*single[plant], er
 	return one(tellPlant(all[0])), nil
 }
 
-func (s *service) listLines(ctx context.Context, in *listOf) (*listed[line], error) {
+func (s *service) listLines(ctx context.Context, in *ListOf) (*listed[line], error) {
 	v, err := s.look(ctx, in.Plant)
 	if err != nil {
 		return nil, err

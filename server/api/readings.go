@@ -29,14 +29,14 @@ const (
 // ErrOtherRequest is a key that stands for another request.
 var ErrOtherRequest = errors.New("the key stands for another request")
 
-// keyed is a request that writes once for each key.
-type keyed struct {
+// Keyed is a request that writes once for each key.
+type Keyed struct {
 	Key     string `header:"Idempotency-Key" required:"true" minLength:"1" maxLength:"100" pattern:"^[!-~]+$" doc:"made by the client, another for each request and the same one when it is sent again"`
 	RawBody []byte
 }
 
-// readingRead is what a meter showed.
-type readingRead struct {
+// ReadingRead is what a meter showed.
+type ReadingRead struct {
 	At     time.Time `json:"at" doc:"when it was read, not in the future"`
 	ShownH float64   `json:"shown_h" minimum:"0" maximum:"10000000" doc:"hours as the meter shows them"`
 	Remark string    `json:"remark,omitempty" maxLength:"500"`
@@ -46,20 +46,20 @@ type readingRead struct {
 type readingOfRound struct {
 	ConveyorID int64  `json:"conveyor_id,omitempty" minimum:"1" doc:"number of the conveyor; this or its tag"`
 	Conveyor   string `json:"conveyor,omitempty" maxLength:"100" doc:"tag of the conveyor; this or its number"`
-	readingRead
+	ReadingRead
 }
 
 // enterOne is one reading of a conveyor.
 type enterOne struct {
-	ofConveyor
-	keyed
-	Body readingRead
+	OfConveyor
+	Keyed
+	Body ReadingRead
 }
 
 // enterRound is readings of several conveyors.
 type enterRound struct {
-	inPlant
-	keyed
+	InPlant
+	Keyed
 	Body struct {
 		Readings []readingOfRound `json:"readings" minItems:"1" maxItems:"1000" nullable:"false"`
 	}
@@ -105,7 +105,7 @@ func (s *service) enterOne(ctx context.Context, in *enterOne) (*entered, error) 
 	if err != nil {
 		return nil, err
 	}
-	return s.enter(ctx, v, in.keyed, []web.ReadingEntered{in.Body.of(c.ID)}, func(int) string { return "body" })
+	return s.enter(ctx, v, in.Keyed, []web.ReadingEntered{in.Body.of(c.ID)}, func(int) string { return "body" })
 }
 
 func (s *service) enterRound(ctx context.Context, in *enterRound) (*entered, error) {
@@ -126,10 +126,10 @@ func (s *service) enterRound(ctx context.Context, in *enterRound) (*entered, err
 	if err := bad.Err(); err != nil {
 		return nil, err
 	}
-	return s.enter(ctx, v, in.keyed, round, place)
+	return s.enter(ctx, v, in.Keyed, round, place)
 }
 
-func (r readingRead) of(conveyorID int64) web.ReadingEntered {
+func (r ReadingRead) of(conveyorID int64) web.ReadingEntered {
 	return web.ReadingEntered{ConveyorID: conveyorID, At: assets.InstantOf(r.At), ShownH: r.ShownH, Remark: r.Remark}
 }
 
@@ -149,7 +149,7 @@ func (v *view) conveyorMeant(r readingOfRound) (id int64, says string) {
 }
 
 // enter takes readings once. place says where in the request each stands.
-func (s *service) enter(ctx context.Context, v *view, k keyed, readings []web.ReadingEntered, place func(int) string) (*entered, error) {
+func (s *service) enter(ctx context.Context, v *view, k Keyed, readings []web.ReadingEntered, place func(int) string) (*entered, error) {
 	a := v.asker
 	if !a.Who.May(people.EnterReading, v.plant.CustomerID, v.plant.ID) {
 		return nil, assets.ErrForbidden

@@ -74,14 +74,14 @@ type limit struct {
 
 // spliceQuery is a list of splices.
 type spliceQuery struct {
-	listOf
+	ListOf
 	Conveyor int64 `query:"conveyor" minimum:"1" doc:"those of this conveyor, with the ones that have ended"`
 	Overdue  bool  `query:"overdue" doc:"only those whose date has passed"`
 }
 
 // ofSplice is the address of a splice.
 type ofSplice struct {
-	inPlant
+	InPlant
 	Splice int64 `path:"splice" minimum:"1" doc:"number of the splice"`
 }
 

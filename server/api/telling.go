@@ -61,13 +61,13 @@ func figureOf(f due.Figure) *figure {
 	return &figure{f.Value, f.AtLeast}
 }
 
-// inPlant is the address of something of a plant.
-type inPlant struct {
+// InPlant is the address of something of a plant.
+type InPlant struct {
 	Plant int64 `path:"plant" minimum:"1" doc:"number of the plant"`
 }
 
-// listOf is the address of a list of a plant.
-type listOf struct {
-	inPlant
+// ListOf is the address of a list of a plant.
+type ListOf struct {
+	InPlant
 	Paging
 }
