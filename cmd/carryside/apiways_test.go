@@ -310,11 +310,11 @@ func TestTokenIsShownOnceAndEnded(t *testing.T) {
 	}
 	found, err := tokens.Shown(t.Context(), m.db, secret)
 	must(t, err)
-	end := fmt.Sprintf("/tokens/%d/end", found.ID)
-	if r := viewer.ask("POST", end, nil); r.status != http.StatusNotFound {
+	end := url.Values{"end": {fmt.Sprint(found.ID)}}
+	if r := viewer.ask("POST", "/tokens", end); r.status != http.StatusNotFound {
 		t.Errorf("somebody else ended it: %d", r.status)
 	}
-	if r := v.ask("POST", end, nil); r.status != http.StatusSeeOther {
+	if r := v.ask("POST", "/tokens", end); r.status != http.StatusSeeOther {
 		t.Errorf("ended: %d %s", r.status, r.body)
 	}
 	m.call("GET", path, secret, nil).problem(t, "an ended token", http.StatusUnauthorized)

@@ -19,6 +19,7 @@ import (
 	"carryside/assets/plantdb/registry"
 	"carryside/cmd/carryside/desk"
 	"carryside/cmd/carryside/jobs"
+	"carryside/cmd/carryside/machine"
 	"carryside/server"
 
 	"github.com/PuerkitoBio/goquery"
@@ -59,7 +60,7 @@ func serveHouse(t *testing.T, db *plantdb.DB) *house {
 func houseConfig(db *plantdb.DB, log *slog.Logger) server.Config {
 	now := func() time.Time { return plantDay.Add(time.Hour) }
 	front := desk.New(db, now, jobs.Evaluator(db, log), "test")
-	return server.Config{Sources: front.Sources(), People: front, Now: now, Log: log, Door: demoDoor.Options, LoopbackOnly: true}
+	return server.Config{Sources: front.Sources(), People: front, Now: now, Log: log, Door: demoDoor.Options, LoopbackOnly: true, Tokens: machine.NewKeys(db, log)}
 }
 
 // visitor is somebody signed in.

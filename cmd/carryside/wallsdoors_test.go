@@ -24,6 +24,7 @@ var roleTable = map[assets.Role][]string{
 // not; "signed in" to everybody signed in. An address without a door fails the test: say here who may use it.
 var doors = map[string]string{
 	"GET /static/*file": "open", "POST /theme": "open", "GET /signin": "open", "POST /signin": "open", "POST /signout": "open",
+	"GET /tokens": "reads", "POST /tokens": "reads",
 	"GET /": "signed in", "GET /plants": "reads", "GET /plants/new": "registry", "POST /plants/new": "registry",
 
 	"GET /plants/:plant": "reads", "GET /plants/:plant/about": "reads", "GET /plants/:plant/belts": "reads", "GET /plants/:plant/calculator": "reads", "POST /plants/:plant/calculator": "reads",

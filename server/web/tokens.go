@@ -2,7 +2,6 @@ package web
 
 import (
 	"context"
-	"fmt"
 	"net/http"
 	"slices"
 	"strings"
@@ -48,16 +47,16 @@ type tokensPage struct {
 }
 
 type tokenRow struct {
-	Name, Tail, May, Reach, Made, Ends, Used, End string
-	Over                                          bool
+	ID                                       int64
+	Name, Tail, May, Reach, Made, Ends, Used string
+	Over                                     bool
 }
 
 // tokenRoutes are the addresses of tokens.
 func tokenRoutes() []Route {
 	return []Route{
 		{Method: get, Path: "/tokens", May: people.Read, Under: "tokens", Do: (*Site).tokenList},
-		{Method: post, Path: "/tokens", May: people.Read, Under: "tokens", Do: (*Site).makeToken},
-		{Method: post, Path: "/tokens/:token/end", May: people.Read, Under: "tokens", Do: (*Site).endToken},
+		{Method: post, Path: "/tokens", May: people.Read, Under: "tokens", Do: (*Site).changeTokens},
 	}
 }
 
@@ -110,8 +109,8 @@ func tokensSay(now time.Time, list []Token) string {
 }
 
 func (r *Request) tokenRow(t Token, plants []PlantSummary) tokenRow {
-	row := tokenRow{Name: t.Name, Tail: t.Tail, May: tokenWords(t.May), Reach: "all that you reach", Made: r.F.Date(t.MadeAt), Ends: r.F.Date(t.ExpiresAt),
-		Used: "never yet", End: fmt.Sprintf("/tokens/%d/end", t.ID), Over: !t.ExpiresAt.Time().After(r.Now)}
+	row := tokenRow{ID: t.ID, Name: t.Name, Tail: t.Tail, May: tokenWords(t.May), Reach: "all that you reach", Made: r.F.Date(t.MadeAt), Ends: r.F.Date(t.ExpiresAt),
+		Used: "never yet", Over: !t.ExpiresAt.Time().After(r.Now)}
 	if t.UsedAt != 0 {
 		row.Used = r.F.Stamp(t.UsedAt)
 	}
@@ -165,6 +164,14 @@ func reachOptions(plants []PlantSummary) []Option {
 		options = append(options, Option{Value: "plant " + plainInt(p.Plant.ID), Label: p.Plant.Name})
 	}
 	return options
+}
+
+// changeTokens makes a token, or ends the one whose button was pressed.
+func (s *Site) changeTokens(r *Request) error {
+	if r.C.Request.PostForm.Has("end") {
+		return s.endToken(r)
+	}
+	return s.makeToken(r)
 }
 
 // makeToken makes a token and shows it on the page that answers, once.
@@ -229,10 +236,7 @@ func (s *Site) endToken(r *Request) error {
 	if s.tokens == nil {
 		return assets.ErrNotFound
 	}
-	id, err := r.ID("token")
-	if err != nil {
-		return err
-	}
+	id := numberOf(r.C.Request.PostForm.Get("end"))
 	if err := s.tokens.EndToken(r.Context(), r.act("end a token", ""), id); err != nil {
 		return err
 	}
