@@ -17,7 +17,7 @@ import (
 )
 
 // taggedPackages hold files that plain builds leave out (they need chromium, LibreOffice or
-// PostgreSQL); vet and staticcheck look at them as well, so that they cannot rot unseen.
+// PostgreSQL, take minutes, or lose data on purpose); vet and staticcheck look at them as well, so that they cannot rot unseen.
 var taggedPackages = []string{"./cmd/dev", "./server/browsertest/...", "./reports/...", "./assets/plantdb/..."}
 
 // step is one part of the check; run reports what is wrong on out and in its error.
@@ -52,7 +52,7 @@ func checkSteps(tools toolchain) []step {
 	if tools.race {
 		testArgs = append(testArgs, "-race")
 	}
-	tagged := "-tags=browser,office,postgres"
+	tagged := "-tags=browser,office,postgres,soak,control"
 	return []step{
 		{"gofmt", checkFormat},
 		{"go vet", tools.goStep("vet", "./...")},
