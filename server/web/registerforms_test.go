@@ -263,12 +263,12 @@ func TestWhatIsLeftOutIsNamedBeforeTheDecision(t *testing.T) {
 	f := skarrow()
 	o := f.office()
 	v := as(t, f, assets.RolePlanner)
-	if got := text(v.get("/plants/3/held/5"), "section:has(#eff) p"); got != "None: it contradicts nothing that is accepted now." {
+	if got := text(v.get("/plants/3/held/5"), "section[aria-labelledby=eff] p"); got != "None: it contradicts nothing that is accepted now." {
 		t.Errorf("nothing is left out: %q", got)
 	}
 	o.leaves = []assets.Reading{{ConveyorID: 3, At: on(2026, 11, 24).At, ShownH: 10408.5}, {ConveyorID: 3, At: on(2026, 11, 10).At, ShownH: 10380}}
 	d := v.get("/plants/3/held/5")
-	if got := plainly(text(d, "section:has(#eff)")); got != "If the reading is right, these accepted ones are left out11 Nov 2026, 01:0010 380.0 h25 Nov 2026, 01:0010 408.5 h" {
+	if got := plainly(text(d, "section[aria-labelledby=eff]")); got != "If the reading is right, these accepted ones are left out11 Nov 2026, 01:0010 380.0 h25 Nov 2026, 01:0010 408.5 h" {
 		t.Errorf("named %q", got)
 	}
 	form := filledForm(d)
