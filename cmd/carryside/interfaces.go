@@ -14,7 +14,7 @@ import (
 // withMachines adds to a server what machines ask it: the machine interface with its tokens, and how it stands.
 func withMachines(c server.Config, db *plantdb.DB, front *desk.Desk) server.Config {
 	keys := machine.NewKeys(db, c.Log)
-	c.Health = health.New(health.Config{Facts: machine.Condition{DB: db}, Now: c.Now, Log: c.Log, Token: func(ctx context.Context, token string) bool {
+	c.Health = health.New(health.Config{Facts: machine.Condition{DB: db, Now: c.Now}, Now: c.Now, Log: c.Log, Token: func(ctx context.Context, token string) bool {
 		b, err := keys.Shown(ctx, token, c.Now())
 		return err == nil && b.May == api.MayMetrics
 	}})

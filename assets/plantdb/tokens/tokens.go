@@ -144,13 +144,16 @@ func Of(ctx context.Context, db *plantdb.DB, personID int64) ([]Used, error) {
 	return rows, err
 }
 
-// Shown returns the token in force that a secret is, expired or not. assets.ErrNotFound when it is none.
+// Shown returns the token in force that a secret is, expired or not. assets.ErrNotFound when it is none: nobody ended
+// it, nor its person's account since it was made, and the person was not erased. A new account revives none.
 func Shown(ctx context.Context, db *plantdb.DB, secret string) (Token, error) {
 	if !strings.HasPrefix(secret, beginning) {
 		return Token{}, assets.ErrNotFound
 	}
 	var rows []Token
-	err := db.SQL(ctx).Where("hash = ? AND known_to IS NULL", HashOf(secret)).Limit(1).Find(&rows).Error
+	err := db.SQL(ctx).Raw(`SELECT t.* FROM api_tokens t WHERE t.hash = ? AND t.known_to IS NULL
+		AND NOT EXISTS (SELECT 1 FROM accounts a WHERE a.person_id = t.person_id AND a.known_to > t.known_from)
+		AND NOT EXISTS (SELECT 1 FROM people p WHERE p.id = t.person_id AND p.private_hash = ?)`, HashOf(secret), plantdb.Erased).Scan(&rows).Error
 	if err == nil && len(rows) == 0 {
 		err = assets.ErrNotFound
 	}

@@ -9,6 +9,7 @@ import (
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/accounts"
 	"carryside/assets/plantdb/clocks"
 	"carryside/assets/plantdb/plantdbtest"
 	"carryside/assets/plantdb/tokens"
@@ -81,6 +82,34 @@ func TestSecretIsKeptNowhere(t *testing.T) {
 	}
 	if len(secret) < 30 || secret[len(secret)-4:] != made.Tail {
 		t.Errorf("secret %q, tail %q", secret, made.Tail)
+	}
+}
+
+// Whose account is taken away, or who is erased, reads no more by a program either; a new account changes nothing.
+func TestTokenEndsWithItsPersonsAccount(t *testing.T) {
+	db, ctx := plantdbtest.Open(t), t.Context()
+	door := accounts.Door{DB: db, Now: func() time.Time { return plantdbtest.Noon }}
+	code := assets.SignUpCode{CodeHash: "c", Purpose: assets.CodeFirst, MadeAt: assets.InstantOf(plantdbtest.Noon), EndsAt: assets.InstantOf(plantdbtest.Noon.Add(time.Hour))}
+	if err := door.MakeCode(ctx, &code); err != nil {
+		t.Fatal(err)
+	}
+	p, err := door.OpenFirst(ctx, code.ID, "S. Ilveth", &assets.Account{SignInName: "ilveth", PasswordHash: "x", Handle: "h"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, secret := newToken(t, db, reader(p.ID))
+	_, other := newToken(t, db, reader(7))
+	if _, err := tokens.Shown(ctx, db, secret); err != nil {
+		t.Fatalf("before: %v", err)
+	}
+	if err := db.Change(ctx, company, func(c *plantdb.Change) error { return accounts.Erase(c, p.ID) }); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := tokens.Shown(ctx, db, secret); !errors.Is(err, assets.ErrNotFound) {
+		t.Errorf("after: %v", err)
+	}
+	if _, err := tokens.Shown(ctx, db, other); err != nil {
+		t.Errorf("somebody else's: %v", err)
 	}
 }
 

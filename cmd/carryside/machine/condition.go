@@ -20,9 +20,8 @@ const lately = 5 * time.Minute
 
 // Condition is how an installation stands, as its server's health asks.
 type Condition struct {
-	DB *plantdb.DB
-	// Sessions counts the people signed in; nil: none are counted.
-	Sessions func(ctx context.Context) (int64, error)
+	DB  *plantdb.DB
+	Now func() time.Time
 }
 
 var _ health.Facts = Condition{}
@@ -86,15 +85,24 @@ func (c Condition) Figures(ctx context.Context) (f health.Figures, err error) {
 	if last, err := LastEvaluation(ctx, c.DB); err == nil {
 		f.LastEvaluation = last.EndedAt.Time()
 	}
-	if c.Sessions != nil {
-		if f.Sessions, err = c.Sessions(ctx); err != nil {
-			return f, err
-		}
+	if f.Sessions, err = c.sessions(ctx); err != nil {
+		return f, err
 	}
 	for _, p := range c.DB.PoolUses() {
 		f.Pools = append(f.Pools, health.Pool{Name: p.Name, Open: p.OpenConnections, InUse: p.InUse, Waits: p.WaitCount, Waited: p.WaitDuration})
 	}
 	return f, nil
+}
+
+// idle is how long after its last use a session is over.
+const idle = 12 * time.Hour
+
+// sessions counts the sessions that are not over.
+func (c Condition) sessions(ctx context.Context) (n int64, err error) {
+	now := c.Now()
+	err = c.DB.SQL(ctx).Raw("SELECT count(*) FROM sessions WHERE ended_at IS NULL AND ends_at > ? AND used_at > ?",
+		assets.InstantOf(now), assets.InstantOf(now.Add(-idle))).Scan(&n).Error
+	return n, err
 }
 
 // HeldReadings counts the readings that wait for a person.

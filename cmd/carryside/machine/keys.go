@@ -47,11 +47,20 @@ func (k Keys) Shown(ctx context.Context, secret string, now time.Time) (api.Bear
 	if err != nil {
 		return api.Bearer{}, err
 	}
-	if err := tokens.NoteUse(ctx, k.db, t.ID, assets.InstantOf(now)); err != nil {
-		// Reading must go on while the disk is full; the use is told of in the log instead.
-		k.log.WarnContext(ctx, "use of a token is not kept", "token", t.ID, "error", err)
-	}
+	k.noteUse(ctx, t.ID, now)
 	return api.Bearer{Who: signin.Who{Person: person, Grants: grants}, TokenID: t.ID, TokenName: t.Name, May: api.May(t.May)}, nil
+}
+
+// patience is how long a request waits for its token's use to be written down: reading must go on while a long import
+// writes, or while the disk is full.
+const patience = 250 * time.Millisecond
+
+func (k Keys) noteUse(ctx context.Context, tokenID int64, now time.Time) {
+	short, cancel := context.WithTimeout(ctx, patience)
+	defer cancel()
+	if err := tokens.NoteUse(short, k.db, tokenID, assets.InstantOf(now)); err != nil {
+		k.log.WarnContext(ctx, "use of a token is not written down", "token", tokenID, "error", err)
+	}
 }
 
 // grants are the person's grants in force as far as the token goes.
