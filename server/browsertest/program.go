@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -18,10 +19,10 @@ import (
 	"time"
 )
 
-// startTimeout is how long the demo may take to print its address; the product promises 5 s on an idle machine.
+// startTimeout is how long the program may take to print its address; the product promises 5 s on an idle machine.
 const startTimeout = 60 * time.Second
 
-// Program is the built program serving its demo.
+// Program is the built program, serving.
 type Program struct {
 	URL string // address it printed, without a slash at the end
 
@@ -43,23 +44,46 @@ func StartDemo(ctx context.Context, root, today string) (*Program, error) {
 	if err != nil {
 		return nil, err
 	}
+	args := []string{"demo", "--listen", "127.0.0.1:0"}
+	if today != "" {
+		args = append(args, "--today", today)
+	}
+	return startProgram(ctx, root, dir, args)
+}
+
+// StartServe builds the program and lets it serve a new installation on a free port of localhost, by that name, as
+// passkeys need it.
+func StartServe(ctx context.Context, root string) (*Program, error) {
+	dir, err := os.MkdirTemp("", "carryside-browser-")
+	if err != nil {
+		return nil, err
+	}
+	listener, err := net.Listen("tcp", "127.0.0.1:0") // the port must be known before: it is part of the address
+	if err != nil {
+		return nil, err
+	}
+	port := listener.Addr().(*net.TCPAddr).Port
+	if err := listener.Close(); err != nil {
+		return nil, err
+	}
+	at := fmt.Sprintf("localhost:%d", port)
+	return startProgram(ctx, root, dir, []string{"serve", "--listen", at, "--public-url", "http://" + at})
+}
+
+func startProgram(ctx context.Context, root, dir string, args []string) (*Program, error) {
 	p := &Program{dir: dir, done: make(chan error, 1)}
-	if err := p.start(ctx, root, today); err != nil {
+	if err := p.start(ctx, root, args); err != nil {
 		return nil, errors.Join(err, p.Stop())
 	}
 	return p, nil
 }
 
-func (p *Program) start(ctx context.Context, root, today string) error {
+func (p *Program) start(ctx context.Context, root string, args []string) error {
 	binary := filepath.Join(p.dir, "carryside")
 	build := exec.CommandContext(ctx, "go", "build", "-o", binary, "./cmd/carryside")
 	build.Dir = root
 	if out, err := build.CombinedOutput(); err != nil {
 		return fmt.Errorf("build the program: %w\n%s", err, out)
-	}
-	args := []string{"demo", "--listen", "127.0.0.1:0"}
-	if today != "" {
-		args = append(args, "--today", today)
 	}
 	p.cmd = exec.CommandContext(ctx, binary, args...)
 	p.cmd.Dir = p.dir
@@ -67,7 +91,7 @@ func (p *Program) start(ctx context.Context, root, today string) error {
 	reader, writer := io.Pipe()
 	p.cmd.Stdout, p.cmd.Stderr = writer, writer
 	if err := p.cmd.Start(); err != nil {
-		return fmt.Errorf("start the demo: %w", err)
+		return fmt.Errorf("start the program: %w", err)
 	}
 	go func() {
 		err := p.cmd.Wait()
@@ -98,12 +122,12 @@ func (p *Program) awaitAddress(reader io.Reader) error {
 	select {
 	case address, ok := <-found:
 		if !ok {
-			return fmt.Errorf("the demo ended without an address; it said:\n%s", p.Output())
+			return fmt.Errorf("the program ended without an address; it said:\n%s", p.Output())
 		}
 		p.URL = address
 		return nil
 	case <-time.After(startTimeout):
-		return fmt.Errorf("no address within %v; the demo said:\n%s", startTimeout, p.Output())
+		return fmt.Errorf("no address within %v; the program said:\n%s", startTimeout, p.Output())
 	}
 }
 

@@ -59,7 +59,7 @@ func (n placeNames) options() []Option {
 func (r *Request) grantLines(grants []assets.GrantGiven, names placeNames) []grantLine {
 	lines := make([]grantLine, len(grants))
 	for i, g := range grants {
-		lines[i] = grantLine{ID: plainInt(g.ID), Role: string(g.Role), Where: names.where(g.Grant), By: pick(g.By == "", "the program", g.By), At: r.F.Stamp(g.At)}
+		lines[i] = grantLine{ID: plainInt(g.ID), Role: string(g.Role), Where: names.where(g.Grant), By: pick(g.By == "", "at sign-up", g.By), At: r.F.Stamp(g.At)}
 	}
 	return lines
 }

@@ -105,7 +105,7 @@ func (r *Request) waysIn(m assets.Member) string {
 
 func (r *Request) lastIn(m assets.Member) string {
 	if m.LastIn.IsZero() {
-		return "not in 90 days"
+		return pick(m.Account == nil, "not yet", "not in 90 days")
 	}
 	return r.F.Stamp(m.LastIn)
 }
@@ -114,11 +114,11 @@ func (r *Request) lastIn(m assets.Member) string {
 type invitedPage struct {
 	Page
 	Address, Person, Until string
-	Back                   string
+	Then                   string // page to go on to
 }
 
 func (s *Site) handOver(r *Request, p assets.Person, secret string, code assets.SignUpCode) error {
-	page := &invitedPage{Address: s.desk.Base(r.C.Request) + signin.JoinPath + secret, Person: p.Name, Until: r.F.Stamp(code.EndsAt) + " UTC", Back: personAt(p.ID)}
+	page := &invitedPage{Address: s.desk.Base(r.C.Request) + signin.JoinPath + secret, Person: p.Name, Until: r.F.Stamp(code.EndsAt) + " UTC", Then: personAt(p.ID)}
 	page.Sheet, page.Say = "People", "Give "+p.Name+" this address; it is shown only now"
 	r.C.Header("Cache-Control", "no-store")
 	return r.Show("invited", page)
