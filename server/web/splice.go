@@ -168,7 +168,7 @@ func (v fleetView) ageRows(st due.Standing) []ageRow {
 			rows[i].Against = due.Count(st.Limit.Limit) + ", class " + string(st.Limit.Class)
 		}
 		if rows[i].Against == "" {
-			rows[i].Against = "nothing binds here first"
+			rows[i].Against = pick(st.Limit == nil, "no limit that can be reckoned", "another clock falls due first")
 		}
 	}
 	return rows
