@@ -34,12 +34,15 @@ func (e Entry) Build(ctx context.Context, in Inputs, day assets.Day) (*Report, e
 	if err != nil {
 		return nil, err
 	}
+	in.Zone = cmp.Or(in.Zone, time.UTC)
+	basis := in.basis(in.zones(plants))
 	r := &Report{
 		Slug: e.Slug, Title: e.Title, Question: e.Question, Columns: e.Columns, Notes: e.notes, tallied: e.tallied, says: e.says,
-		AsOf: asOf, Scope: in.Filter.Words(everyPlant(plants)), By: in.By, Zone: in.zone(plants), Basis: in.basis(),
+		AsOf: asOf, Scope: in.Filter.Words(everyPlant(plants)), By: in.By, Zone: in.zone(plants), Basis: basis,
+		Plants: plants, asked: in, askedDay: string(day),
 	}
 	r.rows = func(ctx context.Context, yield func([]Cell) error) error {
-		r.Basis = in.basis()
+		r.Basis, r.Chains = slices.Clone(basis), nil
 		return e.rows(in, ctx, r, plants, yield)
 	}
 	return r, nil
@@ -69,6 +72,7 @@ type Inputs struct {
 	Known   KnownAt        // what the source was asked for; zero: as known now
 	By      string         // who has it made
 	Version string         // of the program
+	PlantID int64          // the only plant the source shows; 0: whatever the filter says
 }
 
 // Source is what the reports ask of the registry.
@@ -134,15 +138,4 @@ func (in Inputs) zone(plants []PlantName) *time.Location {
 		return in.Zone
 	}
 	return time.UTC
-}
-
-func (in Inputs) basis() []Basis {
-	b := []Basis{
-		{"Known", in.Known.Words()},
-		{"Running hours", "the line through the accepted readings; after the last one, projected"},
-	}
-	if in.Version != "" {
-		b = append(b, Basis{"Program", "Carryside " + in.Version})
-	}
-	return b
 }

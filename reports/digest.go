@@ -25,6 +25,44 @@ type digest struct {
 	keys  [][]byte // the keys in that order, as JSON with the colon
 	line  []byte
 	rows  int
+
+	columns []columnDigest // in the order of the columns; nil: not taken
+}
+
+// columnDigest digests one column by the way: its values are gathered and hashed some thousand bytes at a time.
+type columnDigest struct {
+	sum     hash.Hash
+	waiting []byte
+}
+
+// enough is how many bytes of a column are hashed at once.
+const enough = 4000
+
+// byColumn lets the digest of each column be taken too.
+func (d *digest) byColumn() {
+	d.columns = make([]columnDigest, len(d.order))
+	for i := range d.columns {
+		d.columns[i].sum = sha256.New()
+	}
+}
+
+func (c *columnDigest) add(value []byte) {
+	c.waiting = append(append(c.waiting, value...), '\n')
+	if len(c.waiting) >= enough {
+		c.sum.Write(c.waiting)
+		c.waiting = c.waiting[:0]
+	}
+}
+
+// columnProofs returns the digests of the columns.
+func (d *digest) columnProofs(columns []Column) []ColumnProof {
+	out := make([]ColumnProof, len(columns))
+	for i, c := range columns {
+		d.columns[i].sum.Write(d.columns[i].waiting)
+		d.columns[i].waiting = nil
+		out[i] = ColumnProof{Key: c.Key, Title: c.Title(), SHA256: hex.EncodeToString(d.columns[i].sum.Sum(nil))}
+	}
+	return out
 }
 
 func newDigest(columns []Column) *digest {
@@ -53,7 +91,11 @@ func (d *digest) add(row []Cell) []byte {
 			b = append(b, ',')
 		}
 		b = append(b, d.keys[n]...)
+		from := len(b)
 		b = appendCell(b, row[i])
+		if d.columns != nil {
+			d.columns[i].add(b[from:])
+		}
 	}
 	d.line = append(b, '}', '\n')
 	d.sum.Write(d.line)

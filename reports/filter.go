@@ -10,7 +10,10 @@ import (
 
 // Filter narrows a report by the names a plant's people use. An empty name means every one.
 type Filter struct {
-	Customer, Plant, Line, Conveyor string
+	Customer string `json:"customer,omitempty"`
+	Plant    string `json:"plant,omitempty"`
+	Line     string `json:"line,omitempty"`
+	Conveyor string `json:"conveyor,omitempty"`
 }
 
 var filterPart = regexp.MustCompile(`(?:^|,)\s*([a-z]+)=`)

@@ -2,6 +2,7 @@ package reports_test
 
 import (
 	"context"
+	"strings"
 	"time"
 
 	"carryside/assets"
@@ -102,7 +103,7 @@ func newSmallPlant() *smallPlant {
 	small.rules = []rules.Rule{limit}
 	grade := 2
 	p.Findings = map[int64]assets.Finding{31: {FoundDay: "2025-06-11", Category: "edge open", Grade: &grade}}
-	p.Basis = []reports.Basis{{Name: "Chain of Skarrow Holdings", Value: "position 1 842"}}
+	p.Chains = []reports.ChainRead{{Name: "Journal of Skarrow Holdings", Chain: 2, Entry: 1842, Hash: strings.Repeat("5e", 32)}}
 	small.plant = p
 	small.name = reports.PlantName{ID: 1, Name: "Skarrow Grain Terminal", Customer: "Skarrow Holdings", Zone: berlin}
 	return small

@@ -33,12 +33,6 @@ func (c Column) Title() string {
 	return c.Heading + ", " + c.Unit
 }
 
-// Basis is one thing a report rests on: a chain's journal position, the clock, the zone data.
-type Basis struct {
-	Name  string `json:"name"`
-	Value string `json:"value"`
-}
-
 // Report is a report as of a day, ready to be written in any form. Its rows are computed while they are read.
 type Report struct {
 	Slug     string
@@ -48,7 +42,9 @@ type Report struct {
 	Scope    string // in words: "Skarrow Grain Terminal"
 	By       string // who had it made
 	Basis    []Basis
-	Notes    []string // what a reader must know
+	Plants   []PlantName // it covers
+	Chains   []ChainRead // how far each chain reached that it was read from; known once the rows are read
+	Notes    []string    // what a reader must know
 	Columns  []Column
 	Zone     *time.Location // of the moment of building: one plant's zone, or the company's
 	Tally    []Count        // how many rows say what in the column that sums the report up; known once they are read
@@ -56,6 +52,10 @@ type Report struct {
 	tallied string   // key of that column; "" none
 	says    []string // what it may say, in order
 	rows    func(ctx context.Context, yield func([]Cell) error) error
+
+	asked    Inputs        // what it was built from
+	askedDay string        // as of, as asked for
+	columns  []ColumnProof // digests of the columns; known once the rows are read
 }
 
 // Rows hands over the rows in their order; a row may be kept only until the next one. An error ends them.
@@ -109,6 +109,7 @@ func (r *Report) newTally() func([]Cell) {
 // each reads all rows, digesting and counting them, and hands each to write.
 func (r *Report) each(ctx context.Context, write func([]Cell) error) (Proof, error) {
 	d, count := newDigest(r.Columns), r.newTally()
+	d.byColumn()
 	for row, err := range r.Rows(ctx) {
 		if err != nil {
 			return Proof{}, fmt.Errorf("report %s: %w", r.Slug, err)
@@ -119,6 +120,7 @@ func (r *Report) each(ctx context.Context, write func([]Cell) error) (Proof, err
 			return Proof{}, fmt.Errorf("report %s: %w", r.Slug, err)
 		}
 	}
+	r.columns = d.columnProofs(r.Columns)
 	return d.proof(), nil
 }
 
@@ -185,6 +187,7 @@ func (a AsOf) Words() string {
 type KnownAt struct {
 	At   time.Time
 	says string
+	text string // as it was given
 }
 
 // NewKnownAt reads YYYY-MM-DD, which is the end of that day in the company's zone (nil: UTC), or an instant of
@@ -194,7 +197,7 @@ func NewKnownAt(text string, zone *time.Location) (KnownAt, error) {
 		return KnownAt{}, nil
 	}
 	if at, err := time.Parse(time.RFC3339, text); err == nil {
-		return KnownAt{at.UTC(), "as known at " + at.UTC().Format(time.RFC3339)}, nil
+		return KnownAt{at.UTC(), "as known at " + at.UTC().Format(time.RFC3339), text}, nil
 	}
 	zone = cmp.Or(zone, time.UTC)
 	end, err := assets.Day(text).End(zone)
@@ -202,7 +205,7 @@ func NewKnownAt(text string, zone *time.Location) (KnownAt, error) {
 		return KnownAt{}, assets.Invalid{"known-at": err.Error()}
 	}
 	// An entry of 24:00 is the next day's.
-	return KnownAt{end.Add(-time.Microsecond).UTC(), "as known at the end of " + ShownDay(assets.Day(text)) + " in " + zone.String()}, nil
+	return KnownAt{end.Add(-time.Microsecond).UTC(), "as known at the end of " + ShownDay(assets.Day(text)) + " in " + zone.String(), text}, nil
 }
 
 // Words says what was known, as people read it.

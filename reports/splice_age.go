@@ -76,12 +76,12 @@ type Plant struct {
 	Register  *assets.Register
 	Standings []due.Standing           // of the splices live then
 	Findings  map[int64]assets.Finding // the last one by splice
-	Basis     []Basis                  // what it was read from: chain and position
+	Chains    []ChainRead              // how far the chains reached that it was read from
 }
 
 // spliceAgeRows hands over the rows plant by plant, so that memory is that of the largest plant.
 func (in Inputs) spliceAgeRows(ctx context.Context, r *Report, plants []PlantName, yield func([]Cell) error) error {
-	found, seen := false, map[Basis]bool{}
+	found := false
 	for _, name := range plants {
 		zone := cmp.Or(name.Zone, time.UTC)
 		p, err := in.Source.PlantAt(ctx, name.ID, r.AsOf.Now(zone))
@@ -91,12 +91,7 @@ func (in Inputs) spliceAgeRows(ctx context.Context, r *Report, plants []PlantNam
 		if err != nil {
 			return fmt.Errorf("read %s: %w", name.Name, err)
 		}
-		for _, b := range p.Basis {
-			if !seen[b] {
-				seen[b] = true
-				r.Basis = append(r.Basis, b)
-			}
-		}
+		r.rests(p.Chains)
 		t := newSpliceAgeTable(name, p, in.Filter)
 		found = found || len(t.place) > 0
 		for _, st := range t.standings {

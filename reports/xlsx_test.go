@@ -6,6 +6,7 @@ import (
 	"flag"
 	"fmt"
 	"os"
+	"regexp"
 	"strconv"
 	"strings"
 	"testing"
@@ -117,13 +118,15 @@ func TestWorkbookAsText(t *testing.T) {
 	for _, n := range f.GetDefinedName() {
 		fmt.Fprintf(&b, "name %s of %s: %s\n", n.Name, n.Scope, n.RefersTo)
 	}
+	// The zone data are those of the machine.
+	got := regexp.MustCompile(`(changes 1970 to 2099 begins) [0-9a-f]{16}`).ReplaceAllString(b.String(), "$1 (sixteen digits)")
 	const golden = "testdata/splice_age.golden"
 	if *update {
-		if err := os.WriteFile(golden, []byte(b.String()), 0o644); err != nil {
+		if err := os.WriteFile(golden, []byte(got), 0o644); err != nil {
 			t.Fatal(err)
 		}
 	}
-	if diff := cmp.Diff(string(must(os.ReadFile(golden))), b.String()); diff != "" {
+	if diff := cmp.Diff(string(must(os.ReadFile(golden))), got); diff != "" {
 		t.Errorf("-want +got\n%s", diff)
 	}
 }

@@ -30,7 +30,7 @@ func (s twoSides) PlantAt(_ context.Context, id int64, at time.Time) (reports.Pl
 	}
 	reg := &assets.Register{}
 	reg.Arrange()
-	return reports.Plant{Register: reg, Basis: []reports.Basis{{Name: "Journal of Skarrow Holdings", Value: "to entry 12"}}}, nil
+	return reports.Plant{Register: reg, Chains: []reports.ChainRead{{Name: "Journal of Skarrow Holdings", Chain: 2, Entry: 12, Hash: "5e"}}}, nil
 }
 
 // 30 June 2025 is over in Auckland (UTC+12, winter) at 12:00 UTC that day and in Los Angeles (UTC-7, summer time)
@@ -50,7 +50,7 @@ func TestEachPlantsDayEndsInItsOwnZone(t *testing.T) {
 	if proof.Rows != 0 || r.Scope != "all 2 plants" || r.Zone != berlin {
 		t.Errorf("%d rows of %q, told in %s", proof.Rows, r.Scope, r.Zone)
 	}
-	if strings.Count(b.String(), "to entry 12") != 1 {
+	if strings.Count(b.String(), "chain 2 entry 12 5e") != 1 {
 		t.Error("one journal stands once in the basis")
 	}
 }

@@ -21,6 +21,14 @@ type AsOf struct {
 // OfCompany is the same moment for rows of the company's chain.
 func (a AsOf) OfCompany() AsOf { return AsOf{Valid: a.Valid, Known: a.CompanyKnown} }
 
+// Knew tells whether a row was held to be so at the position.
+func (a AsOf) Knew(v assets.Version) bool {
+	if a.Known == 0 {
+		return v.KnownTo == nil
+	}
+	return v.KnownFrom <= a.Known && (v.KnownTo == nil || *v.KnownTo > a.Known)
+}
+
 // Rows adds the conditions to a query of one table of facts: db.SQL(ctx).Scopes(asOf.Rows).
 func (a AsOf) Rows(tx *gorm.DB) *gorm.DB {
 	where, args := a.On("")
@@ -56,8 +64,7 @@ func (a AsOf) On(alias string) (where string, args []any) {
 // KnownAt returns the AsOf that shows a plant at valid as it was known at an instant.
 func (db *DB) KnownAt(ctx context.Context, plantID int64, valid, knownAt assets.Instant) (AsOf, error) {
 	a := AsOf{Valid: valid}
-	var customer int64
-	err := db.SQL(ctx).Raw("SELECT customer_id FROM plants WHERE id = ? ORDER BY row_id DESC LIMIT 1", plantID).Scan(&customer).Error
+	customer, err := db.CustomerOf(ctx, plantID)
 	if err != nil {
 		return a, err
 	}
@@ -66,4 +73,10 @@ func (db *DB) KnownAt(ctx context.Context, plantID int64, valid, knownAt assets.
 	}
 	a.CompanyKnown, err = db.PositionAt(ctx, 0, knownAt)
 	return a, err
+}
+
+// CustomerOf returns the customer of a plant, 0 when there is no such plant. It stays with its customer.
+func (db *DB) CustomerOf(ctx context.Context, plantID int64) (customer int64, err error) {
+	err = db.SQL(ctx).Raw("SELECT customer_id FROM plants WHERE id = ? ORDER BY row_id DESC LIMIT 1", plantID).Scan(&customer).Error
+	return customer, err
 }

@@ -12,6 +12,7 @@ import (
 	"carryside/assets"
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/intakedb"
+	"carryside/assets/plantdb/issued"
 	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/plantdbtest"
 	"carryside/assets/plantdb/tokens"
@@ -28,11 +29,11 @@ var kept = []any{
 	assets.Person{}, assets.Grant{}, assets.Account{}, assets.Session{}, assets.Passkey{}, assets.PasskeyUse{}, assets.Identity{}, assets.SignUpCode{}, assets.Specification{}, assets.SpliceKind{}, assets.Conveyor{}, assets.Belt{},
 	assets.Splice{}, assets.Finding{}, assets.Meter{}, assets.Reading{}, assets.HeldReading{},
 	assets.ProductionCalendar{}, assets.StopWindow{}, rules.Rule{}, rules.Occurrence{}, workorder.Order{},
-	workorder.Event{}, orders.Run{}, plantdb.Entry{}, intakedb.Import{}, intakedb.ImportMapping{}, assets.Attachment{}, tokens.Token{}, tokens.Answer{},
+	workorder.Event{}, orders.Run{}, plantdb.Entry{}, intakedb.Import{}, intakedb.ImportMapping{}, assets.Attachment{}, tokens.Token{}, tokens.Answer{}, issued.Report{},
 }
 
 // ownTables are written by hand-made statements and have no struct of their own.
-var ownTables = []string{"api_token_uses", "attachment_pieces", "chains", "id_counters", "journal_rows", "meta", "rule_progress"}
+var ownTables = []string{"api_token_uses", "attachment_pieces", "chains", "id_counters", "issued_pieces", "journal_rows", "meta", "rule_progress"}
 
 // column is a column as a schema has it.
 type column struct {

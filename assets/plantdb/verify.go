@@ -73,6 +73,19 @@ func (db *DB) Checkpoint(ctx context.Context, customerID, position int64) (Check
 	return k, err
 }
 
+// CustomerOfChain returns whose chain it is, 0: the company's.
+func (db *DB) CustomerOfChain(ctx context.Context, chainID int64) (int64, error) {
+	var found []int64
+	err := db.SQL(ctx).Raw("SELECT customer_id FROM chains WHERE id = ?", chainID).Scan(&found).Error
+	if err == nil && len(found) == 0 {
+		err = fmt.Errorf("chain %d: %w", chainID, assets.ErrNotFound)
+	}
+	if err != nil {
+		return 0, err
+	}
+	return found[0], nil
+}
+
 // Verify rebuilds every hash of the journal from the rows it protects, all of one moment, and compares the chains
 // with checkpoints kept outside.
 func (db *DB) Verify(ctx context.Context, kept []Checkpoint) (Verdict, error) {

@@ -1,14 +1,15 @@
 package main
 
 import (
+	"cmp"
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
 	"runtime"
 	"strings"
+	"time"
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
@@ -18,12 +19,15 @@ import (
 
 // exportCommand writes a report to a file: for whoever wants the register without a screen.
 type exportCommand struct {
-	Report string `arg:"" name:"report" help:"Which report; splice-age is the splice age register."`
+	Report string `arg:"" optional:"" name:"report" help:"Which report; splice-age is the splice age register."`
 	AsOf   string `name:"as-of" placeholder:"DATE" help:"The day it looks at, YYYY-MM-DD: its end in each plant's time zone; or an instant of RFC 3339. Without it, now."`
 	Known  string `name:"known-at" placeholder:"DATE" help:"As it was known then: what was entered later is left out. YYYY-MM-DD is the end of that day in the company's time zone; an instant like 2026-06-30T12:00:00Z is accepted. Without it, as known now."`
 	Scope  string `placeholder:"PARTS" help:"What it covers: customer=NAME,plant=NAME,line=NAME,conveyor=TAG, each part optional. Without it, everything."`
 	DB     string `name:"db" default:"carryside.db" placeholder:"FILE|URL" help:"The installation's database."`
 	Out    string `required:"" placeholder:"FILE" help:"File to write; its ending says how: .xlsx, .csv, .json or .html."`
+	As     string `name:"as" placeholder:"NAME" help:"Who has it made, as its cover and the journal say. Without it, operator at this host."`
+	Basis  string `placeholder:"PROOF" help:"Build an issued report again from the basis its proof file names, instead of a new one. What differs is listed by column."`
+	Draft  bool   `help:"Do not keep the report, journal it or write a proof: for a look, or where the database may only be read."`
 }
 
 // Help lists the reports.
@@ -32,61 +36,118 @@ func (c *exportCommand) Help() string {
 	for _, e := range reports.Catalogue {
 		fmt.Fprintf(&b, "%s: %s. %s\n", e.Slug, e.Title, e.Question)
 	}
+	b.WriteString("\nA report is issued: its bytes are kept, their digest is journalled, and a proof file is written\nbeside it, FILE.proof.json. 'carryside verify FILE' proves the file by it.\n")
 	return b.String()
 }
 
 // Run writes the whole file or none.
 func (c *exportCommand) Run(ctx context.Context, p *Program) error {
-	entry, err := reports.Find(c.Report)
-	if err != nil {
-		return &UsageError{strings.TrimSuffix(err.Error(), ": "+assets.ErrNotFound.Error())}
-	}
 	write, err := writerFor(c.Out)
 	if err != nil {
 		return err
 	}
-	filter, err := reports.ParseFilter(c.Scope)
+	if c.Basis != "" {
+		return c.again(ctx, p, write)
+	}
+	asked, err := c.asked(p.Now())
 	if err != nil {
-		return &UsageError{"--scope: " + err.Error()}
-	}
-	now := p.Now()
-	if _, err := reports.NewAsOf(assets.Day(c.AsOf), now); err != nil {
-		return &UsageError{"--as-of: " + err.Error()}
-	}
-	if _, err := reports.NewKnownAt(c.Known, nil); err != nil {
-		return &UsageError{"--known-at: " + err.Error()}
+		return err
 	}
 	db, err := plantdb.Open(ctx, plantdb.Config{DSN: c.DB, AsItIs: true})
 	if err != nil {
 		return err
 	}
 	defer db.Close()
-	source := reporting.NewSource(db, assets.JobScope())
-	in := reports.Inputs{Filter: filter, Built: now, By: operator(), Version: version() + ", " + runtime.Version()}
-	if in.Zone, err = reporting.CompanyZone(ctx, db); err != nil {
+	if asked.in.Zone, err = reporting.CompanyZone(ctx, db); err != nil {
 		return err
 	}
-	if in.Known, err = reports.NewKnownAt(c.Known, in.Zone); err != nil {
+	if asked.in.Known, err = reports.NewKnownAt(c.Known, asked.in.Zone); err != nil {
 		return err
 	}
-	if c.Known != "" {
-		source = source.KnownAt(in.Known.At)
-	}
-	in.Source = source
-	report, err := entry.Build(ctx, in, assets.Day(c.AsOf))
+	f, err := newFile(c.Out)
 	if err != nil {
 		return err
 	}
-	proof, err := c.writeFile(ctx, report, write)
+	defer f.discard()
+	var report *reports.Report
+	err = db.InSnapshot(ctx, func(tx *plantdb.DB) (err error) {
+		source := reporting.NewSource(tx, assets.JobScope())
+		if c.Known != "" {
+			source = source.KnownAt(asked.in.Known.At)
+		}
+		asked.in.Source = source
+		if report, err = asked.entry.Build(ctx, asked.in, assets.Day(c.AsOf)); err != nil {
+			return err
+		}
+		return f.write(ctx, report, write)
+	})
 	if err != nil {
 		return err
 	}
-	rows := "rows"
-	if proof.Rows == 1 {
-		rows = "row"
+	if err := c.issue(ctx, db, report, f, p.Now()); err != nil {
+		return err
 	}
-	_, err = fmt.Fprintf(p.Stdout, "%s: %d %s, digest of the rows %s\n", c.Out, proof.Rows, rows, proof.Digest)
+	_, err = fmt.Fprintf(p.Stdout, "%s: %s, digest of the rows %s\n", c.Out, countRows(f.proof.Rows), f.proof.Digest)
 	return err
+}
+
+func countRows(n int) string {
+	if n == 1 {
+		return "1 row"
+	}
+	return fmt.Sprintf("%d rows", n)
+}
+
+// askedFor is what a call asks for, once it makes sense.
+type askedFor struct {
+	entry reports.Entry
+	in    reports.Inputs
+}
+
+func (c *exportCommand) asked(now time.Time) (a askedFor, err error) {
+	if c.Report == "" {
+		return a, &UsageError{"say which report: carryside export splice-age --out FILE"}
+	}
+	if a.entry, err = reports.Find(c.Report); err != nil {
+		return a, &UsageError{strings.TrimSuffix(err.Error(), ": "+assets.ErrNotFound.Error())}
+	}
+	filter, err := reports.ParseFilter(c.Scope)
+	if err != nil {
+		return a, &UsageError{"--scope: " + err.Error()}
+	}
+	if _, err := reports.NewAsOf(assets.Day(c.AsOf), now); err != nil {
+		return a, &UsageError{"--as-of: " + err.Error()}
+	}
+	if _, err := reports.NewKnownAt(c.Known, nil); err != nil {
+		return a, &UsageError{"--known-at: " + err.Error()}
+	}
+	a.in = reports.Inputs{Filter: filter, Built: now, By: cmp.Or(strings.TrimSpace(c.As), operator()), Version: programVersion()}
+	return a, nil
+}
+
+// programVersion names the program and the Go it was built with, whose libraries write the files.
+func programVersion() string { return version() + ", " + runtime.Version() }
+
+// issue keeps the report, writes its proof and puts both files in their places.
+func (c *exportCommand) issue(ctx context.Context, db *plantdb.DB, r *reports.Report, f *newReportFile, now time.Time) error {
+	if c.Draft {
+		return f.keep()
+	}
+	form := strings.TrimPrefix(strings.ToLower(filepath.Ext(c.Out)), ".")
+	content, err := os.Open(f.temporary)
+	if err != nil {
+		return err
+	}
+	defer content.Close()
+	i := reporting.Issuing{Report: r, Proof: f.proof, File: f.proved, Form: form, Origin: plantdb.Command, Now: now}
+	proof, err := reporting.Issue(ctx, db, i, content)
+	if err != nil {
+		return err
+	}
+	if err := f.keep(); err != nil {
+		return err
+	}
+	return writeProof(c.Out+proofEnding, proof)
 }
 
 // writeReport writes a report in one form.
@@ -105,24 +166,6 @@ func writerFor(name string) (writeReport, error) {
 		return (*reports.Report).WritePage, nil
 	}
 	return nil, &UsageError{fmt.Sprintf("--out %s: the ending says the form; write .xlsx, .csv, .json or .html", name)}
-}
-
-// writeFile writes beside the file and puts it in its place when it is whole.
-func (c *exportCommand) writeFile(ctx context.Context, r *reports.Report, write writeReport) (reports.Proof, error) {
-	f, err := os.CreateTemp(filepath.Dir(c.Out), ".carryside-*"+filepath.Ext(c.Out))
-	if err != nil {
-		return reports.Proof{}, fmt.Errorf("%s cannot be written: %s; choose a folder that exists and may be written to", c.Out, plainFault(err))
-	}
-	defer os.Remove(f.Name()) // gone already when all went well
-	proof, err := write(r, ctx, f)
-	err = errors.Join(err, f.Chmod(0o644), f.Close())
-	if err != nil {
-		return reports.Proof{}, err
-	}
-	if err := os.Rename(f.Name(), c.Out); err != nil {
-		return reports.Proof{}, fmt.Errorf("%s cannot be written: %s", c.Out, plainFault(err))
-	}
-	return proof, nil
 }
 
 // operator is who works at the command line of this host.

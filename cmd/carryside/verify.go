@@ -18,6 +18,8 @@ import (
 
 // verifyCommand proves the journal: for an auditor, and for whoever restored a backup.
 type verifyCommand struct {
+	File       string `arg:"" optional:"" name:"file" help:"A report's file to prove; without it, the journal is proved."`
+	Proof      string `placeholder:"FILE" help:"The proof file of FILE; without it, FILE.proof.json where there is one."`
 	DB         string `name:"db" default:"carryside.db" placeholder:"FILE|URL" help:"The installation's database."`
 	Checkpoint string `placeholder:"FILE" help:"Lines of an earlier run, kept outside: the journal must still contain those entries."`
 	Customer   string `placeholder:"NAME" help:"Only the chain of this customer, and the rows it protects: for the customer's own auditor."`
@@ -26,6 +28,8 @@ type verifyCommand struct {
 // Help says what is proved.
 func (c *verifyCommand) Help() string {
 	return `Rebuilds every hash of the journal from the rows it protects and names the first broken link.
+Of a FILE it says whether it is, byte for byte, a report that was issued: by the proof file given
+beside it, by the journal of the database, or by both, and which.
 
 Each chain gives one line: its number, its newest entry and that entry's hash. Keep the lines
 outside the installation and give them to --checkpoint later: without them the journal can only be
@@ -37,6 +41,13 @@ func (c *verifyCommand) Run(ctx context.Context, p *Program) error {
 	kept, err := readCheckpoints(c.Checkpoint)
 	if err != nil {
 		return err
+	}
+	if c.File != "" {
+		check, err := newFileCheck(c.File, c.Proof)
+		if err != nil {
+			return err
+		}
+		return check.run(ctx, p, c.DB, kept)
 	}
 	db, err := plantdb.Open(ctx, plantdb.Config{DSN: c.DB, AsItIs: true})
 	if err != nil {
@@ -55,14 +66,23 @@ func (c *verifyCommand) Run(ctx context.Context, p *Program) error {
 	if err != nil {
 		return err
 	}
-	if n := len(verdict.Breaks); n > 0 {
-		more := ""
-		if n > 1 {
-			more = fmt.Sprintf(" %d more breaks follow from it or stand beside it.", n-1)
-		}
-		return errors.New(verdict.Breaks[0].Says + more)
+	if err := firstBreak(verdict); err != nil {
+		return err
 	}
 	return c.print(ctx, p.Stdout, db, verdict)
+}
+
+// firstBreak is the first broken link of a verdict; nil: the journal is whole.
+func firstBreak(verdict plantdb.Verdict) error {
+	n := len(verdict.Breaks)
+	if n == 0 {
+		return nil
+	}
+	more := ""
+	if n > 1 {
+		more = fmt.Sprintf(" %d more breaks follow from it or stand beside it.", n-1)
+	}
+	return errors.New(verdict.Breaks[0].Says + more)
 }
 
 // customerNamed finds a customer by its name.

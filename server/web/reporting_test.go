@@ -44,7 +44,7 @@ func (s fakeSource) PlantAt(_ context.Context, _ int64, at time.Time) (reports.P
 			standings = append(standings, st)
 		}
 	}
-	return reports.Plant{Register: &reg, Standings: standings, Basis: []reports.Basis{{Name: "Journal of Skarrow Harbour", Value: "position 18204"}}}, nil
+	return reports.Plant{Register: &reg, Standings: standings, Chains: []reports.ChainRead{{Name: "Journal of Skarrow Harbour", Chain: 2, Entry: 18204, Hash: "5e"}}}, nil
 }
 
 func (o *fakeOffice) ReportSource(scope assets.Scope) reports.Source {

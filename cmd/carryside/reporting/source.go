@@ -1,6 +1,10 @@
-// Package reporting joins the reports to the database, for the command line and for the screens.
+// Package reporting joins the reports to the database, for the command line and for the screens: what they are built
+// from, and how they are issued, proved and built again.
 //
-//	report, err := entry.Build(ctx, reports.Inputs{Source: reporting.NewSource(db, scope), Built: now}, asOf)
+//	err := db.InSnapshot(ctx, func(tx *plantdb.DB) error {
+//		report, err := entry.Build(ctx, reports.Inputs{Source: reporting.NewSource(tx, scope), Built: now}, asOf)
+//		...
+//	})
 package reporting
 
 import (
@@ -28,11 +32,13 @@ func CompanyZone(ctx context.Context, db *plantdb.DB) (*time.Location, error) {
 	return assets.Plant{Zone: company.Zone}.Location(), nil
 }
 
-// Source reads what reports ask for from a database, within a scope.
+// Source reads what reports ask for from a database, within a scope. All of a report is of one moment when the database is
+// a snapshot of it.
 type Source struct {
 	db      *plantdb.DB
 	scope   assets.Scope
-	knownAt assets.Instant // 0: as known now
+	knownAt assets.Instant  // 0: as known now
+	places  map[int64]int64 // by chain, how far it is read; nil: as far as knownAt says
 }
 
 var _ reports.Source = Source{}
@@ -46,30 +52,77 @@ func (s Source) KnownAt(at time.Time) Source {
 	return s
 }
 
+// At returns the same source as known at places of the chains. A chain that is not among them had no entry yet.
+func (s Source) At(chains []reports.ChainRead) Source {
+	s.places = map[int64]int64{}
+	for _, c := range chains {
+		s.places[c.Chain] = c.Entry
+	}
+	return s
+}
+
+// position returns how far the chain of a customer is read, 0 for the company's: as AsOf wants it.
+func (s Source) position(ctx context.Context, customerID int64) (int64, error) {
+	switch {
+	case s.places != nil:
+		k, err := s.db.Checkpoint(ctx, customerID, 0)
+		if entry := s.places[k.ChainID]; entry > 0 {
+			return entry, err
+		}
+		return -1, err
+	case s.knownAt != 0:
+		return s.db.PositionAt(ctx, customerID, s.knownAt)
+	}
+	return 0, nil
+}
+
+// asOf is what is read of a customer at an instant, 0: now.
+func (s Source) asOf(ctx context.Context, customerID int64, valid assets.Instant) (a plantdb.AsOf, err error) {
+	a.Valid = valid
+	if a.Known, err = s.position(ctx, customerID); err != nil || customerID == 0 {
+		return a, err
+	}
+	a.CompanyKnown, err = s.position(ctx, 0)
+	return a, err
+}
+
 // Plants lists the plants of the scope in the order of customer and plant.
 func (s Source) Plants(ctx context.Context) ([]reports.PlantName, error) {
-	customers, err := registry.Customers(ctx, s.db, s.scope)
+	places := map[int64]plantdb.AsOf{} // a customer has several plants
+	owned, err := registry.OwnersAsOf(ctx, s.db, s.scope, func(customerID int64) (plantdb.AsOf, error) {
+		if known, ok := places[customerID]; ok {
+			return known, nil
+		}
+		known, err := s.asOf(ctx, customerID, 0)
+		places[customerID] = known
+		return known, err
+	})
 	if err != nil {
 		return nil, err
 	}
-	plants, err := registry.Plants(ctx, s.db, s.scope)
-	if err != nil {
-		return nil, err
-	}
-	return reports.PlantNames(customers, plants), nil
+	return reports.PlantNames(owned.Customers, owned.Plants), nil
 }
 
 // PlantAt reads one plant as of an instant.
-func (s Source) PlantAt(ctx context.Context, plantID int64, at time.Time) (reports.Plant, error) {
-	instant := assets.InstantOf(at)
-	asOf := plantdb.AsOf{Valid: instant}
-	if s.knownAt != 0 {
-		var err error
-		if asOf, err = s.db.KnownAt(ctx, plantID, instant, s.knownAt); err != nil {
-			return reports.Plant{}, err
-		}
+func (s Source) PlantAt(ctx context.Context, plantID int64, at time.Time) (p reports.Plant, err error) {
+	err = s.db.InSnapshot(ctx, func(tx *plantdb.DB) error {
+		s.db = tx
+		p, err = s.plantAt(ctx, plantID, assets.InstantOf(at))
+		return err
+	})
+	return p, err
+}
+
+func (s Source) plantAt(ctx context.Context, plantID int64, at assets.Instant) (reports.Plant, error) {
+	customer, err := s.db.CustomerOf(ctx, plantID)
+	if err != nil {
+		return reports.Plant{}, err
 	}
-	state, err := outlook.Stand(ctx, s.db, s.scope, plantID, asOf, instant)
+	asOf, err := s.asOf(ctx, customer, at)
+	if err != nil {
+		return reports.Plant{}, err
+	}
+	state, err := outlook.Stand(ctx, s.db, s.scope, plantID, asOf, at)
 	if err != nil {
 		return reports.Plant{}, err
 	}
@@ -77,24 +130,21 @@ func (s Source) PlantAt(ctx context.Context, plantID int64, at time.Time) (repor
 	if err != nil {
 		return reports.Plant{}, err
 	}
-	basis, err := s.basis(ctx, state.Register, asOf)
-	return reports.Plant{Register: state.Register, Standings: state.Standings, Findings: findings, Basis: basis}, err
+	chains, err := s.chains(ctx, state.Register, asOf)
+	return reports.Plant{Register: state.Register, Standings: state.Standings, Findings: findings, Chains: chains}, err
 }
 
-// basis says how far the journals reach that the plant was read from, as lines that verify takes as a checkpoint.
-func (s Source) basis(ctx context.Context, reg *assets.Register, asOf plantdb.AsOf) ([]reports.Basis, error) {
+// chains says how far the journals reach that the plant was read from, as verify takes them for checkpoints.
+func (s Source) chains(ctx context.Context, reg *assets.Register, asOf plantdb.AsOf) ([]reports.ChainRead, error) {
 	company, err := s.chain(ctx, "Journal of the company", 0, asOf.CompanyKnown)
 	if err != nil {
 		return nil, err
 	}
 	own, err := s.chain(ctx, "Journal of "+reg.Customer.Name, reg.Customer.ID, asOf.Known)
-	return []reports.Basis{company, own}, err
+	return []reports.ChainRead{company, own}, err
 }
 
-func (s Source) chain(ctx context.Context, name string, customerID, position int64) (reports.Basis, error) {
+func (s Source) chain(ctx context.Context, name string, customerID, position int64) (reports.ChainRead, error) {
 	k, err := s.db.Checkpoint(ctx, customerID, position)
-	if k.Position == 0 {
-		return reports.Basis{Name: name, Value: "no entry yet"}, err
-	}
-	return reports.Basis{Name: name, Value: fmt.Sprintf("chain %d entry %d %s", k.ChainID, k.Position, k.Hash)}, err
+	return reports.ChainRead{Name: name, Chain: k.ChainID, Entry: k.Position, Hash: k.Hash}, err
 }
