@@ -28,8 +28,25 @@ func Rows[T any](tx *gorm.DB) ([]T, error) {
 
 // columnPlan says where a column goes in a struct.
 type columnPlan struct {
-	index []int
-	json  bool
+	index    []int
+	json     bool
+	nullable bool // the field is a pointer
+}
+
+// field returns the column's field in a row.
+func (p columnPlan) field(row reflect.Value) reflect.Value {
+	if len(p.index) == 1 {
+		return row.Field(p.index[0])
+	}
+	return row.FieldByIndex(p.index)
+}
+
+// emptyAlready tells whether a fresh row says a value already: half of a register's columns are nothing, "" or 0.
+func (p columnPlan) emptyAlready(value any) bool {
+	if p.json {
+		return value == "null"
+	}
+	return !p.nullable && (value == int64(0) || value == "" || value == 0.0 || value == false)
 }
 
 // plans are the columns of each row type by name, once worked out.
@@ -47,7 +64,7 @@ func columnsOf[T any](tx *gorm.DB) (map[string]columnPlan, error) {
 	of := make(map[string]columnPlan, len(s.Fields))
 	for _, f := range s.Fields {
 		if f.DBName != "" {
-			of[f.DBName] = columnPlan{f.StructField.Index, f.Serializer != nil}
+			of[f.DBName] = columnPlan{f.StructField.Index, f.Serializer != nil, f.StructField.Type.Kind() == reflect.Pointer}
 		}
 	}
 	plans.Store(t, of)
@@ -79,10 +96,10 @@ func scanRows[T any](rows *sql.Rows, of map[string]columnPlan) ([]T, error) {
 		var row T
 		v := reflect.ValueOf(&row).Elem()
 		for i, plan := range into {
-			if values[i] == nil {
+			if values[i] == nil || plan.emptyAlready(values[i]) {
 				continue
 			}
-			if err := plan.set(v.FieldByIndex(plan.index), values[i]); err != nil {
+			if err := plan.set(plan.field(v), values[i]); err != nil {
 				return nil, fmt.Errorf("column %s: %w", names[i], err)
 			}
 		}

@@ -21,9 +21,10 @@ const SQLiteDriver = "cgo"
 // as another process has written in between.
 //
 // A connection keeps the statements it has prepared: a page asks the same twenty each time. Few, because the longest
-// have their numbers written out and never come again.
+// have their numbers written out and never come again. It takes no lock of its own at each step: database/sql lets one
+// goroutine at a time use it.
 func sqlitePool(path string, use poolUse, wait time.Duration) (*sql.DB, error) {
-	params := fmt.Sprintf("?_busy_timeout=%d&_foreign_keys=on&_stmt_cache_size=40", wait.Milliseconds())
+	params := fmt.Sprintf("?_busy_timeout=%d&_foreign_keys=on&_stmt_cache_size=40&_mutex=no", wait.Milliseconds())
 	switch use {
 	case poolWrites:
 		params += "&_txlock=immediate&_journal_mode=WAL&_synchronous=" + synchronous

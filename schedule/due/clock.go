@@ -17,6 +17,9 @@ type Line = rules.Line
 type Clocks struct {
 	Lines  map[int64]Line       // by conveyor
 	Duties map[int64]clock.Duty // by belt
+
+	plans map[int64]clock.Plan // by line, 0 the plant's own
+	began map[int64]time.Time  // since when each conveyor is known to run
 }
 
 // Rules returns the clocks as rules ask for them.

@@ -17,9 +17,10 @@ type candidate struct {
 	share     Figure
 	at        time.Time // zero: never reached on the line as projected
 	day       assets.Day
-	targetH   float64 // running hours at which it is reached; used until the line is inverted
-	timeOfDay string  // of a limit in days; "" its end
-	unit      string  // a limit in months or years says so beside its days: "36 months"
+	targetH   float64   // running hours at which it is reached; used until the line is inverted
+	clockedAt time.Time // of the one that falls due first: when the first limit in hours or passes is reached
+	timeOfDay string    // of a limit in days; "" its end
+	unit      string    // a limit in months or years says so beside its days: "36 months"
 }
 
 func (c candidate) reached(now time.Time) bool { return !c.at.IsZero() && !c.at.After(now) }
@@ -112,6 +113,7 @@ func (e evaluation) govern(s *assets.Splice, r run, used usage) (best candidate,
 		hours.invert(r.line, e.zone)
 	}
 	best = earlier(days, hours)
+	best.clockedAt = hours.at
 	return best, best.RuleID != 0, uncounted
 }
 

@@ -28,7 +28,8 @@ type History struct {
 // its first belt or splice whose date is known.
 func NewClocks(h History) Clocks {
 	reg := h.Register
-	c := Clocks{Lines: make(map[int64]Line, len(reg.Conveyors)), Duties: make(map[int64]clock.Duty, len(reg.Belts))}
+	c := Clocks{Lines: make(map[int64]Line, len(reg.Conveyors)), Duties: make(map[int64]clock.Duty, len(reg.Belts)),
+		plans: plansOf(reg.Plant, h.Calendars), began: inService(reg)}
 	c.Read(h, reg.Conveyors)
 	for _, b := range reg.Belts {
 		c.Duties[b.ID] = h.duty(b)
@@ -36,17 +37,17 @@ func NewClocks(h History) Clocks {
 	return c
 }
 
-// Read makes the lines of some conveyors anew, after more of their readings were fetched.
+// Read makes the lines of some conveyors anew, after more of the readings of the history they were made of were
+// fetched.
 func (c Clocks) Read(h History, some []assets.Conveyor) {
-	plans := plansOf(h.Register.Plant, h.Calendars)
-	began := inService(h.Register)
-	for _, v := range some {
-		plan := plans[v.LineID]
+	for i := range some {
+		v := &some[i]
+		plan := c.plans[v.LineID]
 		if plan == nil {
-			plan = plans[0]
+			plan = c.plans[0]
 		}
 		read := clock.NewLine(h.Points[v.ID])
-		c.Lines[v.ID] = NewLine(read, clock.Project(read, plan, Trailing, began[v.ID]))
+		c.Lines[v.ID] = NewLine(read, clock.Project(read, plan, Trailing, c.began[v.ID]))
 	}
 }
 

@@ -21,6 +21,10 @@ type Standing struct {
 	DueAt   time.Time
 	DueDay  assets.Day // plant date of DueAt; "" when nothing sets one or it is never reached
 	Overdue bool       // DueAt has passed
+
+	// ClockedAt is when the first limit in running hours or passes is reached, also where one in days falls due
+	// before it; zero: there is none, or it is never reached.
+	ClockedAt time.Time
 }
 
 // Limit is a rule in force applied to one splice.
@@ -92,13 +96,13 @@ func Plant(now time.Time, reg *assets.Register, rs []rules.Rule, clocks Clocks) 
 
 // Some returns the standings of some of a plant's splices, as Plant does.
 func Some(now time.Time, reg *assets.Register, splices []assets.Splice, rs []rules.Rule, clocks Clocks) []Standing {
-	e := evaluation{now: now, reg: reg, zone: calendar.ZoneOf(reg.Plant.Location())}
+	e := evaluation{now: now, reg: reg, zone: calendar.ZoneOf(reg.Plant.Location()), lines: make(map[int64]Line, len(reg.Conveyors))}
 	e.limits = limitsOf(now, reg.Plant, rs)
 	at := assets.InstantOf(now)
 	out := make([]Standing, 0, len(splices))
 	for i := range splices {
 		if s := &splices[i]; s.Live(at) {
-			out = append(out, e.standing(s, run{clocks.Lines[s.ConveyorID], clocks.Duties[s.BeltID]}))
+			out = append(out, e.standing(s, run{e.lineOf(clocks, s.ConveyorID), clocks.Duties[s.BeltID]}))
 		}
 	}
 	return out
@@ -110,6 +114,38 @@ type evaluation struct {
 	reg    *assets.Register
 	zone   calendar.Zone
 	limits []rules.Rule
+	lines  map[int64]Line // of conveyors asked about so far
+}
+
+// lineOf returns a conveyor's line, nil for none. It knows the hours at now, which each of the conveyor's splices is
+// asked for several times and which are a sum of its calendar.
+func (e evaluation) lineOf(clocks Clocks, conveyor int64) Line {
+	if l, asked := e.lines[conveyor]; asked {
+		return l
+	}
+	l := clocks.Lines[conveyor]
+	if l != nil {
+		hours, known := l.HoursAt(e.now)
+		l = lineNow{l, e.now, hours, known}
+	}
+	e.lines[conveyor] = l
+	return l
+}
+
+// lineNow is a line whose hours at one instant are known already.
+type lineNow struct {
+	Line
+	at    time.Time
+	hours float64
+	known bool
+}
+
+// HoursAt returns the running hours at t.
+func (l lineNow) HoursAt(t time.Time) (float64, bool) {
+	if t.Equal(l.at) {
+		return l.hours, l.known
+	}
+	return l.Line.HoursAt(t)
 }
 
 func (e evaluation) standing(s *assets.Splice, r run) Standing {
@@ -131,7 +167,7 @@ func (e evaluation) standing(s *assets.Splice, r run) Standing {
 	st.Reason = e.words(s, best, found, uncounted)
 	if found {
 		st.Limit = &best.Limit
-		st.DueAt, st.DueDay, st.Overdue = best.at, best.day, best.reached(e.now)
+		st.DueAt, st.DueDay, st.Overdue, st.ClockedAt = best.at, best.day, best.reached(e.now), best.clockedAt
 		if st.Age.Known {
 			st.Used = best.share
 		}

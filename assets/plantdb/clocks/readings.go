@@ -1,6 +1,7 @@
 package clocks
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"errors"
@@ -54,6 +55,27 @@ func scanReadings(asOf plantdb.AsOf, rows *sql.Rows, err error) (readings []asse
 	return readings, rows.Err()
 }
 
+// pointColumns are what of a reading makes a point of a line, all there is to a plant's clocks.
+const pointColumns = "r.conveyor_id, r.at, r.known_from, r.known_to, r.shown_h"
+
+// scanPoints reads rows of pointColumns as scanReadings does.
+func scanPoints(asOf plantdb.AsOf, rows *sql.Rows, err error) (readings []assets.Reading, _ error) {
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var r assets.Reading
+		if err := rows.Scan((*int64)(&r.ConveyorID), (*int64)(&r.At), &r.KnownFrom, &r.KnownTo, &r.ShownH); err != nil {
+			return nil, err
+		}
+		if heldAt(r, asOf.Known) {
+			readings = append(readings, r)
+		}
+	}
+	return readings, rows.Err()
+}
+
 // heldAt tells whether a reading was held to be right at a position; 0 is now.
 func heldAt(r assets.Reading, position int64) bool {
 	if position == 0 {
@@ -73,7 +95,7 @@ func Readings(ctx context.Context, db *plantdb.DB, scope assets.Scope, conveyorI
 	return scanReadings(asOf, rows, err)
 }
 
-// WholeReadings returns all accepted readings of some conveyors of a plant, by conveyor, in order of time.
+// WholeReadings returns all accepted readings, without their remarks, of some conveyors of a plant, by conveyor, in order of time.
 func WholeReadings(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, conveyors []int64, asOf plantdb.AsOf) (map[int64][]assets.Reading, error) {
 	if err := db.Reach(ctx, scope, plantID); err != nil {
 		return nil, err
@@ -81,9 +103,9 @@ func WholeReadings(ctx context.Context, db *plantdb.DB, scope assets.Scope, plan
 	var all []assets.Reading
 	for some := range slices.Chunk(conveyors, 500) {
 		// CROSS JOIN holds SQLite to a stretch of the key for each conveyor.
-		rows, err := db.SQL(ctx).Raw("SELECT "+readingColumns+" FROM conveyors v CROSS JOIN readings r WHERE r.conveyor_id = v.id AND v.plant_id = ? AND v.known_to IS NULL AND v.valid_to IS NULL AND v.id IN ?",
+		rows, err := db.SQL(ctx).Raw("SELECT "+pointColumns+" FROM conveyors v CROSS JOIN readings r WHERE r.conveyor_id = v.id AND v.plant_id = ? AND v.known_to IS NULL AND v.valid_to IS NULL AND v.id IN ?",
 			plantID, some).Rows()
-		read, err := scanReadings(asOf, rows, err)
+		read, err := scanPoints(asOf, rows, err)
 		if err != nil {
 			return nil, err
 		}
@@ -147,7 +169,7 @@ type Wanted struct {
 	TrailingH   float64 // all of so many hours before each conveyor's last one, with the reading before them; 0: none
 }
 
-// PlantReadings returns the accepted readings that tell a plant's hours exactly at the instants asked about,
+// PlantReadings returns the accepted readings, without their remarks, that tell a plant's hours exactly at the instants asked about,
 // by conveyor, in order of time. Its cost follows what is asked, not the length of the histories.
 func PlantReadings(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, w Wanted, asOf plantdb.AsOf) (map[int64][]assets.Reading, error) {
 	if err := db.Reach(ctx, scope, plantID); err != nil {
@@ -157,16 +179,13 @@ func PlantReadings(ctx context.Context, db *plantdb.DB, scope assets.Scope, plan
 	if err != nil {
 		return nil, err
 	}
-	var queries []query
-	for some := range slices.Chunk(withinEnds(w.Asked, all), 2000) {
-		queries = append(queries, aroundQuery(some, asOf))
+	some, err := readAround(ctx, db, withinEnds(w.Asked, all), asOf)
+	if err != nil {
+		return nil, err
 	}
+	all = append(all, some...)
 	if w.TrailingH > 0 {
-		queries = append(queries, trailingQuery(plantID, w.TrailingH, asOf))
-	}
-	for _, q := range queries {
-		some, err := q.read(ctx, db, asOf)
-		if err != nil {
+		if some, err = trailingQuery(plantID, w.TrailingH, asOf).read(ctx, db, asOf); err != nil {
 			return nil, err
 		}
 		all = append(all, some...)
@@ -174,9 +193,36 @@ func PlantReadings(ctx context.Context, db *plantdb.DB, scope assets.Scope, plan
 	return byConveyor(all), nil
 }
 
+// ReadingsAround returns the accepted readings, without their remarks, next to instants, at most two each, by conveyor, in order of time. The
+// conveyors must be the plant's, and the instants between the first and the last reading of theirs.
+func ReadingsAround(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, asked []Asked, asOf plantdb.AsOf) (map[int64][]assets.Reading, error) {
+	if err := db.Reach(ctx, scope, plantID); err != nil {
+		return nil, err
+	}
+	all, err := readAround(ctx, db, asked, asOf)
+	return byConveyor(all), err
+}
+
+func readAround(ctx context.Context, db *plantdb.DB, asked []Asked, asOf plantdb.AsOf) (all []assets.Reading, _ error) {
+	for some := range slices.Chunk(asked, 2000) {
+		read, err := aroundQuery(some, asOf).read(ctx, db, asOf)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, read...)
+	}
+	return all, nil
+}
+
 // withinEnds leaves out the instants that the first and the last reading of their conveyor answer: those not between
 // them. A conveyor of another plant has no ends here.
 func withinEnds(asked []Asked, ends []assets.Reading) []Asked {
+	// An instant asked about twice, for two splices made at one visit, is looked up once.
+	asked = slices.Clone(asked)
+	slices.SortFunc(asked, func(a, b Asked) int {
+		return cmp.Or(cmp.Compare(a.ConveyorID, b.ConveyorID), cmp.Compare(a.At, b.At))
+	})
+	asked = slices.Compact(asked)
 	between := make(map[int64]Span, len(ends)/2)
 	for _, r := range ends {
 		s, known := between[r.ConveyorID]
@@ -185,7 +231,7 @@ func withinEnds(asked []Asked, ends []assets.Reading) []Asked {
 		}
 		between[r.ConveyorID] = Span{min(s.From, r.At), max(s.To, r.At)}
 	}
-	return slices.DeleteFunc(slices.Clone(asked), func(a Asked) bool {
+	return slices.DeleteFunc(asked, func(a Asked) bool {
 		s := between[a.ConveyorID]
 		return a.At <= s.From || a.At >= s.To
 	})
@@ -197,10 +243,15 @@ func byConveyor(readings []assets.Reading) map[int64][]assets.Reading {
 		of[r.ConveyorID] = append(of[r.ConveyorID], r)
 	}
 	for id, list := range of {
-		slices.SortFunc(list, func(a, b assets.Reading) int { return compareInstants(a.At, b.At) })
-		of[id] = slices.CompactFunc(list, func(a, b assets.Reading) bool { return a.At == b.At })
+		of[id] = InOrder(list)
 	}
 	return of
+}
+
+// InOrder puts readings of one conveyor in order of time; one that is there twice stays once. It works in place.
+func InOrder(list []assets.Reading) []assets.Reading {
+	slices.SortFunc(list, func(a, b assets.Reading) int { return compareInstants(a.At, b.At) })
+	return slices.CompactFunc(list, func(a, b assets.Reading) bool { return a.At == b.At })
 }
 
 func compareInstants(a, b assets.Instant) int {
@@ -213,8 +264,11 @@ func compareInstants(a, b assets.Instant) int {
 	return 0
 }
 
-// limitOne is the statement's core: one step down the index for each instant. A join to max(at) or a
-// row_number reads whole histories instead.
+// limitOne is the core of the statements below: one step down the key for each instant. A join to max(at) or a
+// row_number reads whole histories instead. Two things more keep SQLite from walking through the ten million readings
+// of a fleet to find a few hundred: CROSS JOIN, which holds it to the order written, and no condition on the readings
+// joined beside their key, which would make it build a filter of them all first. Corrected values at the same instant
+// fall away in scanPoints.
 func limitOne(conveyor, condition, order string, asOf plantdb.AsOf) (string, []any) {
 	where, args := known(asOf, "x")
 	return "(SELECT x.at FROM readings x WHERE x.conveyor_id = " + conveyor + condition + " AND " + where + " ORDER BY x.at" + order + " LIMIT 1)", args
@@ -228,15 +282,7 @@ type query struct {
 
 func (q query) read(ctx context.Context, db *plantdb.DB, asOf plantdb.AsOf) ([]assets.Reading, error) {
 	rows, err := db.SQL(ctx).Raw(q.sql, q.args...).Rows()
-	return scanReadings(asOf, rows, err)
-}
-
-// byKey makes the query that fetches the readings of keys (c, at). Two things keep SQLite from walking through the
-// ten million readings of a fleet to find a few hundred: CROSS JOIN, which holds it to the order written, and no
-// condition on the readings beside their key, which would make it build a filter of them all first. Corrected
-// values at the same instant fall away in scanReadings.
-func byKey(with, keys string, args []any) query {
-	return query{with + " SELECT " + readingColumns + " FROM (" + keys + ") n CROSS JOIN readings r WHERE r.conveyor_id = n.c AND r.at = n.at", args}
+	return scanPoints(asOf, rows, err)
 }
 
 // endsQuery fetches the first and the last reading of each conveyor of a plant, and those around the instant so many
@@ -246,18 +292,19 @@ func endsQuery(plantID int64, beforeLastH float64, asOf plantdb.AsOf) query {
 	last, _ := limitOne("v.id", "", " DESC", asOf)
 	with := "WITH ends (c, a, z) AS MATERIALIZED (SELECT v.id, " + first + ", " + last +
 		" FROM conveyors v WHERE v.plant_id = ? AND v.known_to IS NULL AND v.valid_to IS NULL)"
-	keys, params := "SELECT c, a AS at FROM ends UNION SELECT c, z FROM ends", append(slices.Concat(args, args), plantID)
+	of := " SELECT " + pointColumns + " FROM ends e CROSS JOIN readings r WHERE r.conveyor_id = e.c AND "
+	sql, params := with+of+"r.at = e.a UNION ALL"+of+"r.at = e.z", append(slices.Concat(args, args), plantID)
 	if beforeLastH > 0 {
 		before, _ := limitOne("e.c", " AND x.at <= e.z - ?", " DESC", asOf)
 		after, _ := limitOne("e.c", " AND x.at >= e.z - ?", "", asOf)
-		keys += " UNION SELECT e.c, " + before + " FROM ends e UNION SELECT e.c, " + after + " FROM ends e"
+		sql += " UNION ALL" + of + "r.at >= " + before + " AND r.at <= " + after
 		back := append([]any{int64(beforeLastH * 3600e6)}, args...)
 		params = slices.Concat(params, back, back)
 	}
-	return byKey(with, keys, params)
+	return query{sql, params}
 }
 
-// aroundQuery fetches the readings next to instants. The numbers are written out: they are integers of ours, and
+// aroundQuery fetches the readings next to instants that lie between the first and the last of their conveyor. The numbers are written out: they are integers of ours, and
 // a list of parameters would be four times as slow.
 func aroundQuery(asked []Asked, asOf plantdb.AsOf) query {
 	list := []byte("WITH asked (c, t) AS (VALUES ")
@@ -271,7 +318,9 @@ func aroundQuery(asked []Asked, asOf plantdb.AsOf) query {
 	list = append(list, ')')
 	before, args := limitOne("a.c", " AND x.at <= a.t", " DESC", asOf)
 	after, _ := limitOne("a.c", " AND x.at >= a.t", "", asOf)
-	return byKey(string(list), "SELECT a.c AS c, "+before+" AS at FROM asked a UNION SELECT a.c, "+after+" FROM asked a", slices.Concat(args, args))
+	// From the one to the other there is nothing else but corrected values, which fall away in scanPoints.
+	return query{string(list) + " SELECT " + pointColumns + " FROM asked a CROSS JOIN readings r WHERE r.conveyor_id = a.c AND r.at >= " + before + " AND r.at <= " + after,
+		slices.Concat(args, args)}
 }
 
 // trailingQuery fetches each conveyor's readings of the time before its last one, and the reading before that.
@@ -279,7 +328,7 @@ func trailingQuery(plantID int64, lengthH float64, asOf plantdb.AsOf) query {
 	last, args := limitOne("v.id", "", " DESC", asOf)
 	ends := "SELECT v.id AS c, " + last + " - ? AS t FROM conveyors v WHERE v.plant_id = ? AND v.known_to IS NULL AND v.valid_to IS NULL"
 	before, more := limitOne("w.c", " AND x.at <= w.t", " DESC", asOf)
-	sql := "WITH w AS (" + ends + ") SELECT " + readingColumns + " FROM w CROSS JOIN readings r WHERE r.conveyor_id = w.c AND r.at >= coalesce(" + before + ", w.t)"
+	sql := "WITH w AS (" + ends + ") SELECT " + pointColumns + " FROM w CROSS JOIN readings r WHERE r.conveyor_id = w.c AND r.at >= coalesce(" + before + ", w.t)"
 	return query{sql, slices.Concat(args, []any{int64(lengthH * 3600e6), plantID}, more)}
 }
 

@@ -18,12 +18,15 @@ import (
 // the hours at the instants asked about; where a date turns out to lie between readings that were not read, the
 // conveyor's are read whole.
 type history struct {
-	db     *plantdb.DB
-	scope  assets.Scope
-	known  plantdb.AsOf // what was known, at whatever time it was so
-	past   due.History
-	meters map[int64][]assets.Meter
-	clocks due.Clocks
+	db       *plantdb.DB
+	scope    assets.Scope
+	known    plantdb.AsOf // what was known, at whatever time it was so
+	past     due.History
+	meters   map[int64][]assets.Meter
+	readings map[int64][]assets.Reading // those read, by conveyor, in order of time
+	clocks   due.Clocks
+
+	splicesOnly bool // nobody asks how long belts have run
 }
 
 // read reads what the clocks of a register are made of. The readings are those around the instants it asks for itself
@@ -42,12 +45,11 @@ func (h *history) read(ctx context.Context, reg *assets.Register, more []clocks.
 		return err
 	}
 	wanted := clocks.Wanted{Asked: append(h.asked(), more...), BeforeLastH: due.Trailing.Hours(), TrailingH: whole.Hours()}
-	readings, err := clocks.PlantReadings(ctx, h.db, h.scope, plant, wanted, h.known)
-	if err != nil {
+	if h.readings, err = clocks.PlantReadings(ctx, h.db, h.scope, plant, wanted, h.known); err != nil {
 		return err
 	}
 	for _, c := range reg.Conveyors {
-		h.past.Points[c.ID] = clocks.Points(h.meters[c.ID], readings[c.ID])
+		h.past.Points[c.ID] = clocks.Points(h.meters[c.ID], h.readings[c.ID])
 	}
 	h.clocks = due.NewClocks(h.past)
 	return nil
@@ -72,7 +74,9 @@ func (h *history) asked() []clocks.Asked {
 		}
 	}
 	for _, b := range reg.Belts {
-		ask(b.ConveyorID, b.Fitted.At)
+		if !h.splicesOnly {
+			ask(b.ConveyorID, b.Fitted.At)
+		}
 		for i, v := range h.past.Belts[b.ID] {
 			ask(b.ConveyorID, v.ValidFrom)
 			if i == 0 {
@@ -88,24 +92,52 @@ func (h *history) asked() []clocks.Asked {
 
 // betweenReadings tells whether an instant lies before the last reading of a conveyor.
 func (h *history) betweenReadings(conveyor int64, at time.Time) bool {
-	points := h.past.Points[conveyor]
-	return len(points) > 0 && at.Before(points[len(points)-1].At)
+	read := h.readings[conveyor]
+	return len(read) > 0 && at.Before(read[len(read)-1].At.Time())
 }
 
-// readWhole reads all readings of some conveyors and makes their clocks anew.
+// readWhole reads all readings of some conveyors and makes their lines anew.
 func (h *history) readWhole(ctx context.Context, some map[int64]bool) error {
-	reg := h.past.Register
-	read, err := clocks.WholeReadings(ctx, h.db, h.scope, reg.Plant.ID, slices.Sorted(maps.Keys(some)), h.known)
+	if len(some) == 0 {
+		return nil
+	}
+	read, err := clocks.WholeReadings(ctx, h.db, h.scope, h.past.Register.Plant.ID, slices.Sorted(maps.Keys(some)), h.known)
 	if err != nil {
 		return err
 	}
-	var again []assets.Conveyor
-	for _, c := range reg.Conveyors {
+	for id := range some {
+		h.readings[id] = read[id]
+	}
+	h.again(some)
+	return nil
+}
+
+// readAround reads the readings next to some instants, and makes the lines of their conveyors anew.
+func (h *history) readAround(ctx context.Context, some []clocks.Asked) error {
+	if len(some) == 0 {
+		return nil
+	}
+	read, err := clocks.ReadingsAround(ctx, h.db, h.scope, h.past.Register.Plant.ID, some, h.known)
+	if err != nil {
+		return err
+	}
+	changed := make(map[int64]bool, len(read))
+	for id, more := range read {
+		h.readings[id] = clocks.InOrder(append(h.readings[id], more...))
+		changed[id] = true
+	}
+	h.again(changed)
+	return nil
+}
+
+// again makes the lines of some conveyors anew.
+func (h *history) again(some map[int64]bool) {
+	var conveyors []assets.Conveyor
+	for _, c := range h.past.Register.Conveyors {
 		if some[c.ID] {
-			h.past.Points[c.ID] = clocks.Points(h.meters[c.ID], read[c.ID])
-			again = append(again, c)
+			h.past.Points[c.ID] = clocks.Points(h.meters[c.ID], h.readings[c.ID])
+			conveyors = append(conveyors, c)
 		}
 	}
-	h.clocks.Read(h.past, again)
-	return nil
+	h.clocks.Read(h.past, conveyors)
 }

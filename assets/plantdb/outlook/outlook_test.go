@@ -18,6 +18,8 @@ import (
 	"carryside/schedule/clock"
 	"carryside/schedule/due"
 	"carryside/schedule/rules"
+
+	"github.com/google/go-cmp/cmp"
 )
 
 var (
@@ -134,3 +136,35 @@ func TestAPlantOutOfScopeIsNotFound(t *testing.T) {
 		t.Errorf("a plant in scope: %v", err)
 	}
 }
+
+// Few readings are read, and splices stand where all readings put them; so they do in what reports read.
+func TestFewReadingsGiveTheStandingsOfAll(t *testing.T) {
+	db, passed := demo(t), 0
+	for plant := int64(1); plant <= 3; plant++ {
+		for _, daysAgo := range []int{0, 100, 400} {
+			at := assets.InstantOf(fleetdb.Day.AddDate(0, 0, -daysAgo))
+			asOf := plantdb.AsOf{Valid: at}
+			for name, stand := range map[string]standing{"for screens": outlook.Stand, "for reports": outlook.StandByAge} {
+				got, err := stand(ctx, db, job, plant, asOf, at)
+				if err != nil {
+					t.Fatal(err)
+				}
+				all := allReadings(t, db, &outlook.Plant{Register: got.Register, Inputs: rules.Inputs{Plant: got.Register.Plant}})
+				want := due.Plant(at.Time(), got.Register, got.Rules, all)
+				for _, st := range want {
+					if !st.ClockedAt.IsZero() && st.ClockedAt.Before(at.Time()) {
+						passed++
+					}
+				}
+				if diff := cmp.Diff(want, got.Standings); diff != "" {
+					t.Errorf("plant %d %s, %d days ago: %s", plant, name, daysAgo, diff)
+				}
+			}
+		}
+	}
+	if passed == 0 {
+		t.Error("no limit in hours or passes was passed: there is nothing to compare")
+	}
+}
+
+type standing func(context.Context, *plantdb.DB, assets.Scope, int64, plantdb.AsOf, assets.Instant) (*outlook.Standings, error)

@@ -7,11 +7,17 @@ import (
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
+
+	"gorm.io/gorm"
 )
 
 // Specifications lists the company's catalogue of belt specifications by name.
 func Specifications(ctx context.Context, db *plantdb.DB, asOf plantdb.AsOf) ([]assets.Specification, error) {
-	return list[assets.Specification](db.SQL(ctx).Scopes(asOf.OfCompany().Rows).Order("name_key, id"))
+	return list[assets.Specification](specifications(db.SQL(ctx), asOf))
+}
+
+func specifications(tx *gorm.DB, asOf plantdb.AsOf) *gorm.DB {
+	return tx.Scopes(asOf.OfCompany().Rows).Order("name_key, id")
 }
 
 // Specification returns one belt specification.

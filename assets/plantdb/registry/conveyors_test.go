@@ -103,6 +103,7 @@ func TestFindingSentTwiceIsOneFinding(t *testing.T) {
 	if err != nil || len(open) != 1 {
 		t.Fatalf("findings that want an order: %+v, %v", open, err)
 	}
+	open0 := open[0]
 	refused(t, s, "refused_why", func(c *plantdb.Change) error { return registry.RefuseFollowUp(c, open[0].ID, 0, "") })
 	s.Change(t, noon, func(c *plantdb.Change) error {
 		return registry.RefuseFollowUp(c, open[0].ID, open[0].RowID, "belt is changed on Friday")
@@ -110,8 +111,8 @@ func TestFindingSentTwiceIsOneFinding(t *testing.T) {
 	if open, err = registry.OpenGrades(bg, s.DB, s.Scope, s.Plant.ID, 3); err != nil || len(open) != 0 {
 		t.Errorf("after the refusal: %+v, %v", open, err)
 	}
-	last, err := registry.LastFindings(bg, s.DB, s.Scope, s.Plant.ID, plantdb.AsOf{})
-	if err != nil || last[s.Splice.ID].RefusedBy != 7 {
+	last, err := registry.LastFindings(bg, s.DB, s.Scope, s.Plant.ID, []int64{s.Splice.ID}, plantdb.AsOf{})
+	if err != nil || last[s.Splice.ID].Category != open0.Category || *last[s.Splice.ID].Grade != *open0.Grade {
 		t.Errorf("last findings %+v, %v", last, err)
 	}
 	for field, f := range map[string]assets.Finding{

@@ -13,13 +13,30 @@ import (
 // PlantAsOf returns one plant's register: its lines, the conveyors in use, the belts on them and the
 // splices running, at the moment asked for. A handful of queries, whatever its size.
 func PlantAsOf(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf) (*assets.Register, error) {
-	return loadRegister(ctx, db, scope, plantID, asOf, living(asOf))
+	return loadRegister(ctx, db, scope, plantID, asOf, living(asOf), columns{})
+}
+
+// AgesAsOf returns of PlantAsOf's register what tells splices' ages and their places, and nothing else: no pulleys,
+// so that no flexes can be counted, no sizes, remarks or words as typed, no catalogue but the families of belts. A
+// report of every plant there is reads half as much with it.
+func AgesAsOf(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf) (*assets.Register, error) {
+	return loadRegister(ctx, db, scope, plantID, asOf, living(asOf), ageColumns)
+}
+
+// columns are those read of each table; "" for all.
+type columns struct{ conveyors, belts, splices, specifications string }
+
+var ageColumns = columns{
+	conveyors:      "id, valid_from, plant_id, line_id, tag, tag_key, position, speed_mps, wash_down, outdoor, status",
+	belts:          "id, valid_from, plant_id, conveyor_id, specification_id, loop_length_m, fitted_at, fitted_earliest, fitted_latest, fitted_as_written, fitted_timed, removed",
+	splices:        "id, valid_from, plant_id, conveyor_id, belt_id, number, form, bond, made_at, made_earliest, made_latest, made_as_written, made_timed, made_by_id, ended",
+	specifications: "id, family",
 }
 
 // PlantHistoryAsOf returns the same with belts and splices that ended at or after since (0: all that ever
 // were) and with retired conveyors.
 func PlantHistoryAsOf(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf, since assets.Instant) (*assets.Register, error) {
-	return loadRegister(ctx, db, scope, plantID, asOf, ended(asOf, since))
+	return loadRegister(ctx, db, scope, plantID, asOf, ended(asOf, since), columns{})
 }
 
 // lives narrows each table to the things whose life meets what is asked.
@@ -49,20 +66,24 @@ func ended(asOf plantdb.AsOf, since assets.Instant) lives {
 	}
 }
 
-func loadRegister(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf, l lives) (*assets.Register, error) {
+func loadRegister(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf, l lives, of columns) (*assets.Register, error) {
 	r := &assets.Register{At: asOf.Valid}
 	err := db.InSnapshot(ctx, func(tx *plantdb.DB) error {
 		if err := loadOwners(ctx, tx, scope, plantID, asOf, r); err != nil {
 			return err
 		}
-		of := func() *gorm.DB { return tx.SQL(ctx).Scopes(asOf.Rows).Where("plant_id = ?", plantID) }
+		read := func(columns string) *gorm.DB {
+			return some(tx.SQL(ctx), columns).Scopes(asOf.Rows).Where("plant_id = ?", plantID)
+		}
 		var errs [7]error
-		r.Lines, errs[0] = list[assets.Line](of())
-		r.Conveyors, errs[1] = list[assets.Conveyor](of().Where(l.conveyors))
-		r.Belts, errs[2] = list[assets.Belt](of().Where(l.belts, l.args...))
-		r.Splices, errs[3] = list[assets.Splice](of().Where(l.splices, l.args...))
-		r.Specifications, errs[4] = Specifications(ctx, tx, asOf)
-		r.SpliceKinds, errs[5] = SpliceKinds(ctx, tx, asOf)
+		r.Lines, errs[0] = list[assets.Line](read(""))
+		r.Conveyors, errs[1] = list[assets.Conveyor](read(of.conveyors).Where(l.conveyors))
+		r.Belts, errs[2] = list[assets.Belt](read(of.belts).Where(l.belts, l.args...))
+		r.Splices, errs[3] = list[assets.Splice](read(of.splices).Where(l.splices, l.args...))
+		r.Specifications, errs[4] = list[assets.Specification](some(specifications(tx.SQL(ctx), asOf), of.specifications))
+		if of == (columns{}) {
+			r.SpliceKinds, errs[5] = SpliceKinds(ctx, tx, asOf)
+		}
 		errs[6] = nameRegister(ctx, tx, r)
 		return errors.Join(errs[:]...)
 	})
@@ -71,6 +92,14 @@ func loadRegister(ctx context.Context, db *plantdb.DB, scope assets.Scope, plant
 	}
 	r.Arrange()
 	return r, nil
+}
+
+// some keeps a query to some columns; "" is all of them.
+func some(tx *gorm.DB, columns string) *gorm.DB {
+	if columns == "" {
+		return tx
+	}
+	return tx.Select(columns)
 }
 
 // loadOwners reads the plant, its customer and the company. A plant out of scope is not found.

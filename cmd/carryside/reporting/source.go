@@ -118,15 +118,23 @@ func (s Source) plantAt(ctx context.Context, plantID int64, at assets.Instant) (
 	if err != nil {
 		return reports.Plant{}, err
 	}
+<<<<<<< HEAD
+	state, err := outlook.StandByAge(ctx, s.db, s.scope, plantID, asOf, instant)
+=======
 	asOf, err := s.asOf(ctx, customer, at)
 	if err != nil {
 		return reports.Plant{}, err
 	}
 	state, err := outlook.Stand(ctx, s.db, s.scope, plantID, asOf, at)
+>>>>>>> origin/main
 	if err != nil {
 		return reports.Plant{}, err
 	}
-	findings, err := registry.LastFindings(ctx, s.db, s.scope, plantID, asOf)
+	splices := make([]int64, len(state.Register.Splices))
+	for i, s := range state.Register.Splices {
+		splices[i] = s.ID
+	}
+	findings, err := registry.LastFindings(ctx, s.db, s.scope, plantID, splices, asOf)
 	if err != nil {
 		return reports.Plant{}, err
 	}
