@@ -1,5 +1,7 @@
 package assets
 
+import "slices"
+
 // Role is what a person may do; see the role table of the product.
 type Role string
 
@@ -69,6 +71,11 @@ func JobScope() Scope { return Scope{all: true} }
 
 // PlantScope is the scope of one plant.
 func PlantScope(plantID int64) Scope { return Scope{plants: []int64{plantID}} }
+
+// Holds tells whether a plant of a customer is in scope.
+func (s Scope) Holds(customerID, plantID int64) bool {
+	return s.all || slices.Contains(s.customers, customerID) || slices.Contains(s.plants, plantID)
+}
 
 // Reaches returns whether everything is in scope and otherwise the customers and plants that are.
 func (s Scope) Reaches() (all bool, customers, plants []int64) { return s.all, s.customers, s.plants }

@@ -50,9 +50,10 @@ const (
 // Life is one splice as an observation of its cohort.
 type Life struct {
 	SpliceID, ConveyorID, PlantID int64
-	Tag                           string
+	Tag, Number                   string
 	Key                           Key
 	Outcome                       Outcome
+	Running                       bool   // it has not ended
 	Late                          bool   // made before endings were recorded
 	Reason                        string // why it counts so, in words with its numbers
 	Question                      string // what a person could answer to make it count better; "" for none
@@ -104,7 +105,7 @@ func dayEnd(d assets.Day, zone calendar.Zone, otherwise time.Time) time.Time {
 // endings were recorded: watched from its age at that moment on (left truncation); ended before it: left out, since of
 // its like only those that survived are known. Without a date made: left out.
 func Observe(s Splice, usage Usage, asOf time.Time, mode string) Life {
-	l := Life{SpliceID: s.ID, ConveyorID: s.ConveyorID, PlantID: s.PlantID, Tag: s.Tag, Key: s.Key}
+	l := Life{SpliceID: s.ID, ConveyorID: s.ConveyorID, PlantID: s.PlantID, Tag: s.Tag, Number: s.Number, Key: s.Key, Running: s.Ended == nil}
 	if s.Made.IsZero() || s.Made.Unknown() {
 		l.leaveOut("the date it was made is not known", "When was it made? A year or 'before 2018' is enough.")
 		return l
@@ -112,6 +113,7 @@ func Observe(s Splice, usage Usage, asOf time.Time, mode string) Life {
 	made := when(s.Made, s.Zone)
 	end := span{from: asOf, to: asOf}
 	ended := s.Ended != nil && !s.Ended.Time().After(asOf)
+	l.Running = !ended
 	if ended {
 		end = when(s.Retired, s.Zone)
 		if end.to.After(asOf) {

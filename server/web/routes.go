@@ -11,7 +11,7 @@ import (
 type Route struct {
 	Method, Path string
 	May          people.Deed // asked at the plant of the address; for addresses of no plant, anywhere
-	Under        string      // screen of the head: today, belts, orders, reports, plants
+	Under        string      // screen of the head: today, belts, orders, life, reports, plants
 	Back         string      // page of the return side that is current: its path below the plant
 	Body         int64       // largest body taken; 0: formLimit
 	Raw          bool        // the body is no form; what answers it reads it
@@ -43,6 +43,8 @@ func routes() []Route {
 		{Method: post, Path: "/plants/:plant/orders/new", May: people.PlanOrders, Under: "orders", Back: "orders", Do: (*Site).raiseOrder},
 		{Method: get, Path: "/plants/:plant/splices/:splice", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).splice},
 		{Method: get, Path: "/plants/:plant/find", May: people.Read, Under: "find", Do: (*Site).find},
+		{Method: get, Path: "/plants/:plant/life", May: people.Read, Under: "life", Do: (*Site).life},
+		{Method: get, Path: "/plants/:plant/life/lives", May: people.Read, Under: "life", Do: (*Site).lives},
 		{Method: get, Path: "/plants/:plant/conveyors/:conveyor", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).conveyor},
 	}, slices.Concat(attachmentRoutes(), registerRoutes(), catalogueRoutes(), ownerRoutes(), tokenRoutes(), accountRoutes(), peopleRoutes())...)
 }
@@ -53,7 +55,7 @@ var screens = []string{
 	"signin", "problem", "join", "account", "people", "person", "invited",
 	"form", "readings", "decided", "meter", "rules", "rule", "stops", "calculator", "reports", "report",
 	"catalogues", "lines", "import", "trial", "attachments", "tokens",
-	"plants", "plant", "today", "belts", "conveyor", "splice", "orders", "order", "find",
+	"plants", "plant", "today", "belts", "conveyor", "splice", "orders", "order", "find", "life", "lives",
 }
 
 // heads is the names that ride on the belt, in order; one without a route is absent.
@@ -61,6 +63,7 @@ var heads = []struct{ word, screen, path string }{
 	{"Today", "today", ""},
 	{"Belts", "belts", "belts"},
 	{"Orders", "orders", "orders"},
+	{"Life", "life", "life"},
 	{"Reports", "reports", "reports"},
 }
 

@@ -28,6 +28,7 @@ type Sources struct {
 	Catalogues Catalogues
 	Calendars  Calendars
 	Importing  Importing
+	Lives      Lives
 
 	Attachments Attachments
 }

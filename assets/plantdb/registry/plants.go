@@ -14,6 +14,11 @@ func Plants(ctx context.Context, db *plantdb.DB, scope assets.Scope) ([]assets.P
 	return list[assets.Plant](db.SQL(ctx).Scopes(plantdb.AsOf{}.Rows, plantdb.InScope(scope, "id")).Order("name_key, id"))
 }
 
+// PlantsOf returns the plants of a customer that are in scope.
+func PlantsOf(ctx context.Context, db *plantdb.DB, scope assets.Scope, customerID int64) ([]assets.Plant, error) {
+	return list[assets.Plant](db.SQL(ctx).Scopes(plantdb.AsOf{}.Rows, plantdb.InScope(scope, "id")).Where("customer_id = ?", customerID).Order("id"))
+}
+
 // Plant returns one plant.
 func Plant(ctx context.Context, db *plantdb.DB, scope assets.Scope, id int64) (assets.Plant, error) {
 	return one[assets.Plant](db.SQL(ctx).Scopes(plantdb.AsOf{}.Rows, plantdb.InScope(scope, "id")).Where("id = ?", id))

@@ -230,3 +230,17 @@ func numberSplice(c *plantdb.Change, s *assets.Splice) error {
 	}
 	return err
 }
+
+// SpliceMark changes whenever any splice of a customer does: the newest row written and the newest one ended.
+type SpliceMark struct{ Row, Ended int64 }
+
+// SplicesMark returns a customer's mark.
+func SplicesMark(ctx context.Context, db *plantdb.DB, customerID int64) (SpliceMark, error) {
+	var m SpliceMark
+	err := db.SQL(ctx).Raw(`SELECT coalesce(max(row_id), 0) AS "row", coalesce(max(known_to), 0) AS ended FROM splices
+		WHERE plant_id IN (SELECT id FROM plants WHERE customer_id = ? AND known_to IS NULL AND valid_to IS NULL)`, customerID).Row().Scan(&m.Row, &m.Ended)
+	if err != nil {
+		return m, fmt.Errorf("see whether splices of customer %d changed: %w", customerID, err)
+	}
+	return m, nil
+}

@@ -35,6 +35,8 @@ type Desk struct {
 	fleets map[int64]*keptFleet
 	doubts map[int64]keptDoubts
 	facts  facts
+
+	lifeBooks lifeBooks
 }
 
 // keptFleet is a plant's register with its standings, and what they were computed from.
@@ -56,13 +58,13 @@ const (
 // New returns a desk that has looked at nothing yet.
 func New(db *plantdb.DB, now func() time.Time, e *schedule.Evaluator, version string) *Desk {
 	return &Desk{Door: &accounts.Door{DB: db, Now: now}, db: db, now: now, evaluator: e, version: version, fleets: map[int64]*keptFleet{}, doubts: map[int64]keptDoubts{},
-		facts: facts{plants: map[int64]*plantFacts{}}}
+		facts: facts{plants: map[int64]*plantFacts{}}, lifeBooks: lifeBooks{of: map[int64]keptLaws{}}}
 }
 
 // Sources is the desk as the screens ask for it.
 func (d *Desk) Sources() web.Sources {
 	return web.Sources{Plants: d, Fleets: d, Orders: d, Days: d, Finds: d, Registers: d, Meters: d, RuleBook: d,
-		Owners: d, StopBook: d, Reporting: d, Catalogues: d, Calendars: d, Importing: d, Attachments: d}
+		Owners: d, StopBook: d, Reporting: d, Catalogues: d, Calendars: d, Importing: d, Attachments: d, Lives: d}
 }
 
 // kept returns a plant's state and standings at now, from memory where nothing has changed.

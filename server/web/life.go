@@ -1,0 +1,323 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"html/template"
+	"math"
+	"net/url"
+	"slices"
+	"time"
+
+	"carryside/assets"
+	"carryside/schedule/cohort"
+	"carryside/schedule/due"
+	"carryside/schedule/life"
+	"carryside/schedule/people"
+	"carryside/server/web/drawing"
+)
+
+// Lives is what the pages about life need.
+type Lives interface {
+	// LifeBook returns the laws of the cohorts of a plant's customer with the lives the reader may see. It may be shared:
+	// screens do not change it.
+	LifeBook(ctx context.Context, scope assets.Scope, plantID int64, now time.Time) (*LifeBook, error)
+	// Forecasts returns when each live splice of a plant comes due, in the order of the register.
+	Forecasts(ctx context.Context, scope assets.Scope, plantID int64, now time.Time) ([]due.Forecast, error)
+}
+
+// LifeBook is what the splices of a customer have taught.
+type LifeBook struct {
+	Laws      []cohort.Law
+	Lives     []cohort.Life // of the plants the reader may see
+	Elsewhere bool          // plants the reader may not see have lives in it too
+	Fitted    time.Time
+	Kinds     []assets.SpliceKind
+}
+
+// lifePage answers: how old do splices of one sort get here, at what age are they best made anew, and what does that rest on?
+type lifePage struct {
+	Page
+	Cohorts  []Option
+	Chosen   string
+	ChosenAs string
+	Plot     template.HTML
+	Key      []template.HTML
+	Points   []lifePoint
+	Costs    template.HTML
+	CostRows []lifePoint
+	CostSays []Fact
+	Lines    []cohortLine
+	Rests    []Fact
+	LivesTo  string
+	LivesSay string
+	Empty    *Empty
+}
+
+// lifePoint is one row of the table beside a chart.
+type lifePoint struct{ Age, Observed, Fitted, Band string }
+
+type cohortLine struct {
+	Word, To                          string
+	Shown                             bool
+	Splices, Failures                 string
+	Clock, Shape, Scale, B10, How, By string
+}
+
+func (s *Site) life(r *Request) error {
+	book, err := s.Lives.LifeBook(r.Context(), r.Scope, r.PlantID(), r.Now)
+	if err != nil {
+		return err
+	}
+	reg, err := s.register(r)
+	if err != nil {
+		return err
+	}
+	here := book.ofPlant(r.PlantID())
+	p := &lifePage{}
+	p.Sheet = "Life"
+	if len(here) == 0 {
+		p.Say = "No splice of this plant has told anything about life yet"
+		p.Empty = &Empty{What: "No lives yet", Why: "How long splices last is learnt from those that ended and those that still run. Bring in the plant's list, or enter belts and splices with the dates they were made and ended."}
+		return r.Show("life", p)
+	}
+	shown := slices.IndexFunc(here, func(l cohort.Law) bool { return l.Key.Words() == r.Query("cohort") })
+	switch {
+	case r.Query("cohort") == "":
+		shown = 0
+	case shown < 0:
+		return fmt.Errorf("cohort %q: %w", r.Query("cohort"), assets.ErrNotFound)
+	}
+	look := lifeLook{r: r, book: book, reg: reg, law: here[shown]}
+	look.measure()
+	look.fill(p, here)
+	return r.Show("life", p)
+}
+
+// ofPlant returns the laws of the cohorts a plant has or had splices in, most failures first.
+func (b *LifeBook) ofPlant(plantID int64) []cohort.Law {
+	has := map[cohort.Key]bool{}
+	for _, l := range b.Lives {
+		if l.PlantID == plantID {
+			has[l.Key] = true
+		}
+	}
+	var out []cohort.Law
+	for _, l := range b.Laws {
+		if has[l.Key] {
+			out = append(out, l)
+		}
+	}
+	cohort.ByFailures(out)
+	return out
+}
+
+// livesOf returns the visible lives of a cohort.
+func (b *LifeBook) livesOf(k cohort.Key) cohort.Cohort {
+	c := cohort.Cohort{Key: k}
+	for _, l := range b.Lives {
+		if l.Key == k {
+			c.Lives = append(c.Lives, l)
+		}
+	}
+	return c
+}
+
+// lifeLook is one cohort looked at.
+type lifeLook struct {
+	r    *Request
+	book *LifeBook
+	reg  *assets.Register
+	law  cohort.Law
+
+	lives    cohort.Cohort
+	best     *life.Replacement
+	cost     due.Cost
+	costs    bool // the cost is known
+	currency string
+}
+
+// measure finds the best age.
+func (l *lifeLook) measure() {
+	l.lives = l.book.livesOf(l.law.Key)
+	l.cost, l.costs, l.currency = l.costOf()
+	if !l.costs || l.law.Predictive == nil {
+		return
+	}
+	if best, err := life.Replace(l.law.Predictive.Best, l.cost.Costs); err == nil {
+		l.best = &best
+	}
+}
+
+// costOf is what a replacement costs at the conveyors of the cohort: at their mean cost of a stop.
+func (l *lifeLook) costOf() (due.Cost, bool, string) {
+	i := slices.IndexFunc(l.book.Kinds, func(k assets.SpliceKind) bool { return k.Form == l.law.Key.Form && k.Bond == l.law.Key.Bond })
+	if i < 0 {
+		return due.Cost{}, false, ""
+	}
+	seen, sum := map[int64]bool{}, 0.0
+	n := 0.0
+	for _, one := range l.lives.Lives {
+		c, ok := l.reg.Conveyor(one.ConveyorID)
+		if ok && !seen[c.ID] && c.StopCostPerHour > 0 {
+			sum, n = sum+c.StopCostPerHour, n+1
+		}
+		seen[one.ConveyorID] = true
+	}
+	mean := assets.Conveyor{}
+	currency := "stop hours"
+	if n > 0 {
+		mean.StopCostPerHour, currency = math.Round(sum/n), l.reg.Plant.Currency
+	}
+	c, ok := due.CostOf(l.book.Kinds[i], mean, l.reg.Plant.Currency)
+	return c, ok, currency
+}
+
+func (l *lifeLook) fill(p *lifePage, here []cohort.Law) {
+	p.Say, p.Sub = l.say(), l.sub()
+	p.Chosen, p.ChosenAs = l.law.Key.Words(), Capital(l.law.Key.Words())
+	for _, o := range here {
+		p.Cohorts = append(p.Cohorts, Option{Value: o.Key.Words(), Label: Capital(o.Key.Words())})
+		p.Lines = append(p.Lines, l.line(o))
+	}
+	p.Rests = l.rests()
+	p.LivesTo = l.r.At("life", "lives") + "?cohort=" + url.QueryEscape(p.Chosen)
+	p.LivesSay = "The " + Figure(len(l.lives.Lives), "life", "lives") + " as a table"
+	p.Plot, p.Points = l.plot()
+	p.Key = l.key()
+	if l.r.May(people.ReadCosts) {
+		p.CostSays = l.costFacts()
+		if l.best != nil {
+			p.Costs, p.CostRows = l.costCurve()
+		}
+	}
+}
+
+// say is the headline: the best age, or why there is none.
+func (l *lifeLook) say() string {
+	kind := Capital(assets.KindWords(l.law.Key.Form, l.law.Key.Bond))
+	rests := l.law.Own.RestsOn
+	switch {
+	case rests.Lives == 0:
+		return "No life of this cohort can be used"
+	case l.law.Predictive == nil:
+		return fmt.Sprintf("None of %s has failed yet: no date is set from their life", Figure(int(rests.Lives), "splice", "splices"))
+	case l.best == nil:
+		return fmt.Sprintf("Half of %s fail by %s", lower(kind)+" splices", l.age(l.law.Predictive.Best.Quantile(0.5)))
+	case l.best.Result == life.Optimum && math.IsNaN(float64(l.best.High)):
+		return fmt.Sprintf("%s splices cost least when remade at %s; from %s on it costs within 5 %% of that", kind, l.age(float64(l.best.Age)), l.bare(float64(l.best.Low)))
+	case l.best.Result == life.Optimum:
+		return fmt.Sprintf("%s splices cost least when remade at %s; %s to %s costs within 5 %% of that", kind, l.age(float64(l.best.Age)), l.bare(float64(l.best.Low)), l.bare(float64(l.best.High)))
+	case l.best.Reason == life.ByShape:
+		return fmt.Sprintf("%s splices do not wear with age (shape %s): run and inspect", kind, Num(l.law.Predictive.Best.Shape, 2))
+	case l.best.Reason == life.ByCosts:
+		return fmt.Sprintf("A failure of %s splices costs no more than remaking them in time: run and inspect", lower(kind))
+	default:
+		return fmt.Sprintf("Remaking %s splices by age would save less than 1 %%: run and inspect", lower(kind))
+	}
+}
+
+// sub says what the figures rest on.
+func (l *lifeLook) sub() string {
+	rests := l.law.Own.RestsOn
+	where := "of this customer's plants"
+	if l.onlyHere() {
+		where = "of this plant"
+	}
+	counts := fmt.Sprintf("Rests on %s among %s %s", Figure(int(rests.Failures), "failure", "failures"), Figure(int(rests.Lives), "life", "lives"), where)
+	if l.book.Elsewhere {
+		counts = fmt.Sprintf("Rests on lives of this customer, of which %s may be seen here", Figure(len(l.lives.Lives), "life", "lives"))
+	}
+	class := "class D: fewer than five failures of its own, or a borrowed shape"
+	if l.law.Class == assets.ClassC {
+		class = "class C"
+	}
+	return counts + " (" + class + "); told in " + l.law.Clock.String() + "."
+}
+
+func (l *lifeLook) onlyHere() bool {
+	return !l.book.Elsewhere && !slices.ContainsFunc(l.lives.Lives, func(o cohort.Life) bool { return o.PlantID != l.r.PlantID() })
+}
+
+// age writes an age on the law's clock with three figures that count.
+func (l *lifeLook) age(v float64) string { return l.bare(v) + nb + l.law.Clock.String() }
+
+func (l *lifeLook) bare(v float64) string { return ageFigure(v) }
+
+// ageFigure rounds an age to three figures: more are not known.
+func ageFigure(v float64) string {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return "open"
+	}
+	if v <= 0 {
+		return "0"
+	}
+	step := math.Pow(10, math.Max(0, math.Floor(math.Log10(v))-2))
+	return Num(math.Round(v/step)*step, 0)
+}
+
+// line is a cohort in the list of all.
+func (l *lifeLook) line(o cohort.Law) cohortLine {
+	lives := l.book.livesOf(o.Key)
+	c := cohortLine{Word: Capital(o.Key.Words()), To: l.r.At("life") + "?cohort=" + url.QueryEscape(o.Key.Words()), Shown: o.Key == l.law.Key,
+		Splices: Int(int64(len(lives.Lives))), Failures: Int(int64(lives.Failures())), Clock: o.Clock.String(), How: howKnown(o), By: string(o.Class)}
+	f := o.Own
+	switch {
+	case f.RestsOn.Lives == 0:
+		c.Shape, c.Scale, c.B10 = "none", "none", "none"
+	case o.Predictive == nil:
+		c.Shape = Num(float64(f.Shape), 2) + ", fixed"
+		c.Scale, c.B10 = "over "+ageFigure(float64(f.Limits.Scale[0])), "over "+ageFigure(float64(f.Limits.Scale[0])*math.Pow(-math.Log(0.9), 1/float64(f.Shape)))
+	default:
+		best := o.Predictive.Best
+		c.Shape, c.Scale, c.B10 = Num(best.Shape, 2), ageFigure(best.Scale), ageFigure(best.Quantile(0.1))
+	}
+	return c
+}
+
+// howKnown says how a law came about.
+func howKnown(o cohort.Law) string {
+	f := o.Own
+	switch {
+	case f.RestsOn.Lives == 0:
+		return "no life can be used: see why in its table"
+	case f.RestsOn.Failures == 0:
+		return "no failures: a lower bound, no date is set from it"
+	case o.Prior == nil:
+		return "own fit"
+	case o.Lent == nil && f.Method == life.MaximumLikelihood:
+		return "own fit; nobody has a shape to lend"
+	case o.Lent == nil:
+		return "too few failures: shape " + Num(math.Exp(o.Prior.LogShape), 1) + " by rule of thumb"
+	case f.Method == life.MaximumLikelihood:
+		return fmt.Sprintf("own shape %s, drawn towards that of %s of %s", Num(float64(f.Shape), 2), Count(len(o.Lent), "cohort", "cohorts"), o.LentBy.Words())
+	default:
+		return fmt.Sprintf("too few failures: shape from %s of %s", Count(len(o.Lent), "cohort", "cohorts"), o.LentBy.Words())
+	}
+}
+
+// key explains the marks with their counts.
+func (l *lifeLook) key() []template.HTML {
+	count := map[drawing.End]int64{}
+	for _, o := range l.lives.Lives {
+		if o.Outcome != cohort.LeftOut {
+			count[endOf(o)]++
+		}
+	}
+	return []template.HTML{
+		drawing.EndKey(drawing.Failed, "failed, "+Int(count[drawing.Failed])),
+		drawing.EndKey(drawing.Replaced, "ended sound, "+Int(count[drawing.Replaced])),
+		drawing.EndKey(drawing.Running, "still running, "+Int(count[drawing.Running])),
+	}
+}
+
+// endOf is how a life ended, for its mark.
+func endOf(o cohort.Life) drawing.End {
+	switch {
+	case o.Outcome == cohort.Failed || o.Outcome == cohort.FailedWithin:
+		return drawing.Failed
+	case o.Running:
+		return drawing.Running
+	}
+	return drawing.Replaced
+}
