@@ -118,15 +118,11 @@ func (s Source) plantAt(ctx context.Context, plantID int64, at assets.Instant) (
 	if err != nil {
 		return reports.Plant{}, err
 	}
-<<<<<<< HEAD
-	state, err := outlook.StandByAge(ctx, s.db, s.scope, plantID, asOf, instant)
-=======
 	asOf, err := s.asOf(ctx, customer, at)
 	if err != nil {
 		return reports.Plant{}, err
 	}
-	state, err := outlook.Stand(ctx, s.db, s.scope, plantID, asOf, at)
->>>>>>> origin/main
+	state, err := outlook.StandByAge(ctx, s.db, s.scope, plantID, asOf, at)
 	if err != nil {
 		return reports.Plant{}, err
 	}
