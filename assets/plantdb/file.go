@@ -27,6 +27,7 @@ const (
 	faultReadOnly
 	faultFull
 	faultNoDatabase
+	faultDisk
 )
 
 // faultOf sorts a primary result code of SQLite (its page "Result and Error Codes").
@@ -36,6 +37,8 @@ func faultOf(code int) fault {
 		return faultBusy
 	case 8, 14:
 		return faultReadOnly
+	case 10:
+		return faultDisk
 	case 13:
 		return faultFull
 	case 11, 26:
@@ -53,6 +56,8 @@ func sqliteSentence(path string, err error) error {
 		return fmt.Errorf("%s or its folder cannot be written; give this account the right to write both", path)
 	case faultFull:
 		return fmt.Errorf("the disk of %s is full; make room and try again", path)
+	case faultDisk:
+		return fmt.Errorf("%s cannot be read from its disk or written to it; nothing of this was kept; look at the disk and the system's log, then try again", path)
 	case faultNoDatabase:
 		return fmt.Errorf("%s is no database or is damaged; restore a backup or give another file", path)
 	}

@@ -24,9 +24,18 @@ const (
 	killDSNVariable = "CARRYSIDE_TEST_KILL_DSN"
 )
 
+// playedPrograms are what this test binary is when a variable of its environment says so.
+var playedPrograms = map[string]func(dsn string) error{
+	killDSNVariable: func(dsn string) error { return upgradeUntilKilled(dsn, os.Getenv(killAtVariable)) },
+}
+
 func TestMain(m *testing.M) {
-	if dsn := os.Getenv(killDSNVariable); dsn != "" {
-		if err := upgradeUntilKilled(dsn, os.Getenv(killAtVariable)); err != nil {
+	for variable, play := range playedPrograms {
+		dsn := os.Getenv(variable)
+		if dsn == "" {
+			continue
+		}
+		if err := play(dsn); err != nil {
 			fmt.Fprintln(os.Stderr, err)
 			os.Exit(1)
 		}

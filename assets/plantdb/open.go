@@ -171,10 +171,10 @@ func (db *DB) InTx(ctx context.Context, fn func(tx *DB) error) error {
 		inside.tx = tx
 		return fn(&inside)
 	})
-	if err != nil && db.engine == migrations.SQLite {
-		return sqliteSentence(db.path, err)
+	if db.engine == migrations.PostgreSQL {
+		return postgresFault(err)
 	}
-	return err
+	return sqliteSentence(db.path, err)
 }
 
 // InSnapshot runs fn so that everything it reads is of one moment.

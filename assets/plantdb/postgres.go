@@ -68,10 +68,32 @@ func postgresPool(dsn, session string, readOnly bool) (*sql.DB, error) {
 func postgresSentence(err error) error {
 	var connect *pgconn.ConnectError
 	if !errors.As(err, &connect) {
-		return err
+		return postgresFault(err)
 	}
 	why, _, _ := strings.Cut(connect.Unwrap().Error(), "\n") // one line for each address it tried
 	return errors.New("the PostgreSQL server does not let us in; check address, account and that it runs: " + why)
+}
+
+// postgresFault puts what the server itself suffers from into a sentence (its documentation, appendix "PostgreSQL Error
+// Codes"); other errors stay as they are.
+func postgresFault(err error) error {
+	var e *pgconn.PgError
+	if !errors.As(err, &e) {
+		return err
+	}
+	switch {
+	case e.Code == "53100":
+		return errors.New("the disk of the PostgreSQL server is full; nothing of this was kept; make room and try again")
+	case e.Code == "58030":
+		return errors.New("the PostgreSQL server cannot read from its disk or write to it; nothing of this was kept; look at its log, then try again")
+	case e.Code == "25006":
+		return errors.New("the PostgreSQL server only lets us read; give the address of the one that takes writes")
+	case e.Code == "53300":
+		return errors.New("the PostgreSQL server has no connection left for us; raise its max_connections or stop what holds them")
+	case strings.HasPrefix(e.Code, "57P"):
+		return errors.New("the PostgreSQL server is stopping or starting; try again in a moment")
+	}
+	return err
 }
 
 // AloneHere returns ErrInUse when another Carryside is connected to the same PostgreSQL database. A SQLite file is asked

@@ -90,3 +90,25 @@ func TestPostgresUpgradeKilledAnywhereIsWhole(t *testing.T) {
 	}
 	t.Logf("killed at %d statements", kills)
 }
+
+// TestWhatTheServerSuffersFrom lets the server answer with its own codes, as it does when its disk is full.
+func TestWhatTheServerSuffersFrom(t *testing.T) {
+	db := plantdbtest.Open(t)
+	for code, says := range map[string]string{
+		"53100": "disk of the PostgreSQL server is full", "58030": "cannot read from its disk", "25006": "only lets us read",
+		"53300": "no connection left", "57P01": "stopping or starting",
+	} {
+		err := db.InTx(bg, func(tx *plantdb.DB) error {
+			if err := tx.SQL(bg).Exec("INSERT INTO meta (name, value) VALUES ('suffers', 'half')").Error; err != nil {
+				return err
+			}
+			return tx.SQL(bg).Exec("DO $$ BEGIN RAISE EXCEPTION 'as if' USING ERRCODE = '" + code + "'; END $$").Error
+		})
+		if err == nil || !strings.Contains(err.Error(), says) {
+			t.Errorf("%s: it says %v, want %q", code, err, says)
+		}
+		if word, err := db.Meta(bg, "suffers"); err != nil || word != "" {
+			t.Errorf("%s: half of it was kept: %q, %v", code, word, err)
+		}
+	}
+}
