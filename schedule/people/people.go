@@ -88,7 +88,11 @@ func MayAt(grants []assets.Grant, customerID, plantID int64, d Deed) bool {
 }
 
 // MayAnywhere tells whether any grant in force allows a deed somewhere: what belongs to the company and to no
-// plant (catalogues, a new plant) asks this.
+// plant (catalogues, a new plant) asks this. People and settings are the whole company's: whoever keeps them could give
+// themselves any grant, so only a grant for all lets them.
 func MayAnywhere(grants []assets.Grant, d Deed) bool {
-	return slices.ContainsFunc(grants, func(g assets.Grant) bool { return g.KnownTo == nil && May(g.Role, d) })
+	return slices.ContainsFunc(grants, func(g assets.Grant) bool {
+		forAll := g.CustomerID == 0 && g.PlantID == 0
+		return g.KnownTo == nil && May(g.Role, d) && (forAll || d != KeepPeople)
+	})
 }

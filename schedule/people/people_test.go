@@ -69,6 +69,24 @@ func TestGrantsReachTheirPlantsOnly(t *testing.T) {
 	}
 }
 
+func TestAnAdministratorOfOnePlantKeepsNobodysAccount(t *testing.T) {
+	for name, tt := range map[string]struct {
+		grant assets.Grant
+		may   bool
+	}{
+		"for all":        {assets.Grant{Role: assets.RoleAdministrator}, true},
+		"for a customer": {assets.Grant{Role: assets.RoleAdministrator, CustomerID: 7}, false},
+		"for a plant":    {assets.Grant{Role: assets.RoleAdministrator, PlantID: 3}, false},
+	} {
+		if got := MayAnywhere([]assets.Grant{tt.grant}, KeepPeople); got != tt.may {
+			t.Errorf("%s: may keep people: %v", name, got)
+		}
+		if !MayAnywhere([]assets.Grant{tt.grant}, KeepOwnAccount) {
+			t.Errorf("%s: may not keep their own account", name)
+		}
+	}
+}
+
 func TestRolesListsEveryRoleOnce(t *testing.T) {
 	if len(Roles) != len(table) {
 		t.Fatalf("forms offer %d roles, the table has %d", len(Roles), len(table))
