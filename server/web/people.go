@@ -114,11 +114,19 @@ func (r *Request) lastIn(m assets.Member) string {
 type invitedPage struct {
 	Page
 	Address, Person, Until string
+<<<<<<< HEAD
+	Leave                  string
+}
+
+func (s *Site) handOver(r *Request, p assets.Person, secret string, code assets.SignUpCode) error {
+	page := &invitedPage{Address: s.desk.Base(r.C.Request) + signin.JoinPath + secret, Person: p.Name, Until: r.F.Stamp(code.EndsAt) + " UTC", Leave: personAt(p.ID)}
+=======
 	Then                   string // page to go on to
 }
 
 func (s *Site) handOver(r *Request, p assets.Person, secret string, code assets.SignUpCode) error {
 	page := &invitedPage{Address: s.desk.Base(r.C.Request) + signin.JoinPath + secret, Person: p.Name, Until: r.F.Stamp(code.EndsAt) + " UTC", Then: personAt(p.ID)}
+>>>>>>> origin/main
 	page.Sheet, page.Say = "People", "Give "+p.Name+" this address; it is shown only now"
 	r.C.Header("Cache-Control", "no-store")
 	return r.Show("invited", page)
