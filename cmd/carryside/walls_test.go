@@ -1,6 +1,8 @@
 package main
 
 import (
+	"crypto/rand"
+	"crypto/sha256"
 	"fmt"
 	"io"
 	"log/slog"
@@ -10,18 +12,24 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/registry"
+	"carryside/assets/plantdb/tokens"
+	"carryside/cmd/carryside/desk"
+	"carryside/cmd/carryside/jobs"
 	"carryside/server"
+	"carryside/server/api"
 )
 
 // asker is somebody who asks: a role with a grant, or nobody.
 type asker struct {
 	*visitor
 	role  assets.Role
-	grant string // all, customer, plant; "" for nobody
+	grant string        // all, customer, plant; "" for nobody
+	token func() string // of the machine interface; nil: none
 }
 
 // asker adds a person with a role and a grant on the home side and signs them in.
@@ -36,19 +44,60 @@ func (w *walled) asker(role assets.Role, grant string) *asker {
 		g.PlantID = w.home.plant
 	}
 	w.employ(name, g)
-	return &asker{w.enter(name), role, grant}
+	return &asker{visitor: w.enter(name), role: role, grant: grant, token: w.tokens(name)}
 }
 
-// enter signs a person in; it follows no redirects from then on.
+// tokens gives a token of the machine interface for every 80 requests: each may ask 100 times at once.
+func (w *walled) tokens(name string) func() string {
+	asked, secret := 0, ""
+	return func() string {
+		if asked%80 == 0 {
+			secret = w.token(name)
+		}
+		asked++
+		return secret
+	}
+}
+
+// token makes a token of the machine interface for a person. An administrator has no plant a program could ask about.
+func (w *walled) token(name string) (secret string) {
+	w.t.Helper()
+	var id int64
+	must(w.t, w.db.SQL(w.t.Context()).Raw("SELECT id FROM people WHERE name = ?", name).Scan(&id).Error)
+	act := plantdb.Act{PersonID: id, Origin: plantdb.Command, Action: "make a token", Now: plantDay.Add(50 * time.Minute), Company: true}
+	must(w.t, w.db.Change(w.t.Context(), act, func(c *plantdb.Change) (err error) {
+		t := tokens.Token{PersonID: id, Name: "of a test", May: string(api.MayEnter), ExpiresAt: assets.InstantOf(plantDay.AddDate(0, 1, 0))}
+		secret, err = tokens.Make(c, &t)
+		return err
+	}))
+	return secret
+}
+
+// isMachine tells whether an address is of the machine interface: a program asks there with its token.
+func isMachine(path string) bool { return strings.HasPrefix(path, "/api/") }
+
+// enter gives a person a session, as signing in would; it follows no redirects.
 func (w *walled) enter(name string) *visitor {
 	w.t.Helper()
 	var id int64
 	must(w.t, w.db.SQL(w.t.Context()).Raw("SELECT id FROM people WHERE name = ?", name).Scan(&id).Error)
+	token, now := "session of "+name, plantDay.Add(time.Hour)
+	s := assets.Session{TokenHash: fmt.Sprintf("%x", sha256.Sum256([]byte(token))), PersonID: id, Way: assets.ByPassword,
+		StartedAt: assets.InstantOf(now), UsedAt: assets.InstantOf(now), EndsAt: assets.InstantOf(now.Add(24 * time.Hour)), Address: "127.0.0.1", Browser: "test"}
+	must(w.t, desk.New(w.db, func() time.Time { return now }, nil, "test").OpenSession(w.t.Context(), &s))
 	jar, err := cookiejar.New(nil)
 	must(w.t, err)
-	v := &visitor{w.house, &http.Client{Jar: jar, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}}
-	v.post("/signin", url.Values{"person": {fmt.Sprint(id)}}, http.StatusSeeOther)
-	return v
+	at, err := url.Parse(w.base)
+	must(w.t, err)
+	jar.SetCookies(at, []*http.Cookie{{Name: "carryside_session", Value: token}})
+	return &visitor{w.house, &http.Client{Jar: jar, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}}
+}
+
+// serving is the configuration of carryside serve: people with accounts, the machine interface, its tokens, health.
+func (w *walled) serving() server.Config {
+	log, now := slog.New(slog.NewTextHandler(w.t.Output(), &slog.HandlerOptions{Level: slog.LevelError})), func() time.Time { return plantDay.Add(time.Hour) }
+	front := desk.New(w.db, now, jobs.Evaluator(w.db, log), "test")
+	return withMachines(server.Config{Sources: front.Sources(), People: front, Now: now, Log: log, LoopbackOnly: true}, w.db, front)
 }
 
 // employ adds a person of the service company with a grant.
@@ -81,17 +130,32 @@ type reply struct {
 // ask sends one request; a POST sends the form.
 func (a *asker) ask(method, path string, form url.Values) reply {
 	a.t.Helper()
-	req, err := http.NewRequestWithContext(a.t.Context(), method, a.base+path, strings.NewReader(form.Encode()))
+	body := form.Encode()
+	if isMachine(path) {
+		body = `{"at":"2026-11-25T05:41:00Z","shown_h":40}`
+		if !strings.Contains(path, "/conveyors/") {
+			plant, _, _ := strings.Cut(strings.TrimPrefix(path, "/api/v1/plants/"), "/") // its conveyor has the same number here
+			body = `{"readings":[{"conveyor_id":` + plant + `,"at":"2026-11-25T05:41:00Z","shown_h":40}]}`
+		}
+	}
+	req, err := http.NewRequestWithContext(a.t.Context(), method, a.base+path, strings.NewReader(body))
 	must(a.t, err)
 	if method == http.MethodPost {
 		req.Header.Set("Content-Type", "application/x-www-form-urlencoded")
 	}
-	res, err := a.client.Do(req)
+	client := a.client
+	if isMachine(path) && a.token != nil {
+		req.Header.Set("Content-Type", "application/json")
+		client = &http.Client{CheckRedirect: a.client.CheckRedirect}
+		req.Header.Set("Authorization", "Bearer "+a.token())
+		req.Header.Set("Idempotency-Key", rand.Text())
+	}
+	res, err := client.Do(req)
 	must(a.t, err)
 	defer res.Body.Close()
-	body, err := io.ReadAll(res.Body)
+	answer, err := io.ReadAll(res.Body)
 	must(a.t, err)
-	return reply{res.StatusCode, res.Header.Get("Location"), res.Header, string(body)}
+	return reply{res.StatusCode, res.Header.Get("Location"), res.Header, string(answer)}
 }
 
 // without takes out of a reply the address asked for, so that two addresses can be compared.
@@ -113,6 +177,8 @@ func (e *estate) value(param string) string {
 		return "1"
 	case "report":
 		return "splice-age"
+	case "token":
+		return absent
 	case "file":
 		return "css/carryside.css"
 	case "trial":
@@ -145,7 +211,7 @@ func (e *estate) address(path, other, value string) string {
 // routes is the router's own list.
 func (w *walled) routes() []server.Route {
 	w.t.Helper()
-	all, err := server.Routes(houseConfig(w.db, slog.New(slog.DiscardHandler)))
+	all, err := server.Routes(w.serving())
 	must(w.t, err)
 	return all
 }
@@ -159,7 +225,7 @@ func TestEveryAddressHasADoor(t *testing.T) {
 			t.Errorf("%s %s: say in the table of doors which deed of the role table opens it", rt.Method, rt.Path)
 		}
 		for _, p := range parts(rt.Path) {
-			if !slices.Contains(company, p) && p != "trial" && p != "at" && w.home.ids[p] == 0 {
+			if !slices.Contains(company, p) && p != "trial" && p != "token" && p != "at" && w.home.ids[p] == 0 {
 				t.Errorf("%s %s: give the estates of this test a %s", rt.Method, rt.Path, p)
 			}
 		}
@@ -211,11 +277,16 @@ func (w *walled) tryDoor(a *asker, rt server.Route, e *estate) {
 		if nowhere := a.ask(rt.Method, no, sending); got.status != http.StatusNotFound || got.without(path) != nowhere.without(no) {
 			w.t.Errorf("%s: %d, want the answer of a plant that is not there (%d)", who, got.status, nowhere.status)
 		}
-	case !may(a.role, deed):
+	case isMachine(rt.Path) && !ofPlant && !may(a.role, deed): // a program of an administrator is told an empty list
+		if strings.Contains(got.body, w.home.mark) || strings.Contains(got.body, fmt.Sprint(w.home.plant)) {
+			w.t.Errorf("%s: %d tells of a plant", who, got.status)
+		}
+	case !may(a.role, deed) && deed != "own account", deed == "accounts" && a.grant != "all": // accounts are the whole company's
 		if got.status != http.StatusForbidden {
 			w.t.Errorf("%s: %d, want it refused: it takes '%s'", who, got.status, deed)
 		}
-	case !slices.Contains([]int{http.StatusOK, http.StatusSeeOther, http.StatusConflict, http.StatusUnprocessableEntity}, got.status):
+	case got.status == http.StatusNotFound && (deed == "own account" || strings.HasSuffix(rt.Path, "/end")): // no such passkey, account, token or grant
+	case !slices.Contains([]int{http.StatusOK, http.StatusSeeOther, http.StatusConflict, http.StatusUnprocessableEntity}, got.status) && got.status != http.StatusCreated:
 		w.t.Errorf("%s: %d, want it open to '%s': %s", who, got.status, deed, headline(got.body))
 	}
 }

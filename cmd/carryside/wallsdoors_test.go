@@ -24,14 +24,32 @@ var roleTable = map[assets.Role][]string{
 // not; "signed in" to everybody signed in. An address without a door fails the test: say here who may use it.
 var doors = map[string]string{
 	"GET /static/*file": "open", "POST /theme": "open", "GET /signin": "open", "POST /signin": "open", "POST /signout": "open",
-	"GET /tokens": "reads", "POST /tokens": "reads",
+	"GET /join": "open", "POST /join": "open", "GET /signin/elsewhere": "open", "GET /signin/callback": "open", "POST /signin/passkey": "open", "POST /signin/passkey/ask": "open",
+	"* /people": "accounts", "* /people/new": "accounts", "* /people/:person": "accounts", "* /people/:person/grants": "accounts", "* /people/:person/grants/end": "accounts",
+	"* /people/:person/address": "accounts", "* /people/:person/account": "accounts", "* /people/:person/sessions": "accounts",
+	"GET /account": "own account", "POST /account/passkeys": "own account", "POST /account/passkeys/made": "own account", "POST /account/passkeys/remove": "own account", "POST /account/password": "own account",
+	"POST /account/sessions": "own account", "* /tokens": "reads",
 	"GET /": "signed in", "GET /plants": "reads", "GET /plants/new": "registry", "POST /plants/new": "registry",
+
+	"GET /healthz": "open", "GET /readyz": "open", "GET /api/v1/openapi.json": "open", "GET /metrics": "open",
+	"GET /api/v1/plants": "reads", "GET /api/v1/plants/:plant": "reads", "GET /api/v1/plants/:plant/conveyors": "reads", "GET /api/v1/plants/:plant/conveyors/:conveyor": "reads",
+	"GET /api/v1/plants/:plant/conveyors/:conveyor/readings": "reads", "GET /api/v1/plants/:plant/belts": "reads", "GET /api/v1/plants/:plant/belts/:belt": "reads",
+	"GET /api/v1/plants/:plant/splices": "reads", "GET /api/v1/plants/:plant/splices/:splice": "reads", "GET /api/v1/plants/:plant/findings": "reads",
+	"GET /api/v1/plants/:plant/findings/:finding": "reads", "GET /api/v1/plants/:plant/orders": "reads", "GET /api/v1/plants/:plant/orders/:order": "reads",
+	"GET /api/v1/plants/:plant/lines": "reads", "GET /api/v1/plants/:plant/meters": "reads", "GET /api/v1/plants/:plant/held-readings": "reads", "GET /api/v1/plants/:plant/due": "reads",
+	"GET /api/v1/reports": "reads", "GET /api/v1/reports/:report": "reads",
+	"POST /api/v1/plants/:plant/conveyors/:conveyor/readings": "readings", "POST /api/v1/plants/:plant/readings": "readings",
 
 	"GET /plants/:plant": "reads", "GET /plants/:plant/about": "reads", "GET /plants/:plant/belts": "reads", "GET /plants/:plant/calculator": "reads", "POST /plants/:plant/calculator": "reads",
 	"GET /plants/:plant/catalogues": "reads", "GET /plants/:plant/conveyors/:conveyor": "reads", "GET /plants/:plant/conveyors/:conveyor/readings": "reads", "GET /plants/:plant/find": "reads", "GET /plants/:plant/held": "reads",
 	"GET /plants/:plant/lines": "reads", "GET /plants/:plant/orders": "reads", "GET /plants/:plant/orders/:order": "reads", "POST /plants/:plant/orders/:order": "reads", "GET /plants/:plant/readings": "reads",
 	"GET /plants/:plant/reports": "reads", "GET /plants/:plant/reports/:report": "reads", "GET /plants/:plant/reports/make": "reads", "GET /plants/:plant/rules": "reads",
 	"GET /plants/:plant/splices/:splice": "reads", "GET /plants/:plant/stops": "reads",
+
+	"GET /plants/:plant/conveyors/:conveyor/files": "reads", "GET /plants/:plant/splices/:splice/files": "reads", "GET /plants/:plant/findings/:finding/files": "reads",
+	"GET /plants/:plant/orders/:order/files": "reads", "GET /plants/:plant/attachments/:attachment": "reads",
+	"POST /plants/:plant/conveyors/:conveyor/files": "findings", "POST /plants/:plant/splices/:splice/files": "findings", "POST /plants/:plant/findings/:finding/files": "findings",
+	"POST /plants/:plant/orders/:order/files": "findings", "* /plants/:plant/attachments/:attachment/withdraw": "registry",
 
 	"* /plants/:plant/belts/:belt/edit": "registry", "* /plants/:plant/belts/:belt/remove": "registry", "* /plants/:plant/calendar": "registry",
 	"* /plants/:plant/contacts/:contact": "registry", "* /plants/:plant/contacts/new": "registry", "* /plants/:plant/contracts/:contract": "registry", "* /plants/:plant/contracts/new": "registry",
@@ -63,7 +81,7 @@ func doorOf(method, path string) string {
 
 // company are the parameters that name things of the service company or of nobody: they are the same for every
 // plant, so there is no foreign one. The other parameters are the names of estate.ids.
-var company = []string{"spec", "kind", "report", "file"}
+var company = []string{"spec", "kind", "report", "file", "person"}
 
 // parts returns the parameters of an address in order.
 func parts(path string) []string {

@@ -2,11 +2,13 @@ package main
 
 import (
 	"fmt"
+	"net/http/httptest"
 	"testing"
 	"time"
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/attached"
 	"carryside/assets/plantdb/clocks"
 	"carryside/assets/plantdb/intakedb"
 	"carryside/assets/plantdb/orders"
@@ -14,6 +16,7 @@ import (
 	"carryside/assets/plantdb/registry"
 	"carryside/schedule/rules"
 	"carryside/schedule/workorder"
+	"carryside/server"
 )
 
 // The plants of the tests of the walls: two customers, three plants. Every text of a plant carries the plant's own
@@ -66,7 +69,12 @@ func openWalls(t *testing.T) *walled {
 	numberFrom(t, db, 7391030)
 	w.foreign = newEstate(t, db, "zqforeign", 0, 5)
 	numberFrom(t, db, 7491040)
-	w.house = serveHouse(t, db)
+	w.house = &house{t: t, db: db}
+	h, err := server.Handler(w.serving())
+	must(t, err)
+	s := httptest.NewServer(h)
+	t.Cleanup(s.Close)
+	w.base = s.URL
 	return w
 }
 
@@ -123,6 +131,7 @@ func newEstate(t *testing.T, db *plantdb.DB, mark string, customer int64, n int)
 	}
 	e.write(t, db, plantDay.Add(20*time.Minute), e.advance)
 	e.write(t, db, plantDay.Add(30*time.Minute), e.remind)
+	e.write(t, db, plantDay.Add(35*time.Minute), e.attach)
 	return e
 }
 
@@ -158,7 +167,7 @@ func (e *estate) equip(c *plantdb.Change) error {
 	if err := registry.GiveGrant(c, &assets.Grant{PersonID: staff.ID, Role: staff.Role, PlantID: e.plant}); err != nil {
 		return err
 	}
-	e.ids["staff"] = staff.ID
+	e.ids["staff"], e.ids["person"] = staff.ID, staff.ID
 	line := assets.Line{PlantID: e.plant, Name: e.says("line"), Position: 1}
 	conveyor := assets.Conveyor{PlantID: e.plant, Tag: e.mark + "-Q1 " + hostile, Name: e.says("conveyor"), OtherNames: []string{e.says("other")}, SpeedMPS: 2, Product: e.says("product"),
 		StopCostPerHour: numbered(e.cost), IsolationGroup: e.says("group"), AccessNote: e.says("access"), Remark: e.says("conveyorremark"), TakeUpTravelM: 3}
@@ -276,6 +285,22 @@ func (e *estate) advance(c *plantdb.Change) error {
 				return err
 			}
 		}
+	}
+	return nil
+}
+
+// attach keeps a file with each kind of thing.
+func (e *estate) attach(c *plantdb.Change) error {
+	o, err := orders.ByNumber(c.Context(), c.DB, assets.PlantScope(e.plant), e.plant, 1)
+	if err != nil {
+		return err
+	}
+	for kind, id := range map[assets.AttachedTo]int64{assets.AttachedToConveyor: e.ids["conveyor"], assets.AttachedToSplice: e.ids["splice"], assets.AttachedToFinding: e.ids["finding"], assets.AttachedToOrder: o.ID} {
+		a := assets.Attachment{PlantID: e.plant, OfKind: kind, OfID: id, Name: e.says("file") + ".csv"}
+		if _, err := attached.Add(c, &a, []byte("time,"+e.mark+"xtrace\n0,20\n1,30\n"+string(kind))); err != nil {
+			return err
+		}
+		e.ids["attachment"] = a.ID
 	}
 	return nil
 }
