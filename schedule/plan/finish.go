@@ -1,6 +1,9 @@
 package plan
 
-import "errors"
+import (
+	"errors"
+	"slices"
+)
 
 // ErrNoPlan says that no plan with every locked job was found in the time given, and that it is not proven that there is none.
 var ErrNoPlan = errors.New("no plan that keeps every lock was found in this time; give it more time or take a lock away")
@@ -14,18 +17,41 @@ func (s *solver) finish() (*Plan, error) {
 	if out.Bound == out.Cost {
 		out.Status = Optimal
 	}
-	for j := range s.best {
-		if s.best[j].option < 0 {
-			out.LeftOut = append(out.LeftOut, LeftOut{Job: j, Reasons: []string{"it is cheaper to leave out"}})
-		}
-	}
+	out.LeftOut = s.leftOut()
 	return out, nil
 }
 
-// refuse proves that the locks contradict each other, or says that no plan was found.
+// locksFirst starts from a plan of the locked jobs alone where the greedy one could not place them all; it says whether the search may go on.
+func (s *solver) locksFirst() bool {
+	x := newLockCheck(s.p, s.halt)
+	at, a := x.hold(x.locked, waiver{})
+	switch a {
+	case none:
+		s.proven = true
+		return false
+	case unknown:
+		return true
+	}
+	g := newState(s.p)
+	for j := range s.p.jobs {
+		if pl, there := at[j]; there {
+			g.put(j, &pl)
+		}
+	}
+	fill(g)
+	s.better(g.cost, g.snapshot())
+	return true
+}
+
+// refuse names the locks that contradict each other, when that is proven.
 func (s *solver) refuse() (*Plan, error) {
-	if !s.proven {
+	x := newLockCheck(s.p, s.halt)
+	set := x.smallest()
+	if set == nil && s.proven {
+		set = slices.Clone(x.locked)
+	}
+	if set == nil {
 		return nil, ErrNoPlan
 	}
-	return &Plan{Status: Infeasible, Conflict: []string{"locked"}, Steps: s.steps}, nil
+	return &Plan{Status: Infeasible, Conflict: x.explain(set), Steps: s.steps}, nil
 }

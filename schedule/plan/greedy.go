@@ -12,12 +12,17 @@ const mustCost = 1 << 46
 // greedy makes a first plan: locked jobs first, then the dearest to miss, each in its cheapest place with the set-up shared.
 func greedy(p *problem) *state {
 	s := newState(p)
+	fill(s)
+	return s
+}
+
+// fill places what it can of the jobs that are not placed yet.
+func fill(s *state) {
 	r := newRepairer(s, rand.New(rand.NewPCG(1, 1)))
 	r.pickBy = byTurn
-	for _, batch := range batches(p) {
-		r.repair(batch, true)
+	for _, batch := range batches(s.p) {
+		r.repair(slices.DeleteFunc(batch, s.placed), true)
 	}
-	return s
 }
 
 // batchSize is how many jobs the greedy plan looks at together; small enough that 3,000 jobs take well below a second.

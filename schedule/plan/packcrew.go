@@ -200,7 +200,7 @@ func (k *packing) assign(u *unit, x *packed, c *candidate) {
 		k.cost += paid
 	}
 	for i := range k.items {
-		if i != u.item && contains(k.items[i].serves, c.resource) {
+		if i != u.item && contains(k.items[i].serves, c.resource) && !k.waived.resources[c.resource] {
 			k.pairs = append(k.pairs, pair{a: i, b: u.item, ab: k.p.travel[k.items[i].o.site][x.o.site], ba: k.p.travel[x.o.site][k.items[i].o.site]})
 		}
 	}

@@ -21,6 +21,8 @@ type packing struct {
 	budget int // nodes at most
 	best   []placement
 	stock  bool // some item is shared and scarce
+	waived waiver
+	any    bool // the first packing will do, whatever it costs
 	halt   func() bool
 	ended  bool
 }
@@ -51,9 +53,23 @@ type unit struct {
 	done bool
 }
 
+// A waiver names rules between jobs that a packing does not hold, to find out which of them jobs fight over.
+type waiver struct {
+	resources map[int]bool // who may be in two places at once
+	conveyors bool
+	apart     bool
+	before    bool
+	stock     bool
+}
+
 // newPacking sets the jobs up, each in the window of its option.
 func newPacking(p *problem, jobs, options []int) *packing {
-	k := &packing{p: p, called: map[int]int{}, limit: never, budget: packingNodes, halt: func() bool { return false }}
+	return newPackingWaiving(p, jobs, options, waiver{})
+}
+
+// newPackingWaiving sets the jobs up without some of the rules between them.
+func newPackingWaiving(p *problem, jobs, options []int, w waiver) *packing {
+	k := &packing{p: p, called: map[int]int{}, limit: never, budget: packingNodes, halt: func() bool { return false }, waived: w}
 	place := make(map[int]int, len(jobs))
 	for i, j := range jobs {
 		t := &p.jobs[j]
@@ -65,7 +81,7 @@ func newPacking(p *problem, jobs, options []int) *packing {
 	for i := range k.items {
 		k.relate(i, place)
 	}
-	k.stock = k.scarceStock()
+	k.stock = !w.stock && k.scarceStock()
 	return k
 }
 
@@ -93,7 +109,7 @@ func (k *packing) relate(i int, place map[int]int) {
 	x := &k.items[i]
 	for _, l := range x.t.before {
 		b, here := place[l.job]
-		if !here {
+		if !here || k.waived.before {
 			continue
 		}
 		k.arcs = append(k.arcs, arc{b, i, k.items[b].t.duration + l.min})
@@ -103,7 +119,7 @@ func (k *packing) relate(i int, place map[int]int) {
 	}
 	for h := range i {
 		y := &k.items[h]
-		if x.t.conveyor == y.t.conveyor || contains(x.t.apart, y.t.id) {
+		if x.t.conveyor == y.t.conveyor && !k.waived.conveyors || !k.waived.apart && contains(x.t.apart, y.t.id) {
 			k.pairs = append(k.pairs, pair{a: h, b: i})
 		}
 	}
@@ -199,6 +215,9 @@ func (k *packing) search() {
 		return
 	}
 	k.limit = k.cost
+	if k.any {
+		k.limit = 0
+	}
 	k.best = k.result()
 }
 

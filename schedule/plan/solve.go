@@ -35,9 +35,10 @@ type solver struct {
 	bound  int
 	proven bool
 	steps  int
-	mu     sync.Mutex // guards told
 	told   Progress
 	lanes  []*lane
+	dual   *dual // nil before it begins and once it has converged
+	epochs int
 }
 
 // Solve searches for the cheapest plan of the case until it is proven, the steps or the time are used up, or ctx is cancelled; then it
@@ -51,15 +52,29 @@ func Solve(ctx context.Context, c *Case, set Settings) (*Plan, error) {
 	}
 	s := &solver{p: newProblem(c), set: set, ctx: ctx}
 	s.first()
+	if s.cost >= mustCost && !s.locksFirst() {
+		return s.refuse()
+	}
 	if !s.small() {
 		s.large()
 	}
 	return s.finish()
 }
 
-// halt says whether time is up or somebody cancelled.
+// explaining is the share of the time, in parts of it, that a search which proves nothing leaves for reasons and hints.
+const explaining = 12
+
+// halt says whether the search has to end: time is up but for what the reasons need, or somebody cancelled.
 func (s *solver) halt() bool {
-	return s.ctx.Err() != nil || s.set.Clock != nil && s.set.Limit > 0 && s.set.Clock() >= s.set.Limit
+	return s.over(s.set.Limit - s.set.Limit/explaining)
+}
+
+// late says whether everything has to end.
+func (s *solver) late() bool { return s.over(s.set.Limit) }
+
+// over says whether the clock has reached a limit or somebody cancelled.
+func (s *solver) over(limit time.Duration) bool {
+	return s.ctx.Err() != nil || s.set.Clock != nil && s.set.Limit > 0 && s.set.Clock() >= limit
 }
 
 // left is how many steps may still be made.
@@ -132,7 +147,7 @@ func (s *solver) small() bool {
 		s.steps += l.steps
 		s.better(l.bestCost, l.best)
 	}
-	b := &tabler{p: s.p, halt: s.stopsTabling}
+	b := &tabler{p: s.p, halt: s.halt}
 	tables, ok := b.tables()
 	if !ok {
 		return s.halt()
@@ -150,16 +165,19 @@ func (s *solver) small() bool {
 	return proven || s.halt()
 }
 
-// stopsTabling ends the building of tables.
-func (s *solver) stopsTabling() bool { return s.halt() }
-
 // laneCount is how many chains there are, however many workers run them.
 const laneCount = 2
 
 // epochSteps is how many steps each chain makes between two looks at the others.
 const epochSteps = 200
 
-// large searches with chains until something ends it.
+// The bound begins after boundFrom epochs, when there is a plan to measure its steps by, and makes boundRounds rounds in each.
+const (
+	boundFrom   = 8
+	boundRounds = 3
+)
+
+// large searches with chains, and raises the bound beside them, until something ends it.
 func (s *solver) large() {
 	for i := range laneCount {
 		s.lanes = append(s.lanes, newLane(s.p, s.best, s.set.Seed, uint64(i+1)))
@@ -169,8 +187,11 @@ func (s *solver) large() {
 	}
 }
 
-// epoch lets every chain make its steps and takes over the best plan.
+// epoch lets every chain make its steps and the bound its rounds, and takes over the best plan and bound.
 func (s *solver) epoch() {
+	if s.epochs++; s.epochs == boundFrom && s.cost < mustCost {
+		s.dual = newDual(s.p, s.cost, s.halt)
+	}
 	n := min(epochSteps, (s.left()+laneCount-1)/laneCount)
 	slots := make(chan struct{}, s.set.Workers)
 	var all sync.WaitGroup
@@ -181,14 +202,35 @@ func (s *solver) epoch() {
 			<-slots
 		})
 	}
+	converged := false
+	if s.dual != nil {
+		all.Go(func() {
+			slots <- struct{}{}
+			for i := 0; i < boundRounds && !converged; i++ {
+				converged = !s.dual.round()
+			}
+			<-slots
+		})
+	}
 	all.Wait()
 	s.steps += n * laneCount
+	s.gather(converged)
+}
+
+// gather takes over what an epoch found.
+func (s *solver) gather(converged bool) {
 	for _, l := range s.lanes {
 		s.better(l.bestCost, l.best)
 	}
 	for _, l := range s.lanes {
 		if l.inCycle == l.cycle && l.bestCost > s.cost {
 			l.adopt(s.cost, s.best)
+		}
+	}
+	if s.dual != nil {
+		s.raise(s.dual.bound())
+		if converged {
+			s.dual = nil
 		}
 	}
 }

@@ -1,0 +1,451 @@
+package plan
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// Bounds of the search for help: how many sentences a job gets, how many times the case is planned again for one job and for all, and how far a
+// stop is lengthened.
+const (
+	helpsPerJob   = 3
+	asksPerJob    = 60
+	asksInAll     = 600
+	longestExtra  = 720
+	windowsAsked  = 6
+	personsAsked  = 4
+	toolsAsked    = 3
+	pairsAsked    = 3
+	largeAsksJob  = 14
+	largeAsksRest = 160
+)
+
+// A remedy is a set of changes that was tried and places the job.
+type remedy struct {
+	changes []Change
+	size    int // minutes or quantity, to choose the smallest among its kind
+}
+
+// A relief looks for what would place one job.
+type relief struct {
+	x    *explainer
+	job  int
+	left int // plans that may still be made for this job
+}
+
+// help gives the smallest changes found that place the job, each planned again to see that it does.
+func (x *explainer) help(j int) (words []string, changes [][]Change) {
+	h := &relief{x: x, job: j, left: asksPerJob}
+	total := asksInAll
+	if !x.s.proven {
+		h.left, total = largeAsksJob, largeAsksRest
+	}
+	h.left = min(h.left, total-x.asked)
+	var found []remedy
+	for _, kind := range []func() (remedy, bool){h.longer, h.person, h.tool, h.stock, h.presence} {
+		if len(found) < helpsPerJob {
+			if r, ok := kind(); ok {
+				found = append(found, r)
+			}
+		}
+	}
+	if len(found) == 0 {
+		if r, ok := h.together(); ok {
+			found = append(found, r)
+		}
+	}
+	for _, r := range found {
+		words, changes = append(words, x.sentence(r.changes)), append(changes, r.changes)
+	}
+	return words, changes
+}
+
+// works says whether the job is placed when the case is changed and planned again. Where the plan is proven it is placed in every
+// optimum of the changed case; else a cheaper plan with it is found.
+func (h *relief) works(changes []Change) bool {
+	if h.left <= 0 || h.x.s.late() {
+		return false
+	}
+	h.left--
+	h.x.asked++
+	p := newProblem(h.x.p.c.With(changes))
+	if !h.x.s.proven {
+		return h.fits(p)
+	}
+	cost, at, a := optimum(p, h.x.s.cost, h.x.s.late)
+	if a != possible || at[h.job].option < 0 {
+		return false
+	}
+	_, _, a = optimum(p.forbidding(h.job), cost+1, h.x.s.late)
+	return a == none
+}
+
+// fits says whether the job fits into the plan at less than leaving it out, once the case is changed.
+func (h *relief) fits(p *problem) bool {
+	s := newState(p)
+	for j := range h.x.s.best {
+		if pl := h.x.s.best[j]; pl.option >= 0 {
+			pl = h.x.p.carried(p, j, pl)
+			s.put(j, &pl)
+		}
+	}
+	for k := range p.jobs[h.job].options {
+		if s.try(h.job, k) < 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// carried is a placement of a job in the numbering of a changed problem: options may have joined, and a second person shifts the tools.
+func (p *problem) carried(to *problem, j int, pl placement) placement {
+	w := p.jobs[j].options[pl.option].window
+	out := placement{option: slices.IndexFunc(to.jobs[j].options, func(o option) bool { return o.window == w }), start: pl.start, crew: pl.crew}
+	for _, r := range pl.tools {
+		out.tools = append(out.tools, r-p.people+to.people)
+	}
+	return out
+}
+
+// longer finds the stop that needs the fewest minutes more.
+func (h *relief) longer() (best remedy, ok bool) {
+	for i, o := range h.cheapest() {
+		if i == windowsAsked {
+			break
+		}
+		for _, end := range []bool{true, false} {
+			most := h.x.room(o.Window, end)
+			if ok {
+				most = min(most, best.size-1)
+			}
+			if r, works := h.leastLonger(o.Window, end, most); works {
+				best, ok = r, true
+			}
+		}
+	}
+	return best, ok
+}
+
+// cheapest are the job's windows, cheapest first.
+func (h *relief) cheapest() []Option {
+	list := slices.Clone(h.x.p.c.Jobs[h.job].Options)
+	slices.SortStableFunc(list, func(a, b Option) int { return a.Cost - b.Cost })
+	return list
+}
+
+// leastLonger is the smallest lengthening of a window, up to most minutes, that works.
+func (h *relief) leastLonger(w int, end bool, most int) (remedy, bool) {
+	least := 1
+	for _, o := range obstacles(h.x.p.c, h.job, w) {
+		if o.kind == tooShort {
+			least = o.lacking
+		} else if o.kind == tooLate {
+			return remedy{}, false
+		}
+	}
+	if most < least || !h.works([]Change{h.x.lengthen(w, end, most)}) {
+		return remedy{}, false
+	}
+	for least < most {
+		mid := (least + most) / 2
+		if h.left > 0 && h.works([]Change{h.x.lengthen(w, end, mid)}) {
+			most = mid
+		} else if h.left <= 0 {
+			break
+		} else {
+			least = mid + 1
+		}
+	}
+	return remedy{[]Change{h.x.lengthen(w, end, most)}, most}, true
+}
+
+// lengthen is a window that ends so many minutes later, or starts so many earlier.
+func (x *explainer) lengthen(w int, end bool, minutes int) Change {
+	c := Change{Kind: LongerStop, Of: w, Start: -1, End: -1}
+	if end {
+		c.End = x.p.c.Windows[w].End + minutes
+	} else {
+		c.Start = x.p.c.Windows[w].Start - minutes
+	}
+	return c
+}
+
+// room is how many minutes a window can be longer at its end or its start without leaving the horizon or meeting another stop of one
+// of its conveyors.
+func (x *explainer) room(w int, end bool) int {
+	c := x.p.c
+	me := &c.Windows[w]
+	most := min(longestExtra, me.Start)
+	if end {
+		most = min(longestExtra, c.Horizon-me.End)
+	}
+	for v := range c.Windows {
+		o := &c.Windows[v]
+		if v == w || o.Site != me.Site || !slices.ContainsFunc(o.Scope, func(k int) bool { return slices.Contains(me.Scope, k) }) {
+			continue
+		}
+		if end && o.Start >= me.End {
+			most = min(most, o.Start-me.End)
+		}
+		if !end && o.End <= me.Start {
+			most = min(most, me.Start-o.End)
+		}
+	}
+	return most
+}
+
+// person finds a person of whom a second one would do, nearest to the job first.
+func (h *relief) person() (remedy, bool) {
+	for _, r := range h.alike(h.persons(), AnotherPerson) {
+		if h.works(r.changes) {
+			return r, true
+		}
+	}
+	return remedy{}, false
+}
+
+// alike makes a remedy of each thing doubled.
+func (h *relief) alike(things []int, kind ChangeKind) []remedy {
+	var out []remedy
+	for _, i := range things {
+		out = append(out, remedy{changes: []Change{{Kind: kind, Of: i}}})
+	}
+	return out
+}
+
+// persons are those who hold what the job needs, cheapest and nearest first, a few per qualification.
+func (h *relief) persons() []int {
+	c, site := h.x.p.c, h.x.p.jobs[h.job].site
+	var out []int
+	for _, n := range c.Jobs[h.job].Crew {
+		var list []int
+		for t := range c.Technicians {
+			if slices.ContainsFunc(c.Technicians[t].Qualifications, func(q Qualification) bool { return q.Name == n.Qualification }) {
+				list = append(list, t)
+			}
+		}
+		slices.SortStableFunc(list, func(a, b int) int {
+			x, y := &c.Technicians[a], &c.Technicians[b]
+			return cmp.Or(cmp.Compare(x.calloutAt(site), y.calloutAt(site)), cmp.Compare(c.Travel[x.Home][site], c.Travel[y.Home][site]))
+		})
+		for _, t := range list[:min(len(list), personsAsked)] {
+			if !slices.Contains(out, t) {
+				out = append(out, t)
+			}
+		}
+	}
+	return out
+}
+
+// calloutAt is what the person costs at a site, windows of their own aside.
+func (t *Technician) calloutAt(site int) int {
+	if t.Home == site {
+		return 0
+	}
+	return t.Callout
+}
+
+// tool finds a tool of which a second one would do, narrowest first.
+func (h *relief) tool() (remedy, bool) {
+	for _, r := range h.alike(h.tools(), AnotherTool) {
+		if h.works(r.changes) {
+			return r, true
+		}
+	}
+	return remedy{}, false
+}
+
+// tools are those that suit the job, narrowest first, a few per need.
+func (h *relief) tools() []int {
+	c := h.x.p.c
+	var out []int
+	for _, n := range c.Jobs[h.job].Tools {
+		var list []int
+		for k := range c.Tools {
+			if t := &c.Tools[k]; t.Class == n.Class && t.WidthMM >= n.WidthMM && (t.Mobile || t.Site == h.x.p.jobs[h.job].site) {
+				list = append(list, k)
+			}
+		}
+		slices.SortStableFunc(list, func(a, b int) int { return c.Tools[a].WidthMM - c.Tools[b].WidthMM })
+		for _, k := range list[:min(len(list), toolsAsked)] {
+			if !slices.Contains(out, k) {
+				out = append(out, k)
+			}
+		}
+	}
+	return out
+}
+
+// stock finds the smallest quantity of one item that would do, and lets it come as late as it may.
+func (h *relief) stock() (remedy, bool) {
+	for _, n := range h.x.p.c.Jobs[h.job].Stock {
+		for i, o := range h.cheapest() {
+			if i == windowsAsked {
+				break
+			}
+			lo, _ := startsIn(h.x.p.c, &h.x.p.c.Jobs[h.job], o.Window)
+			if r, ok := h.leastStock(n, lo); ok {
+				return r, true
+			}
+		}
+	}
+	return remedy{}, false
+}
+
+// leastStock is the smallest quantity of an item coming at a time that works.
+func (h *relief) leastStock(n StockNeed, at int) (remedy, bool) {
+	change := func(q int) []Change { return []Change{{Kind: StockArrives, Of: n.Item, Quantity: q, Time: at}} }
+	if !h.works(change(n.Quantity)) {
+		return remedy{}, false
+	}
+	least, most := 1, n.Quantity
+	for least < most {
+		mid := (least + most) / 2
+		if h.works(change(mid)) {
+			most = mid
+		} else if h.left <= 0 {
+			break
+		} else {
+			least = mid + 1
+		}
+	}
+	return remedy{change(most), most}, true
+}
+
+// presence finds a person or tool who is not there in a window and would do if they were, for just the job and the ways.
+func (h *relief) presence() (remedy, bool) {
+	for i, o := range h.cheapest() {
+		if i == pairsAsked {
+			break
+		}
+		for _, r := range h.stays(o.Window) {
+			if h.works(r.changes) {
+				return r, true
+			}
+		}
+	}
+	return remedy{}, false
+}
+
+// stays are stretches of availability around the job's earliest work in a window for those who suit and are not there then.
+func (h *relief) stays(w int) []remedy {
+	c, job := h.x.p.c, &h.x.p.c.Jobs[h.job]
+	site := c.Windows[w].Site
+	lo, hi := startsIn(c, job, w)
+	if lo > hi {
+		return nil
+	}
+	var out []remedy
+	stay := func(kind ChangeKind, of, home int, available []Span) {
+		s := Span{lo - c.Travel[home][site], lo + job.Duration + c.Travel[site][home]}
+		if s.From >= 0 && !slices.ContainsFunc(available, func(a Span) bool { return a.From <= s.To && s.From <= a.To }) {
+			out = append(out, remedy{changes: []Change{{Kind: kind, Of: of, Start: s.From, End: s.To}}})
+		}
+	}
+	for _, t := range h.persons() {
+		stay(PersonAvailable, t, c.Technicians[t].Home, c.Technicians[t].Available)
+	}
+	for _, k := range h.tools() {
+		stay(ToolAvailable, k, c.Tools[k].Site, c.Tools[k].Available)
+	}
+	return out
+}
+
+// together finds changes that only work together: for the cheapest windows, each obstacle removed, then two changes of different kinds.
+func (h *relief) together() (remedy, bool) {
+	for i, o := range h.cheapest() {
+		if i == pairsAsked {
+			break
+		}
+		for _, set := range h.sets(o.Window) {
+			if h.works(set) {
+				return h.thinned(set), true
+			}
+		}
+	}
+	return remedy{}, false
+}
+
+// sets are combinations of changes for one window: a longer stop with a person or a tool more, then all of them with the stock.
+func (h *relief) sets(w int) [][]Change {
+	var longer []Change
+	extra := h.x.room(w, true)
+	for _, o := range obstacles(h.x.p.c, h.job, w) {
+		if o.kind == tooShort {
+			extra = min(extra, o.lacking)
+		}
+	}
+	if extra > 0 {
+		longer = []Change{h.x.lengthen(w, true, extra)}
+	}
+	var all []Change
+	var sets [][]Change
+	add := func(list []remedy) {
+		if len(list) == 0 {
+			return
+		}
+		all = append(all, list[0].changes...)
+		if len(longer) > 0 {
+			sets = append(sets, slices.Concat(longer, list[0].changes))
+		}
+	}
+	add(h.alike(h.persons(), AnotherPerson))
+	add(h.alike(h.tools(), AnotherTool))
+	lo, _ := startsIn(h.x.p.c, &h.x.p.c.Jobs[h.job], w)
+	for _, n := range h.x.p.c.Jobs[h.job].Stock {
+		add([]remedy{{changes: []Change{{Kind: StockArrives, Of: n.Item, Quantity: n.Quantity, Time: lo}}}})
+	}
+	if len(all) > 1 {
+		sets = append(sets, all)
+	}
+	if len(longer)+len(all) > 2 && len(longer) > 0 {
+		sets = append(sets, slices.Concat(longer, all))
+	}
+	return sets
+}
+
+// thinned takes away what a set works without.
+func (h *relief) thinned(set []Change) remedy {
+	for i := 0; i < len(set) && len(set) > 1; {
+		less := slices.Delete(slices.Clone(set), i, i+1)
+		if h.works(less) {
+			set = less
+		} else {
+			i++
+		}
+	}
+	return remedy{changes: set}
+}
+
+// sentence says a set of changes in words.
+func (x *explainer) sentence(changes []Change) string {
+	words := make([]string, len(changes))
+	for i, c := range changes {
+		words[i] = x.words(c)
+	}
+	return strings.Join(words, ", together with ")
+}
+
+// words says one change.
+func (x *explainer) words(c Change) string {
+	switch c.Kind {
+	case LongerStop:
+		w := &x.p.c.Windows[c.Of]
+		if c.End >= 0 {
+			return fmt.Sprintf("%d min more in window %s, until %d", c.End-w.End, w.ID, c.End)
+		}
+		return fmt.Sprintf("%d min more in window %s, from %d", w.Start-c.Start, w.ID, c.Start)
+	case PersonAvailable:
+		return fmt.Sprintf("technician %s available from %d to %d as well", x.p.c.Technicians[c.Of].ID, c.Start, c.End)
+	case ToolAvailable:
+		return fmt.Sprintf("tool %s available from %d to %d as well", x.p.c.Tools[c.Of].ID, c.Start, c.End)
+	case AnotherPerson:
+		return fmt.Sprintf("one more person like technician %s", x.p.c.Technicians[c.Of].ID)
+	case AnotherTool:
+		return fmt.Sprintf("one more tool like %s", x.p.c.Tools[c.Of].ID)
+	default:
+		return fmt.Sprintf("%d of stock %s by %d", c.Quantity, x.p.c.Stock[c.Of].ID, c.Time)
+	}
+}

@@ -1,0 +1,78 @@
+package plan
+
+// optimum proves the cheapest plan of a problem below cost with tables; unknown when the problem is too large or time ran out.
+func optimum(p *problem, cost int, halt func() bool) (found int, at []placement, a answer) {
+	b := &tabler{p: p, halt: halt}
+	tables, ok := b.tables()
+	if !ok {
+		return 0, nil, unknown
+	}
+	e, proven := exactly(p, tables, cost, halt)
+	switch {
+	case !proven:
+		return 0, nil, unknown
+	case e.best == nil:
+		return 0, nil, none
+	}
+	return e.cost, e.best, possible
+}
+
+// requiring is the problem with job j, and all it waits for, to be placed.
+func (p *problem) requiring(j int) *problem {
+	out := *p
+	out.jobs = append([]task(nil), p.jobs...)
+	out.require(j)
+	return &out
+}
+
+// require marks a job and all it waits for.
+func (p *problem) require(j int) {
+	t := &p.jobs[j]
+	if !t.must {
+		t.must = true
+		t.out += mustCost
+	}
+	for _, l := range t.before {
+		p.require(l.job)
+	}
+}
+
+// forbidding is the problem with job j left out.
+func (p *problem) forbidding(j int) *problem {
+	out := *p
+	out.jobs = append([]task(nil), p.jobs...)
+	out.jobs[j].options = nil
+	out.ofWindow = make([][]int, len(p.ofWindow))
+	for w, list := range p.ofWindow {
+		for _, k := range list {
+			if k != j {
+				out.ofWindow[w] = append(out.ofWindow[w], k)
+			}
+		}
+	}
+	return &out
+}
+
+// replanSteps is how many steps a chain makes when a large case is planned again around one job.
+const replanSteps = 150
+
+// cheapestWith is the cost of the cheapest plan that places job j: proven where the plan is, else the cheapest found.
+func (x *explainer) cheapestWith(j int) (cost int, a answer) {
+	p := x.p.requiring(j)
+	if x.s.proven {
+		if cost, _, a = optimum(p, mustCost, x.s.late); a != unknown {
+			return cost, a
+		}
+	}
+	if x.s.late() || x.s.set.Plain {
+		return 0, unknown
+	}
+	l := newLane(p, x.s.best, x.s.set.Seed, uint64(j))
+	for i := 0; i < replanSteps && !x.s.late(); i++ {
+		l.step()
+	}
+	if l.bestCost >= mustCost {
+		return 0, unknown
+	}
+	return l.bestCost, possible
+}
