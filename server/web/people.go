@@ -9,25 +9,29 @@ import (
 	"carryside/server/signin"
 )
 
-// Staff is who may what where, as the administrator keeps it. Nothing here shows a plant but its name.
+// Staff is who may what where, as an administrator keeps it. Nothing here shows a plant but its name. keep is how far
+// whoever asks keeps people: what lies beyond is not there.
 type Staff interface {
-	// Members returns everybody who has a grant or an account, by name.
-	Members(ctx context.Context) ([]assets.Member, error)
+	// Members returns everybody who has a grant, by name.
+	Members(ctx context.Context, keep assets.Scope) ([]assets.Member, error)
 	// Member returns one person. assets.ErrNotFound when there is none.
-	Member(ctx context.Context, personID int64) (assets.Member, error)
+	Member(ctx context.Context, keep assets.Scope, personID int64) (assets.Member, error)
 	// Places returns the customers and plants that a grant can be for.
-	Places(ctx context.Context) ([]assets.Customer, []assets.Plant, error)
+	Places(ctx context.Context, keep assets.Scope) ([]assets.Customer, []assets.Plant, error)
 	// Invite adds a person, gives a grant and keeps the code of the invitation.
-	Invite(ctx context.Context, by int64, name string, g assets.Grant, code *assets.SignUpCode) (assets.Person, error)
-	// MakeCode keeps a code for somebody who is there already.
-	MakeCode(ctx context.Context, code *assets.SignUpCode) error
-	GiveGrant(ctx context.Context, by int64, g assets.Grant) error
-	EndGrant(ctx context.Context, by, personID, grantID int64) error
-	// EndSessions ends every session of a person but one.
-	EndSessions(ctx context.Context, by, personID, except int64) error
+	Invite(ctx context.Context, keep assets.Scope, by int64, name string, g assets.Grant, code *assets.SignUpCode) (assets.Person, error)
+	// NewAddress keeps a code for somebody who is there already.
+	NewAddress(ctx context.Context, keep assets.Scope, code *assets.SignUpCode) error
+	GiveGrant(ctx context.Context, keep assets.Scope, by int64, g assets.Grant) error
+	EndGrant(ctx context.Context, keep assets.Scope, by, personID, grantID int64) error
+	// SignOut ends every session of a person.
+	SignOut(ctx context.Context, keep assets.Scope, by, personID int64) error
 	// EndAccount takes a person's account away; what they did stays.
-	EndAccount(ctx context.Context, by, personID int64) error
+	EndAccount(ctx context.Context, keep assets.Scope, by, personID int64) error
 }
+
+// keep is how far whoever asks keeps people.
+func (r *Request) keep() assets.Scope { return people.KeepScope(r.Who.Grants) }
 
 // peoplePage answers: who may what where, who gave it, who has not been in for long?
 type peoplePage struct {
@@ -57,7 +61,7 @@ func peopleRoutes() []Route {
 }
 
 func (s *Site) people(r *Request) error {
-	members, err := s.staff.Members(r.Context())
+	members, err := s.staff.Members(r.Context(), r.keep())
 	if err != nil {
 		return err
 	}
@@ -93,6 +97,8 @@ func personAt(id int64) string { return fmt.Sprintf("/people/%d", id) }
 // waysIn says whether and how a person can sign in.
 func (r *Request) waysIn(m assets.Member) string {
 	switch {
+	case m.Elsewhere:
+		return "kept by an administrator for all plants"
 	case m.Account != nil && m.Sessions > 0:
 		return "account, signed in at " + Count(m.Sessions, "browser", "browsers")
 	case m.Account != nil:
@@ -104,6 +110,9 @@ func (r *Request) waysIn(m assets.Member) string {
 }
 
 func (r *Request) lastIn(m assets.Member) string {
+	if m.Elsewhere {
+		return "not told"
+	}
 	if m.LastIn.IsZero() {
 		return pick(m.Account == nil, "not yet", "not in 90 days")
 	}
@@ -114,19 +123,11 @@ func (r *Request) lastIn(m assets.Member) string {
 type invitedPage struct {
 	Page
 	Address, Person, Until string
-<<<<<<< HEAD
-	Leave                  string
-}
-
-func (s *Site) handOver(r *Request, p assets.Person, secret string, code assets.SignUpCode) error {
-	page := &invitedPage{Address: s.desk.Base(r.C.Request) + signin.JoinPath + secret, Person: p.Name, Until: r.F.Stamp(code.EndsAt) + " UTC", Leave: personAt(p.ID)}
-=======
 	Then                   string // page to go on to
 }
 
 func (s *Site) handOver(r *Request, p assets.Person, secret string, code assets.SignUpCode) error {
 	page := &invitedPage{Address: s.desk.Base(r.C.Request) + signin.JoinPath + secret, Person: p.Name, Until: r.F.Stamp(code.EndsAt) + " UTC", Then: personAt(p.ID)}
->>>>>>> origin/main
 	page.Sheet, page.Say = "People", "Give "+p.Name+" this address; it is shown only now"
 	r.C.Header("Cache-Control", "no-store")
 	return r.Show("invited", page)
@@ -154,7 +155,7 @@ func (s *Site) invite(r *Request) error {
 	var who assets.Person
 	secret, code := signin.NewCode(assets.CodeInvitation, 0, r.Who.Person.ID, r.Now)
 	if err == nil {
-		who, err = s.staff.Invite(r.Context(), r.Who.Person.ID, e.must("name", "the person's name"), grant, &code)
+		who, err = s.staff.Invite(r.Context(), r.keep(), r.Who.Person.ID, e.must("name", "the person's name"), grant, &code)
 	}
 	if f.Refused(err) {
 		return r.Refill("form", p)
@@ -176,7 +177,7 @@ type personPage struct {
 	Account  bool
 	Address  string // word of the button that makes an address
 	Sessions int
-	Whole    string // what was refused of a button
+	Keeps    bool // the account too
 }
 
 func (s *Site) person(r *Request) error {
@@ -196,7 +197,7 @@ func (s *Site) personPage(r *Request) (*personPage, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &personPage{To: personAt(m.Person.ID), Form: r.NewForm(), Account: m.Account != nil, Sessions: m.Sessions, Address: pick(m.Account == nil, "Make an address to sign up", "Make an address for a new password")}
+	p := &personPage{To: personAt(m.Person.ID), Form: r.NewForm(), Account: m.Account != nil, Sessions: m.Sessions, Keeps: !m.Elsewhere, Address: pick(m.Account == nil, "Make an address to sign up", "Make an address for a new password")}
 	p.Sheet, p.Say = "People", personSay(m)
 	p.Facts = []fact{{"Goes by", pick(m.Person.Role == "", "no role", string(m.Person.Role))}, {"Way in", r.waysIn(m)}, {"Last in", r.lastIn(m)}}
 	if m.Account != nil {
@@ -223,7 +224,7 @@ func (s *Site) member(r *Request) (assets.Member, error) {
 	if err != nil {
 		return assets.Member{}, err
 	}
-	return s.staff.Member(r.Context(), id)
+	return s.staff.Member(r.Context(), r.keep(), id)
 }
 
 // afterwards goes back to a person's page, or shows there what was refused.
@@ -241,6 +242,9 @@ func (s *Site) afterwards(r *Request, personID int64, err error, notice string) 
 		return err
 	}
 	s.desk.Forget(personID)
+	if _, err := s.member(r); err != nil { // the last grant within reach is gone, and the page with it
+		return r.Done("/people", notice)
+	}
 	return r.Done(personAt(personID), notice)
 }
 
@@ -255,8 +259,8 @@ func (s *Site) newAddress(r *Request) error {
 		purpose = assets.CodeNewPassword
 	}
 	secret, code := signin.NewCode(purpose, m.Person.ID, r.Who.Person.ID, r.Now)
-	if err := s.staff.MakeCode(r.Context(), &code); err != nil {
-		return err
+	if err := s.staff.NewAddress(r.Context(), r.keep(), &code); err != nil {
+		return s.afterwards(r, m.Person.ID, err, "")
 	}
 	return s.handOver(r, m.Person, secret, code)
 }
@@ -267,7 +271,7 @@ func (s *Site) endSessions(r *Request) error {
 	if err != nil {
 		return err
 	}
-	err = s.staff.EndSessions(r.Context(), r.Who.Person.ID, m.Person.ID, 0)
+	err = s.staff.SignOut(r.Context(), r.keep(), r.Who.Person.ID, m.Person.ID)
 	return s.afterwards(r, m.Person.ID, err, m.Person.Name+" is signed out everywhere.")
 }
 
@@ -277,6 +281,6 @@ func (s *Site) endAccount(r *Request) error {
 	if err != nil {
 		return err
 	}
-	err = s.staff.EndAccount(r.Context(), r.Who.Person.ID, m.Person.ID)
+	err = s.staff.EndAccount(r.Context(), r.keep(), r.Who.Person.ID, m.Person.ID)
 	return s.afterwards(r, m.Person.ID, err, m.Person.Name+" can no longer sign in. What was done under the name stays.")
 }
