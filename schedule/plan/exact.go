@@ -15,6 +15,7 @@ type exactSearch struct {
 	memo   map[string]*joint
 	halt   func() bool
 	nodes  int
+	budget *int // nodes that packings may still take in all
 	ended  bool // given up: time, or a packing that was too hard
 
 	cost  int // of the cheapest plan known
@@ -48,8 +49,8 @@ type cluster struct {
 }
 
 // exactly searches for a plan cheaper than cost. It returns the cheapest and whether it is proven that none is cheaper.
-func exactly(p *problem, tables []*siteTable, cost int, halt func() bool) (e *exactSearch, proven bool) {
-	e = &exactSearch{p: p, tables: tables, memo: map[string]*joint{}, halt: halt, cost: cost}
+func exactly(p *problem, tables []*siteTable, cost int, nodes *int, halt func() bool) (e *exactSearch, proven bool) {
+	e = &exactSearch{p: p, tables: tables, memo: map[string]*joint{}, halt: halt, cost: cost, budget: nodes}
 	rest := make([]uint32, len(tables))
 	for s, t := range tables {
 		rest[s] = uint32(1)<<len(t.jobs) - 1
@@ -156,6 +157,9 @@ func (e *exactSearch) join(x *pattern, table int, clusters []cluster, limit int)
 	}
 	if len(merged.members) > 1 {
 		slices.Sort(merged.members)
+		if len(merged.members) > 2 && !e.pairsFit(merged, n, limit) {
+			return 0, nil, false
+		}
 		j := e.pack(merged, merged.crew+limit)
 		if !j.exact || j.cost >= merged.crew+limit {
 			return 0, nil, false
@@ -164,6 +168,21 @@ func (e *exactSearch) join(x *pattern, table int, clusters []cluster, limit int)
 		merged.crew, merged.jobs, merged.placed = j.cost, j.jobs, j.placed
 	}
 	return more, append(list, merged), true
+}
+
+// pairsFit packs the n-th pattern with each other one of a cluster by itself: two that cannot be together are found out before the
+// cluster as a whole is tried. What a pair costs beyond its patterns, the cluster costs at least.
+func (e *exactSearch) pairsFit(c cluster, n, limit int) bool {
+	for _, m := range c.members {
+		if m == n || !e.linked(&e.trail[m], &e.trail[n]) {
+			continue
+		}
+		pair := cluster{members: []int{min(m, n), max(m, n)}, crew: e.trail[m].crew + e.trail[n].crew}
+		if j := e.pack(pair, pair.crew+limit); !j.exact || j.cost >= pair.crew+limit {
+			return false
+		}
+	}
+	return true
 }
 
 // touches says whether the n-th pattern of the trail can disturb a cluster.
@@ -277,7 +296,7 @@ func (e *exactSearch) pack(c cluster, limit int) *joint {
 	}
 	k := newPacking(e.p, jobs, options)
 	k.halt = e.halt
-	cost, a := k.solve(limit)
+	cost, a := k.solveWithin(limit, e.budget)
 	j := &joint{cost: cost, exact: a == possible, placed: k.best, jobs: jobs}
 	switch a {
 	case unknown:

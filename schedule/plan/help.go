@@ -11,10 +11,11 @@ import (
 // stop is lengthened.
 const (
 	helpsPerJob   = 3
-	asksPerJob    = 60
+	asksPerKind   = 40
+	asksPerJob    = 90
 	asksInAll     = 600
-	longestExtra  = 720
-	windowsAsked  = 6
+	longestExtra  = 480
+	windowsAsked  = 3
 	personsAsked  = 4
 	toolsAsked    = 3
 	pairsAsked    = 3
@@ -33,6 +34,7 @@ type relief struct {
 	x    *explainer
 	job  int
 	left int // plans that may still be made for this job
+	kind int // and for the present kind of change
 }
 
 // help gives the smallest changes found that place the job, each planned again to see that it does.
@@ -45,13 +47,13 @@ func (x *explainer) help(j int) (words []string, changes [][]Change) {
 	h.left = min(h.left, total-x.asked)
 	var found []remedy
 	for _, kind := range []func() (remedy, bool){h.longer, h.person, h.tool, h.stock, h.presence} {
-		if len(found) < helpsPerJob {
+		if h.kind = asksPerKind; len(found) < helpsPerJob {
 			if r, ok := kind(); ok {
 				found = append(found, r)
 			}
 		}
 	}
-	if len(found) == 0 {
+	if h.kind = asksPerKind; len(found) == 0 {
 		if r, ok := h.together(); ok {
 			found = append(found, r)
 		}
@@ -65,10 +67,11 @@ func (x *explainer) help(j int) (words []string, changes [][]Change) {
 // works says whether the job is placed when the case is changed and planned again. Where the plan is proven it is placed in every
 // optimum of the changed case; else a cheaper plan with it is found.
 func (h *relief) works(changes []Change) bool {
-	if h.left <= 0 || h.x.s.late() {
+	if h.spent() {
 		return false
 	}
 	h.left--
+	h.kind--
 	h.x.asked++
 	p := newProblem(h.x.p.c.With(changes))
 	if !h.x.s.proven {
@@ -81,6 +84,9 @@ func (h *relief) works(changes []Change) bool {
 	_, _, a = optimum(p.forbidding(h.job), cost+1, h.x.s.late)
 	return a == none
 }
+
+// spent says whether no more plans may be made.
+func (h *relief) spent() bool { return h.left <= 0 || h.kind <= 0 || h.x.s.late() }
 
 // fits says whether the job fits into the plan at less than leaving it out, once the case is changed.
 func (h *relief) fits(p *problem) bool {
@@ -116,7 +122,7 @@ func (h *relief) longer() (best remedy, ok bool) {
 			break
 		}
 		for _, end := range []bool{true, false} {
-			most := h.x.room(o.Window, end)
+			most := h.room(o.Window, end)
 			if ok {
 				most = min(most, best.size-1)
 			}
@@ -135,30 +141,45 @@ func (h *relief) cheapest() []Option {
 	return list
 }
 
-// leastLonger is the smallest lengthening of a window, up to most minutes, that works.
+// leastLonger is the smallest lengthening of a window, up to most minutes, that works. A longer stop does not always do what a shorter
+// one does, since it may invite other jobs; so lengths are tried from what the job lacks by itself upwards before the last stretch is
+// halved.
 func (h *relief) leastLonger(w int, end bool, most int) (remedy, bool) {
-	least := 1
-	for _, o := range obstacles(h.x.p.c, h.job, w) {
-		if o.kind == tooShort {
-			least = o.lacking
-		} else if o.kind == tooLate {
+	change := func(n int) []Change { return []Change{h.x.lengthen(w, end, n)} }
+	failed := h.lacking(w) - 1
+	for _, more := range []int{0, 30, 120, longestExtra} {
+		n := min(h.lacking(w)+more, most)
+		if n <= failed {
 			return remedy{}, false
 		}
+		if h.works(change(n)) {
+			n = h.least(failed+1, n, change)
+			return remedy{change(n), n}, true
+		}
+		failed = n
 	}
-	if most < least || !h.works([]Change{h.x.lengthen(w, end, most)}) {
-		return remedy{}, false
+	return remedy{}, false
+}
+
+// lacking is how many minutes a window is short of for the job by itself, at least 1.
+func (h *relief) lacking(w int) int {
+	least := 1
+	for _, o := range obstacles(h.x.p.c, h.job, w) {
+		least = max(least, o.lacking)
 	}
-	for least < most {
-		mid := (least + most) / 2
-		if h.left > 0 && h.works([]Change{h.x.lengthen(w, end, mid)}) {
+	return least
+}
+
+// least halves its way to the smallest size from least to most whose changes work; most is known to.
+func (h *relief) least(least, most int, changes func(int) []Change) int {
+	for least < most && !h.spent() {
+		if mid := (least + most) / 2; h.works(changes(mid)) {
 			most = mid
-		} else if h.left <= 0 {
-			break
-		} else {
+		} else if !h.spent() {
 			least = mid + 1
 		}
 	}
-	return remedy{[]Change{h.x.lengthen(w, end, most)}, most}, true
+	return most
 }
 
 // lengthen is a window that ends so many minutes later, or starts so many earlier.
@@ -173,14 +194,15 @@ func (x *explainer) lengthen(w int, end bool, minutes int) Change {
 }
 
 // room is how many minutes a window can be longer at its end or its start without leaving the horizon or meeting another stop of one
-// of its conveyors.
-func (x *explainer) room(w int, end bool) int {
-	c := x.p.c
+// of its conveyors, and no more than what the job lacks and a good while.
+func (h *relief) room(w int, end bool) int {
+	c := h.x.p.c
 	me := &c.Windows[w]
-	most := min(longestExtra, me.Start)
+	most := me.Start
 	if end {
-		most = min(longestExtra, c.Horizon-me.End)
+		most = c.Horizon - me.End
 	}
+	most = min(most, h.lacking(w)+longestExtra)
 	for v := range c.Windows {
 		o := &c.Windows[v]
 		if v == w || o.Site != me.Site || !slices.ContainsFunc(o.Scope, func(k int) bool { return slices.Contains(me.Scope, k) }) {
@@ -300,17 +322,7 @@ func (h *relief) leastStock(n StockNeed, at int) (remedy, bool) {
 	if !h.works(change(n.Quantity)) {
 		return remedy{}, false
 	}
-	least, most := 1, n.Quantity
-	for least < most {
-		mid := (least + most) / 2
-		if h.works(change(mid)) {
-			most = mid
-		} else if h.left <= 0 {
-			break
-		} else {
-			least = mid + 1
-		}
-	}
+	most := h.least(1, n.Quantity, change)
 	return remedy{change(most), most}, true
 }
 
@@ -371,13 +383,7 @@ func (h *relief) together() (remedy, bool) {
 // sets are combinations of changes for one window: a longer stop with a person or a tool more, then all of them with the stock.
 func (h *relief) sets(w int) [][]Change {
 	var longer []Change
-	extra := h.x.room(w, true)
-	for _, o := range obstacles(h.x.p.c, h.job, w) {
-		if o.kind == tooShort {
-			extra = min(extra, o.lacking)
-		}
-	}
-	if extra > 0 {
+	if extra := h.room(w, true); extra > 0 {
 		longer = []Change{h.x.lengthen(w, true, extra)}
 	}
 	var all []Change
@@ -406,7 +412,7 @@ func (h *relief) sets(w int) [][]Change {
 	return sets
 }
 
-// thinned takes away what a set works without.
+// thinned takes away what a set works without, and makes its stop as short as works.
 func (h *relief) thinned(set []Change) remedy {
 	for i := 0; i < len(set) && len(set) > 1; {
 		less := slices.Delete(slices.Clone(set), i, i+1)
@@ -415,6 +421,13 @@ func (h *relief) thinned(set []Change) remedy {
 		} else {
 			i++
 		}
+	}
+	if first := set[0]; first.Kind == LongerStop && first.End >= 0 {
+		most := first.End - h.x.p.c.Windows[first.Of].End
+		most = h.least(min(most, h.lacking(first.Of)), most, func(n int) []Change {
+			return slices.Concat([]Change{h.x.lengthen(first.Of, true, n)}, set[1:])
+		})
+		set = slices.Concat([]Change{h.x.lengthen(first.Of, true, most)}, set[1:])
 	}
 	return remedy{changes: set}
 }

@@ -22,6 +22,8 @@ type packing struct {
 	best   []placement
 	stock  bool // some item is shared and scarce
 	waived waiver
+	marks  []*mark
+	depth  int
 	any    bool // the first packing will do, whatever it costs
 	halt   func() bool
 	ended  bool
@@ -161,32 +163,45 @@ func (k *packing) solve(limit int) (cost int, a answer) {
 	return k.limit, possible
 }
 
+// solveWithin solves with at most *nodes nodes and takes what it used off them.
+func (k *packing) solveWithin(limit int, nodes *int) (cost int, a answer) {
+	k.budget = min(k.budget, *nodes)
+	cost, a = k.solve(limit)
+	*nodes -= k.nodes
+	return cost, a
+}
+
 // A mark is what a branch has to put back.
 type mark struct {
 	bounds []int
-	arcs   int
 	pairs  []int
-	total  int
+	arcs   int
 }
 
-// mark remembers bounds, arcs and orders.
-func (k *packing) mark() mark {
-	m := mark{bounds: make([]int, 2*len(k.items)), arcs: len(k.arcs), pairs: make([]int, len(k.pairs)), total: len(k.pairs)}
+// mark remembers bounds, arcs and orders; every mark is given back before the one ahead of it.
+func (k *packing) mark() *mark {
+	if k.depth == len(k.marks) {
+		k.marks = append(k.marks, &mark{})
+	}
+	m := k.marks[k.depth]
+	k.depth++
+	m.bounds, m.pairs, m.arcs = m.bounds[:0], m.pairs[:0], len(k.arcs)
 	for i := range k.items {
-		m.bounds[2*i], m.bounds[2*i+1] = k.items[i].lo, k.items[i].hi
+		m.bounds = append(m.bounds, k.items[i].lo, k.items[i].hi)
 	}
 	for i := range k.pairs {
-		m.pairs[i] = k.pairs[i].order
+		m.pairs = append(m.pairs, k.pairs[i].order)
 	}
 	return m
 }
 
 // back puts bounds, arcs and orders back.
-func (k *packing) back(m mark) {
+func (k *packing) back(m *mark) {
+	k.depth--
 	for i := range k.items {
 		k.items[i].lo, k.items[i].hi = m.bounds[2*i], m.bounds[2*i+1]
 	}
-	k.arcs, k.pairs = k.arcs[:m.arcs], k.pairs[:m.total]
+	k.arcs, k.pairs = k.arcs[:m.arcs], k.pairs[:len(m.pairs)]
 	for i := range k.pairs {
 		k.pairs[i].order = m.pairs[i]
 	}

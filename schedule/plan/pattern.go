@@ -42,7 +42,7 @@ type tabler struct {
 	p     *problem
 	left  int // patterns that may still be made
 	halt  func() bool
-	tried int // packings solved
+	nodes *int // nodes that packings may still take in all
 }
 
 // tables builds the table of every site; ok is false when the case is too large for it or time ran out.
@@ -149,8 +149,7 @@ func (b *tabler) pattern(from pattern, j, opt int, mask uint32) (pattern, answer
 	}
 	k := newPacking(b.p, x.jobs, x.options)
 	k.halt = b.halt
-	b.tried++
-	cost, a := k.solve(never)
+	cost, a := k.solveWithin(never, b.nodes)
 	if a != possible {
 		return x, a
 	}

@@ -204,6 +204,16 @@ func (x *explainer) busyNeed(busy []string, t *task, o *option, list []candidate
 	return busy
 }
 
+// besideLocks mentions the locks when there are any.
+func (x *explainer) besideLocks() string {
+	for j := range x.p.jobs {
+		if x.p.jobs[j].locked != nil {
+			return " beside the locked jobs"
+		}
+	}
+	return ""
+}
+
 // dearer compares the plan with the cheapest one that places the job.
 func (x *explainer) dearer(j int) string {
 	id, out := x.p.c.Jobs[j].ID, x.p.jobs[j].out
@@ -214,7 +224,7 @@ func (x *explainer) dearer(j int) string {
 	case a == possible:
 		return fmt.Sprintf("leaving job %s out costs %d and the whole plan %d; the cheapest plan found with it costs %d", id, out, x.s.cost, cost)
 	case a == none:
-		return fmt.Sprintf("job %s of %d min can be placed in no plan that keeps the locks", id, x.p.jobs[j].duration)
+		return fmt.Sprintf("no plan at all, whatever else is left out, can hold job %s of %d min%s", id, x.p.jobs[j].duration, x.besideLocks())
 	default:
 		return fmt.Sprintf("leaving job %s out costs %d; no cheaper plan with it was found in %d steps", id, out, x.s.steps)
 	}

@@ -1,13 +1,17 @@
 package plan
 
-// optimum proves the cheapest plan of a problem below cost with tables; unknown when the problem is too large or time ran out.
+// replanNodes bounds the packings of one proof when a small case is planned again.
+const replanNodes = 60_000
+
+// optimum proves the cheapest plan of a problem below cost with tables; unknown when the problem is too large for it or time ran out.
 func optimum(p *problem, cost int, halt func() bool) (found int, at []placement, a answer) {
-	b := &tabler{p: p, halt: halt}
+	nodes := replanNodes
+	b := &tabler{p: p, halt: halt, nodes: &nodes}
 	tables, ok := b.tables()
 	if !ok {
 		return 0, nil, unknown
 	}
-	e, proven := exactly(p, tables, cost, halt)
+	e, proven := exactly(p, tables, cost, &nodes, halt)
 	switch {
 	case !proven:
 		return 0, nil, unknown

@@ -147,13 +147,14 @@ func (s *solver) small() bool {
 		s.steps += l.steps
 		s.better(l.bestCost, l.best)
 	}
-	b := &tabler{p: s.p, halt: s.halt}
+	nodes := never
+	b := &tabler{p: s.p, halt: s.halt, nodes: &nodes}
 	tables, ok := b.tables()
 	if !ok {
 		return s.halt()
 	}
 	s.raise(rootBound(tables))
-	e, proven := exactly(s.p, tables, s.cost, s.halt)
+	e, proven := exactly(s.p, tables, s.cost, &nodes, s.halt)
 	if e.best != nil {
 		s.better(e.cost, e.best)
 	}
