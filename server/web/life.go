@@ -196,6 +196,9 @@ func (l *lifeLook) fill(p *lifePage, here []cohort.Law) {
 // say is the headline: the best age, or why there is none.
 func (l *lifeLook) say() string {
 	kind := Capital(assets.KindWords(l.law.Key.Form, l.law.Key.Bond))
+	if !l.law.Key.Form.Mechanical() {
+		kind += " splices"
+	}
 	rests := l.law.Own.RestsOn
 	switch {
 	case rests.Lives == 0:
@@ -203,17 +206,17 @@ func (l *lifeLook) say() string {
 	case l.law.Predictive == nil:
 		return fmt.Sprintf("None of %s has failed yet: no date is set from their life", Figure(int(rests.Lives), "splice", "splices"))
 	case l.best == nil:
-		return fmt.Sprintf("Half of %s fail by %s", lower(kind)+" splices", l.age(l.law.Predictive.Best.Quantile(0.5)))
+		return fmt.Sprintf("Half of %s fail by %s", lower(kind), l.age(l.law.Predictive.Best.Quantile(0.5)))
 	case l.best.Result == life.Optimum && math.IsNaN(float64(l.best.High)):
-		return fmt.Sprintf("%s splices cost least when remade at %s; from %s on it costs within 5 %% of that", kind, l.age(float64(l.best.Age)), l.bare(float64(l.best.Low)))
+		return fmt.Sprintf("%s cost least when remade at %s; from %s on it costs within 5 %% of that", kind, l.age(float64(l.best.Age)), l.bare(float64(l.best.Low)))
 	case l.best.Result == life.Optimum:
-		return fmt.Sprintf("%s splices cost least when remade at %s; %s to %s costs within 5 %% of that", kind, l.age(float64(l.best.Age)), l.bare(float64(l.best.Low)), l.bare(float64(l.best.High)))
+		return fmt.Sprintf("%s cost least when remade at %s; %s to %s costs within 5 %% of that", kind, l.age(float64(l.best.Age)), l.bare(float64(l.best.Low)), l.bare(float64(l.best.High)))
 	case l.best.Reason == life.ByShape:
-		return fmt.Sprintf("%s splices do not wear with age (shape %s): run and inspect", kind, Num(l.law.Predictive.Best.Shape, 2))
+		return fmt.Sprintf("%s do not wear with age (shape %s): run and inspect", kind, Num(l.law.Predictive.Best.Shape, 2))
 	case l.best.Reason == life.ByCosts:
-		return fmt.Sprintf("A failure of %s splices costs no more than remaking them in time: run and inspect", lower(kind))
+		return fmt.Sprintf("A failure of %s costs no more than remaking them in time: run and inspect", lower(kind))
 	default:
-		return fmt.Sprintf("Remaking %s splices by age would save less than 1 %%: run and inspect", lower(kind))
+		return fmt.Sprintf("Remaking %s by age would save less than 1 %%: run and inspect", lower(kind))
 	}
 }
 
