@@ -111,6 +111,7 @@ type Member struct {
 	LastIn     Instant // 0: never, or too long ago to tell
 	Sessions   int     // open now
 	CodeEndsAt Instant // until when an address that was handed out is good; 0: none waits
+	Elsewhere  bool    // holds more than is shown: the account is not told of either
 }
 
 // GrantGiven is a grant with who gave it.

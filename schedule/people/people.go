@@ -96,3 +96,15 @@ func MayAnywhere(grants []assets.Grant, d Deed) bool {
 		return g.KnownTo == nil && May(g.Role, d) && (forAll || d != KeepPeople)
 	})
 }
+
+// KeepScope is where grants in force let their holder keep people: the plants whose grants they may see, give and take
+// back. It is no scope to read plants by.
+func KeepScope(grants []assets.Grant) assets.Scope {
+	var keeping []assets.Grant
+	for _, g := range grants {
+		if g.KnownTo == nil && May(g.Role, KeepPeople) {
+			keeping = append(keeping, assets.Grant{Role: assets.RoleLead, CustomerID: g.CustomerID, PlantID: g.PlantID})
+		}
+	}
+	return assets.ScopeOf(keeping)
+}

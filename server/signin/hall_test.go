@@ -126,7 +126,7 @@ func (h *hall) first() (*browser, int64) {
 func (h *hall) invite(by int64, name string, role assets.Role) (string, assets.Person) {
 	h.t.Helper()
 	code, row := signin.NewCode(assets.CodeInvitation, 0, by, h.now)
-	p, err := h.door.Invite(context.Background(), by, name, assets.Grant{Role: role}, &row)
+	p, err := h.door.Invite(context.Background(), assets.JobScope(), by, name, assets.Grant{Role: role}, &row)
 	h.must(err)
 	return code, p
 }

@@ -160,7 +160,7 @@ func (d *Desk) ChangePassword(r *http.Request, old, next string) error {
 		return errors.Join(err, assets.ErrForbidden)
 	}
 	account, err := d.store.AccountOf(r.Context(), s.PersonID)
-	if err != nil {
+	if err != nil && !errors.Is(err, assets.ErrNotFound) {
 		return err
 	}
 	if account.PasswordHash == "" {

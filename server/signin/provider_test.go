@@ -179,7 +179,7 @@ func TestSingleSignOnLinksAnInvitedPersonAndNobodyElse(t *testing.T) {
 		t.Errorf("one account of the provider for two people: %v", err)
 	}
 	h.must(e.through(t, h.desk, newBrowser(), code, "subject-of-ilveth")) // the invitation stayed good
-	h.must(h.door.EndAccount(context.Background(), admin, p.ID))
+	h.must(h.door.EndAccount(context.Background(), assets.JobScope(), admin, p.ID))
 	if err := e.through(t, h.desk, newBrowser(), "", "subject-of-okkerdal"); !errors.As(err, &no) {
 		t.Errorf("after the account ended: %v", err)
 	}

@@ -176,14 +176,14 @@ func TestAnEndedGrantAndAnEndedAccountEndSoon(t *testing.T) {
 	h.must(fitter.join(h.desk, code, signin.Joining{SignInName: "m", Password: secret, Again: secret}))
 	grants, err := h.door.GrantsOf(ctx, p.ID)
 	h.must(err)
-	h.must(h.door.EndGrant(ctx, admin, p.ID, grants[0].ID))
+	h.must(h.door.EndGrant(ctx, assets.JobScope(), admin, p.ID, grants[0].ID))
 	h.now = h.now.Add(5 * time.Second)
 	who, ok, err := h.desk.Asking(fitter.request("/"))
 	h.must(err)
 	if !ok || who.MayAnywhere(people.Read) {
 		t.Errorf("five seconds after the grant ended: %v %+v", ok, who.Grants)
 	}
-	h.must(h.door.EndAccount(ctx, admin, p.ID))
+	h.must(h.door.EndAccount(ctx, assets.JobScope(), admin, p.ID))
 	h.now = h.now.Add(5 * time.Second)
 	if h.known(h.desk, fitter) != 0 {
 		t.Error("the session of an ended account goes on")

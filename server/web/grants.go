@@ -12,12 +12,14 @@ type grantLine struct{ ID, Role, Where, By, At string }
 
 // placeNames is the names of the places a grant can be for.
 type placeNames struct {
+	all       bool // every plant at once too
 	customers []assets.Customer
 	plants    []assets.Plant
 }
 
 func (s *Site) places(r *Request) (n placeNames, err error) {
-	n.customers, n.plants, err = s.staff.Places(r.Context())
+	n.all, _, _ = r.keep().Reaches()
+	n.customers, n.plants, err = s.staff.Places(r.Context(), r.keep())
 	return n, err
 }
 
@@ -38,15 +40,16 @@ func (n placeNames) where(g assets.Grant) string {
 			}
 		}
 		return "a customer that is no more"
-	case g.Role == assets.RoleAdministrator:
-		return "accounts and grants of the company"
 	}
 	return "every plant"
 }
 
 // options are the places as a form offers them.
 func (n placeNames) options() []Option {
-	options := []Option{{Value: "all", Label: "every plant"}}
+	var options []Option
+	if n.all {
+		options = append(options, Option{Value: "all", Label: "every plant"})
+	}
 	for _, c := range n.customers {
 		options = append(options, Option{Value: "c" + plainInt(c.ID), Label: "every plant of " + c.Name})
 	}
@@ -59,7 +62,7 @@ func (n placeNames) options() []Option {
 func (r *Request) grantLines(grants []assets.GrantGiven, names placeNames) []grantLine {
 	lines := make([]grantLine, len(grants))
 	for i, g := range grants {
-		lines[i] = grantLine{ID: plainInt(g.ID), Role: string(g.Role), Where: names.where(g.Grant), By: pick(g.By == "", "at sign-up", g.By), At: r.F.Stamp(g.At)}
+		lines[i] = grantLine{ID: plainInt(g.ID), Role: string(g.Role), Where: pick(g.Role == assets.RoleAdministrator, "accounts and grants for ", "") + names.where(g.Grant), By: pick(g.By == "", "at sign-up", g.By), At: r.F.Stamp(g.At)}
 	}
 	return lines
 }
@@ -74,8 +77,9 @@ func (r *Request) ownGrants() []grantLine {
 			where = "a plant"
 		case g.CustomerID != 0:
 			where = "the plants of a customer"
-		case g.Role == assets.RoleAdministrator:
-			where = "accounts and grants of the company"
+		}
+		if g.Role == assets.RoleAdministrator {
+			where = "accounts and grants for " + where
 		}
 		lines = append(lines, grantLine{Role: string(g.Role), Where: where})
 	}
@@ -124,7 +128,7 @@ func (s *Site) giveGrant(r *Request) error {
 	e.f.Text("where", "", "")
 	g := e.grant(m.Person.ID)
 	if err = e.Err(); err == nil {
-		err = s.staff.GiveGrant(r.Context(), r.Who.Person.ID, g)
+		err = s.staff.GiveGrant(r.Context(), r.keep(), r.Who.Person.ID, g)
 	}
 	return s.afterwards(r, m.Person.ID, err, m.Person.Name+" is "+string(g.Role)+" now.")
 }
@@ -139,6 +143,6 @@ func (s *Site) endGrant(r *Request) error {
 	if id <= 0 {
 		return assets.ErrNotFound
 	}
-	err = s.staff.EndGrant(r.Context(), r.Who.Person.ID, m.Person.ID, id)
+	err = s.staff.EndGrant(r.Context(), r.keep(), r.Who.Person.ID, m.Person.ID, id)
 	return s.afterwards(r, m.Person.ID, err, "The grant is taken back.")
 }

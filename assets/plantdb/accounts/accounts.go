@@ -25,16 +25,16 @@ func (d *Door) AccountHandled(ctx context.Context, handle string) (assets.Accoun
 	return one[assets.Account](d.DB.SQL(ctx).Where("handle = ? AND known_to IS NULL", handle))
 }
 
-// HasAdministrator tells whether somebody with an account in force is administrator.
+// HasAdministrator tells whether somebody with an account in force is administrator for all plants.
 func (d *Door) HasAdministrator(ctx context.Context) (bool, error) {
 	n, err := administrators(ctx, d.DB, 0)
 	return n > 0, err
 }
 
-// administrators counts the people with an account who are administrator by a grant other than one.
+// administrators counts the people with an account who are administrator for all plants by a grant other than one.
 func administrators(ctx context.Context, db *plantdb.DB, exceptGrant int64) (n int64, err error) {
 	err = db.SQL(ctx).Raw(`SELECT count(DISTINCT g.person_id) FROM grants g JOIN accounts a ON a.person_id = g.person_id AND a.known_to IS NULL
-		WHERE g.role = ? AND g.known_to IS NULL AND g.id <> ?`, assets.RoleAdministrator, exceptGrant).Scan(&n).Error
+		WHERE g.role = ? AND g.customer_id = 0 AND g.plant_id = 0 AND g.known_to IS NULL AND g.id <> ?`, assets.RoleAdministrator, exceptGrant).Scan(&n).Error
 	return n, err
 }
 
@@ -154,7 +154,10 @@ func setPassword(c *plantdb.Change, ch *plantdb.Chain, a assets.Account, hash st
 }
 
 // EndAccount takes a person's account away with everything that signs in to it. Their grants stay, and open nothing.
-func (d *Door) EndAccount(ctx context.Context, by, personID int64) error {
+func (d *Door) EndAccount(ctx context.Context, keep assets.Scope, by, personID int64) error {
+	if err := d.keepsAccount(ctx, keep, personID); err != nil {
+		return err
+	}
 	return d.change(ctx, by, "end an account", func(c *plantdb.Change, ch *plantdb.Chain) error {
 		if err := keepsAnAdministrator(c, personID); err != nil {
 			return err
@@ -167,9 +170,9 @@ func (d *Door) EndAccount(ctx context.Context, by, personID int64) error {
 func keepsAnAdministrator(c *plantdb.Change, personID int64) error {
 	var others, own int64
 	err := c.Tx().Raw(`SELECT count(DISTINCT g.person_id) FROM grants g JOIN accounts a ON a.person_id = g.person_id AND a.known_to IS NULL
-		WHERE g.role = ? AND g.known_to IS NULL AND g.person_id <> ?`, assets.RoleAdministrator, personID).Scan(&others).Error
+		WHERE g.role = ? AND g.customer_id = 0 AND g.plant_id = 0 AND g.known_to IS NULL AND g.person_id <> ?`, assets.RoleAdministrator, personID).Scan(&others).Error
 	if err == nil {
-		err = c.Tx().Raw("SELECT count(*) FROM grants WHERE role = ? AND known_to IS NULL AND person_id = ?", assets.RoleAdministrator, personID).Scan(&own).Error
+		err = c.Tx().Raw("SELECT count(*) FROM grants WHERE role = ? AND customer_id = 0 AND plant_id = 0 AND known_to IS NULL AND person_id = ?", assets.RoleAdministrator, personID).Scan(&own).Error
 	}
 	if err == nil && own > 0 && others == 0 {
 		return lastAdministrator

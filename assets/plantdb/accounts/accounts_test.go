@@ -13,6 +13,7 @@ import (
 	"carryside/assets/plantdb/accounts"
 	"carryside/assets/plantdb/plantdbtest"
 	"carryside/assets/plantdb/registry"
+	"carryside/schedule/people"
 )
 
 // house is a company with two plants of two customers and its first administrator.
@@ -49,9 +50,9 @@ func (h *house) must(err error) {
 func (h *house) invite(name string, g assets.Grant) assets.Person {
 	h.t.Helper()
 	code := assets.SignUpCode{CodeHash: "code of " + name, Purpose: assets.CodeInvitation, MadeBy: h.admin.ID, EndsAt: assets.InstantOf(h.now.Add(time.Hour))}
-	p, err := h.door.Invite(h.ctx, h.admin.ID, name, g, &code)
+	p, err := h.door.Invite(h.ctx, assets.JobScope(), h.admin.ID, name, g, &code)
 	h.must(err)
-	h.must(h.door.TakeCode(h.ctx, code, &assets.Account{SignInName: name, PasswordHash: "hash", Handle: fmt.Sprint("handle ", len(name))}, nil))
+	h.must(h.door.TakeCode(h.ctx, code, &assets.Account{SignInName: name, PasswordHash: "hash", Handle: fmt.Sprintf("handle %x", name)}, nil))
 	return p
 }
 
@@ -67,24 +68,23 @@ func (h *house) refused(what string, err error, field string) {
 func TestGrantsAreGivenAndTakenBackInTheJournal(t *testing.T) {
 	h := open(t)
 	p := h.invite("M. Okkerdal", assets.Grant{Role: assets.RoleTechnician, PlantID: h.home.Plant.ID})
-	h.must(h.door.GiveGrant(h.ctx, h.admin.ID, assets.Grant{PersonID: p.ID, Role: assets.RoleAuditor, CustomerID: h.other.Customer.ID}))
-	h.refused("the same again", h.door.GiveGrant(h.ctx, h.admin.ID, assets.Grant{PersonID: p.ID, Role: assets.RoleAuditor, CustomerID: h.other.Customer.ID}), "role")
-	h.refused("a role there is not", h.door.GiveGrant(h.ctx, h.admin.ID, assets.Grant{PersonID: p.ID, Role: "king"}), "role")
-	h.refused("a plant there is not", h.door.GiveGrant(h.ctx, h.admin.ID, assets.Grant{PersonID: p.ID, Role: assets.RoleLead, PlantID: 99}), "where")
-	h.refused("administrator of a plant", h.door.GiveGrant(h.ctx, h.admin.ID, assets.Grant{PersonID: p.ID, Role: assets.RoleAdministrator, PlantID: h.home.Plant.ID}), "where")
-	m, err := h.door.Member(h.ctx, p.ID)
+	h.must(h.door.GiveGrant(h.ctx, assets.JobScope(), h.admin.ID, assets.Grant{PersonID: p.ID, Role: assets.RoleAuditor, CustomerID: h.other.Customer.ID}))
+	h.refused("the same again", h.door.GiveGrant(h.ctx, assets.JobScope(), h.admin.ID, assets.Grant{PersonID: p.ID, Role: assets.RoleAuditor, CustomerID: h.other.Customer.ID}), "role")
+	h.refused("a role there is not", h.door.GiveGrant(h.ctx, assets.JobScope(), h.admin.ID, assets.Grant{PersonID: p.ID, Role: "king"}), "role")
+	h.refused("a plant there is not", h.door.GiveGrant(h.ctx, assets.JobScope(), h.admin.ID, assets.Grant{PersonID: p.ID, Role: assets.RoleLead, PlantID: 99}), "where")
+	m, err := h.door.Member(h.ctx, assets.JobScope(), p.ID)
 	h.must(err)
 	if len(m.Grants) != 2 || m.Grants[1].By != "I. Vanterel" || m.Grants[1].At != assets.InstantOf(h.now) || m.Person.Role != assets.RoleTechnician || m.Account == nil {
 		t.Fatalf("the page would show %+v", m)
 	}
-	h.must(h.door.EndGrant(h.ctx, h.admin.ID, p.ID, m.Grants[0].ID))
-	if err := h.door.EndGrant(h.ctx, h.admin.ID, p.ID, m.Grants[0].ID); !errors.Is(err, assets.ErrNotFound) {
+	h.must(h.door.EndGrant(h.ctx, assets.JobScope(), h.admin.ID, p.ID, m.Grants[0].ID))
+	if err := h.door.EndGrant(h.ctx, assets.JobScope(), h.admin.ID, p.ID, m.Grants[0].ID); !errors.Is(err, assets.ErrNotFound) {
 		t.Errorf("ended twice: %v", err)
 	}
-	if err := h.door.EndGrant(h.ctx, h.admin.ID, h.admin.ID, m.Grants[1].ID); !errors.Is(err, assets.ErrNotFound) {
+	if err := h.door.EndGrant(h.ctx, assets.JobScope(), h.admin.ID, h.admin.ID, m.Grants[1].ID); !errors.Is(err, assets.ErrNotFound) {
 		t.Errorf("a grant of somebody else by its number: %v", err)
 	}
-	if m, err = h.door.Member(h.ctx, p.ID); err != nil || m.Person.Role != assets.RoleAuditor {
+	if m, err = h.door.Member(h.ctx, assets.JobScope(), p.ID); err != nil || m.Person.Role != assets.RoleAuditor {
 		t.Errorf("goes by %q now (%v), want by the role that is left", m.Person.Role, err)
 	}
 	var entries []plantdb.Entry
@@ -101,19 +101,76 @@ func TestGrantsAreGivenAndTakenBackInTheJournal(t *testing.T) {
 	}
 }
 
+func TestAKeeperOfOnePlantReachesNothingElse(t *testing.T) {
+	h := open(t)
+	local := h.invite("R. Asquenne", assets.Grant{Role: assets.RoleAdministrator, PlantID: h.home.Plant.ID})
+	here := h.invite("M. Okkerdal", assets.Grant{Role: assets.RoleTechnician, PlantID: h.home.Plant.ID})
+	away := h.invite("S. Ilveth", assets.Grant{Role: assets.RoleTechnician, PlantID: h.other.Plant.ID})
+	both := h.invite("T. Brannoch", assets.Grant{Role: assets.RoleAuditor, PlantID: h.home.Plant.ID})
+	h.must(h.door.GiveGrant(h.ctx, assets.JobScope(), h.admin.ID, assets.Grant{PersonID: both.ID, Role: assets.RoleLead}))
+	grants, err := h.door.GrantsOf(h.ctx, local.ID)
+	h.must(err)
+	keep := people.KeepScope(grants)
+
+	members, err := h.door.Members(h.ctx, keep)
+	h.must(err)
+	var names []string
+	for _, m := range members {
+		names = append(names, m.Person.Name)
+		if m.Person.ID == both.ID && (len(m.Grants) != 1 || m.Account != nil || m.Person.Role != assets.RoleAuditor) {
+			t.Errorf("of somebody who is lead elsewhere it shows %+v", m)
+		}
+	}
+	if got := strings.Join(names, ", "); got != "M. Okkerdal, R. Asquenne, T. Brannoch" {
+		t.Errorf("shows %s", got)
+	}
+	if _, err := h.door.Member(h.ctx, keep, away.ID); !errors.Is(err, assets.ErrNotFound) {
+		t.Errorf("the page of somebody of another plant: %v", err)
+	}
+	customers, plants, err := h.door.Places(h.ctx, keep)
+	h.must(err)
+	if len(customers) != 0 || len(plants) != 1 || plants[0].ID != h.home.Plant.ID {
+		t.Errorf("offers %v and %v", customers, plants)
+	}
+	for _, g := range []assets.Grant{{Role: assets.RoleLead}, {Role: assets.RoleLead, CustomerID: h.home.Customer.ID}, {Role: assets.RoleLead, PlantID: h.other.Plant.ID}} {
+		g.PersonID = local.ID
+		h.refused("a grant beyond the own plant, to oneself", h.door.GiveGrant(h.ctx, keep, local.ID, g), "where")
+	}
+	code := func() *assets.SignUpCode {
+		return &assets.SignUpCode{CodeHash: "new", Purpose: assets.CodeNewPassword, PersonID: both.ID, EndsAt: assets.InstantOf(h.now.Add(time.Hour))}
+	}
+	h.refused("an address to come in as the lead", h.door.NewAddress(h.ctx, keep, code()), "")
+	h.refused("the lead's sessions", h.door.SignOut(h.ctx, keep, local.ID, both.ID), "")
+	h.refused("the lead's account", h.door.EndAccount(h.ctx, keep, local.ID, both.ID), "")
+	h.refused("somebody's account of another plant", h.door.EndAccount(h.ctx, keep, local.ID, away.ID), "")
+	lead, err := h.door.GrantsOf(h.ctx, both.ID)
+	h.must(err)
+	if err := h.door.EndGrant(h.ctx, keep, local.ID, both.ID, lead[1].ID); !errors.Is(err, assets.ErrNotFound) {
+		t.Errorf("the grant for all is taken back: %v", err)
+	}
+	h.must(h.door.EndGrant(h.ctx, keep, local.ID, both.ID, lead[0].ID))
+	h.must(h.door.GiveGrant(h.ctx, keep, local.ID, assets.Grant{PersonID: here.ID, Role: assets.RolePlanner, PlantID: h.home.Plant.ID}))
+	h.must(h.door.EndAccount(h.ctx, keep, local.ID, here.ID))
+
+	// Somebody of the records who was given a role before there were accounts.
+	h.must(h.door.EndAccount(h.ctx, assets.JobScope(), h.admin.ID, away.ID))
+	_, err = h.door.Invite(h.ctx, keep, local.ID, "S. Ilveth", assets.Grant{Role: assets.RoleTechnician, PlantID: h.home.Plant.ID}, code())
+	h.refused("an invitation that opens another plant too", err, "name")
+}
+
 func TestTheLastAdministratorStays(t *testing.T) {
 	h := open(t)
-	m, err := h.door.Member(h.ctx, h.admin.ID)
+	m, err := h.door.Member(h.ctx, assets.JobScope(), h.admin.ID)
 	h.must(err)
 	grant := m.Grants[0]
 	if grant.Role != assets.RoleAdministrator {
 		t.Fatalf("grants %+v", m.Grants)
 	}
-	h.refused("the only administrator's grant", h.door.EndGrant(h.ctx, h.admin.ID, h.admin.ID, grant.ID), "")
-	h.refused("the only administrator's account", h.door.EndAccount(h.ctx, h.admin.ID, h.admin.ID), "")
+	h.refused("the only administrator's grant", h.door.EndGrant(h.ctx, assets.JobScope(), h.admin.ID, h.admin.ID, grant.ID), "")
+	h.refused("the only administrator's account", h.door.EndAccount(h.ctx, assets.JobScope(), h.admin.ID, h.admin.ID), "")
 	p := h.invite("R. Asquenne", assets.Grant{Role: assets.RoleAdministrator})
-	h.must(h.door.EndGrant(h.ctx, p.ID, h.admin.ID, grant.ID))
-	h.refused("now the other is the only one", h.door.EndAccount(h.ctx, h.admin.ID, p.ID), "")
+	h.must(h.door.EndGrant(h.ctx, assets.JobScope(), p.ID, h.admin.ID, grant.ID))
+	h.refused("now the other is the only one", h.door.EndAccount(h.ctx, assets.JobScope(), h.admin.ID, p.ID), "")
 }
 
 func TestAPersonOfTheRecordsKeepsTheirNumber(t *testing.T) {
@@ -129,7 +186,7 @@ func TestAPersonOfTheRecordsKeepsTheirNumber(t *testing.T) {
 		t.Errorf("invited %+v, want the splicer of the records, number %d", p, splicer.ID)
 	}
 	code := assets.SignUpCode{CodeHash: "x", Purpose: assets.CodeInvitation, EndsAt: assets.InstantOf(h.now.Add(time.Hour))}
-	_, err := h.door.Invite(h.ctx, h.admin.ID, "S. Ilveth", assets.Grant{Role: assets.RoleLead}, &code)
+	_, err := h.door.Invite(h.ctx, assets.JobScope(), h.admin.ID, "S. Ilveth", assets.Grant{Role: assets.RoleLead}, &code)
 	h.refused("somebody who has an account", err, "name")
 	if grants, err := h.door.GrantsOf(h.ctx, p.ID); err != nil || len(grants) != 1 {
 		t.Errorf("a refused invitation left a grant: %v %v", grants, err)
