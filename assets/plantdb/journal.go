@@ -5,9 +5,13 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"slices"
+	"strings"
 
 	"carryside/assets"
+
+	"gorm.io/gorm"
 )
 
 // Written is one row of a change as the journal keeps it: only the fields that changed, before and after.
@@ -129,4 +133,105 @@ func (db *DB) RecentEntries(ctx context.Context, scope assets.Scope, plantID int
 	var entries []Entry
 	err := db.SQL(ctx).Where("plant_id = ? AND at >= ?", plantID, since).Order("at DESC, position DESC").Limit(limit).Find(&entries).Error
 	return entries, err
+}
+
+// JournalAsked narrows the entries of a plant's journal. Its zero value is everything, newest first.
+type JournalAsked struct {
+	Person   int64
+	Program  bool               // only entries of no person: jobs and commands
+	From, To assets.Instant     // entered at or after From and before To; 0: open
+	Things   map[string][]int64 // tables with numbers of things: entries that touched one of them; nil: whatever they touched
+	After    int64              // entries behind this position; 0: all
+	Before   int64              // entries ahead of this position; 0: all
+	Limit    int
+}
+
+// PlantEntries returns entries of a plant, newest first: from its customer's chain those that name the plant, and those
+// of no single plant where the scope reaches all of the customer.
+func (db *DB) PlantEntries(ctx context.Context, scope assets.Scope, plantID int64, asked JournalAsked) ([]Entry, error) {
+	if err := db.Reach(ctx, scope, plantID); err != nil {
+		return nil, err
+	}
+	customer, err := db.CustomerOf(ctx, plantID)
+	if err != nil {
+		return nil, err
+	}
+	tx := db.SQL(ctx).Where("chain_id = (SELECT c.id FROM chains c WHERE c.customer_id = ?)", customer)
+	all, customers, _ := scope.Reaches()
+	if all || slices.Contains(customers, customer) {
+		tx = tx.Where("plant_id IN ?", []int64{0, plantID})
+	} else {
+		tx = tx.Where("plant_id = ?", plantID)
+	}
+	return asked.entries(tx)
+}
+
+// CompanyEntries returns entries of the company's chain that touched one of the things asked for, newest first: what
+// plants of every customer rest on.
+func (db *DB) CompanyEntries(ctx context.Context, asked JournalAsked) ([]Entry, error) {
+	return asked.entries(db.SQL(ctx).Where("chain_id = (SELECT c.id FROM chains c WHERE c.customer_id = 0)"))
+}
+
+func (a JournalAsked) entries(tx *gorm.DB) ([]Entry, error) {
+	switch {
+	case a.Program:
+		tx = tx.Where("person_id = 0")
+	case a.Person != 0:
+		tx = tx.Where("person_id = ?", a.Person)
+	}
+	if a.From != 0 {
+		tx = tx.Where("at >= ?", a.From)
+	}
+	if a.To != 0 {
+		tx = tx.Where("at < ?", a.To)
+	}
+	if a.After != 0 {
+		tx = tx.Where("position > ?", a.After)
+	}
+	if a.Before != 0 {
+		tx = tx.Where("position < ?", a.Before)
+	}
+	if a.Things != nil {
+		where, args := a.touched()
+		tx = tx.Where(where, args...)
+	}
+	return Rows[Entry](tx.Order("position DESC").Limit(a.Limit))
+}
+
+// touched finds things by how the canonical text of an entry names them; a table without numbers is found whole.
+func (a JournalAsked) touched() (where string, args []any) {
+	parts := []string{"1 = 0"}
+	for _, table := range slices.Sorted(maps.Keys(a.Things)) {
+		if len(a.Things[table]) == 0 {
+			parts, args = append(parts, "changes LIKE ?"), append(args, `%"table":"`+table+`"%`)
+		}
+		for _, id := range a.Things[table] {
+			parts, args = append(parts, "changes LIKE ?"), append(args, fmt.Sprintf(`%%"id":%d,"table":"%s"%%`, id, table))
+		}
+	}
+	return "(" + strings.Join(parts, " OR ") + ")", args
+}
+
+// WrittenIn reads what an entry shows of its rows; nothing of an entry that only counts them.
+func (e Entry) WrittenIn() ([]Written, error) {
+	var written []Written
+	if !strings.HasPrefix(e.Changes, "[") {
+		return nil, nil
+	}
+	d := json.NewDecoder(strings.NewReader(e.Changes))
+	d.UseNumber()
+	if err := d.Decode(&written); err != nil {
+		return nil, fmt.Errorf("entry %d of chain %d: %w", e.Position, e.ChainID, err)
+	}
+	return written, nil
+}
+
+// Journalists are the people who made entries at a plant.
+func (db *DB) Journalists(ctx context.Context, scope assets.Scope, plantID int64) ([]int64, error) {
+	if err := db.Reach(ctx, scope, plantID); err != nil {
+		return nil, err
+	}
+	var ids []int64
+	err := db.SQL(ctx).Raw("SELECT DISTINCT person_id FROM journal_entries WHERE plant_id = ? AND person_id <> 0 ORDER BY 1", plantID).Scan(&ids).Error
+	return ids, err
 }

@@ -97,7 +97,7 @@ func (b *bench) build() error {
 	return nil
 }
 
-// copy copies the fleet anew, over the copy before.
+// copy copies the fleet anew, over the copy before, and brings the copy to the program's own schema.
 func (b *bench) copy() error {
 	b.db = filepath.Join(b.dir, "fleet.db")
 	for _, part := range []string{"-wal", "-shm"} { // they belong to the copy before
@@ -118,7 +118,14 @@ func (b *bench) copy() error {
 	if closed := dst.Close(); err == nil {
 		err = closed
 	}
-	return err
+	if err != nil {
+		return err
+	}
+	db, err := plantdb.Open(b.ctx, plantdb.Config{DSN: b.db})
+	if err != nil {
+		return err
+	}
+	return db.Close()
 }
 
 // used is what a process cost.

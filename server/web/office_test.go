@@ -13,16 +13,19 @@ import (
 
 // fakeOffice keeps what the forms of the register change, beside a fake plant.
 type fakeOffice struct {
-	plant *fakePlant
-	acts  []Act
-	kept  []any // rows as the last changes gave them
-	from  []assets.Instant
-	fail  error // what the next change answers
+	issued []issuedFake
+	asked  JournalAsked
+	proof  ChainProof
+	plant  *fakePlant
+	acts   []Act
+	kept   []any // rows as the last changes gave them
+	from   []assets.Instant
+	fail   error // what the next change answers
 
 	last    map[int64]assets.Reading
 	meters  map[int64][]assets.Meter
 	waiting []assets.HeldReading
-	named   []KeptHeadings // headings kept under a name
+	named   []KeptHeadings   // headings kept under a name
 	leaves  []assets.Reading // what the held one leaves out if it is right
 
 	files []assets.Attachment // kept with things

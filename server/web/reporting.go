@@ -16,12 +16,28 @@ import (
 
 // Reporting is what the pages of reports need.
 type Reporting interface {
-	// ReportSource returns what reports of a scope are built from.
-	ReportSource(scope assets.Scope) reports.Source
+	// ReadReport hands over what a report of a scope is built from, all of one moment, as known at an instant (zero: now).
+	ReadReport(ctx context.Context, scope assets.Scope, knownAt time.Time, fn func(reports.Source) error) error
 	// ReportZone returns the company's zone, in which a moment over several plants is told.
 	ReportZone(ctx context.Context) (*time.Location, error)
 	// ReportVersion names the program, for the cover of a report.
 	ReportVersion() string
+	// IssueReport keeps a report that was written and journals its digest.
+	IssueReport(ctx context.Context, act Act, r *reports.Report, proof reports.Proof, form string, file reports.FileProved, content []byte) error
+	// IssuedReports lists the reports of a plant given out last.
+	IssuedReports(ctx context.Context, scope assets.Scope, plantID int64, limit int) ([]IssuedReport, error)
+	// IssuedFile returns the bytes of a report of a plant as they were given out, and its proof.
+	IssuedFile(ctx context.Context, scope assets.Scope, plantID, id int64) (reports.ProofFile, []byte, error)
+}
+
+// IssuedReport is a report as it was given out.
+type IssuedReport struct {
+	ID                           int64
+	Title, Form, File, Scope, By string
+	AsOf, KnownAt                string // as asked for; "": the moment of building
+	At                           assets.Instant
+	Rows                         int64
+	Digest                       string // of the file
 }
 
 // reportsPage answers: which reports are there, what does each answer, and how do I make one as of a day?
@@ -30,6 +46,7 @@ type reportsPage struct {
 	Entries []reportLine
 	Form    *Form
 	To      string
+	Last    []issuedRow
 }
 
 type reportLine struct{ Title, Question, To string }
@@ -42,9 +59,9 @@ type reportPage struct {
 	Columns []reports.Column
 	Rows    [][]reports.Cell
 	Files   []Action
-	Left    int // rows that only the files have
-	Digest  string
-	Short   string
+	Left    int        // rows that only the files have
+	sent    bool       // as a file
+	Since   *sincePart // what was learned after the known-at day; nil: as known now
 }
 
 // mostPreviewRows is how many rows the page shows; the files have all.
@@ -68,9 +85,12 @@ func (s *Site) reports(r *Request) error {
 	}
 	p := &reportsPage{Form: reportForm(r, reg, true), To: r.At("reports", "make")}
 	p.Sheet, p.Say = "Reports", reportsSay(len(reports.Catalogue))
-	p.Sub = "As of any past day, with what is known now; scope, definitions, who made it and a digest of its rows on the cover."
+	p.Sub = "As of any past day, with what is known now or was known on a day; each with a proof that tells whether its file was changed."
 	for _, e := range reports.Catalogue {
 		p.Entries = append(p.Entries, reportLine{Title: e.Title, Question: e.Question, To: r.At("reports", e.Slug)})
+	}
+	if p.Last, err = s.issuedRows(r); err != nil {
+		return err
 	}
 	return r.Show("reports", p)
 }
@@ -98,6 +118,7 @@ func reportForm(r *Request, reg *assets.Register, choose bool) *Form {
 		f.Select("report", "Report", "", entries).Must().OverBoth()
 	}
 	f.Date("as-of", "As of, end of day", string(r.F.Today())).Hinted("Any past day; today is as of now")
+	f.Date("known-at", "As known at, end of day", "").Hinted("Empty: with what is known now. A past day: as it was known then")
 	lines := []Option{{Label: "every line"}}
 	for _, l := range reg.Lines {
 		lines = append(lines, Option{Value: l.Name, Label: l.Name})
@@ -137,41 +158,80 @@ func (s *Site) report(r *Request) error {
 	}
 	p := &reportPage{Form: reportForm(r, reg, false)}
 	p.Sheet, p.Say = e.Title, e.Question
-	report, err := s.buildReport(r, e, p.Form)
-	if p.refused(err) {
-		return r.Refill("report", p)
-	} else if err != nil {
+	err = s.makeOne(r, e, p)
+	switch {
+	case p.sent:
 		return err
-	}
-	for _, form := range reportForms {
-		if form.format == r.Query("format") {
-			return r.sendReport(report, form.ending, form.mime, form.write)
-		}
-	}
-	if err := p.fill(r, report); p.refused(err) {
+	case p.refused(err):
 		p.Report = nil
 		return r.Refill("report", p)
-	} else if err != nil {
+	case err != nil:
 		return err
 	}
 	return r.Show("report", p)
 }
 
-func (s *Site) buildReport(r *Request, e reports.Entry, f *Form) (*reports.Report, error) {
+// makeOne builds the report and fills the page or sends the file.
+func (s *Site) makeOne(r *Request, e reports.Entry, p *reportPage) error {
+	in, day, err := s.askedReport(r, p.Form)
+	if err != nil {
+		return err
+	}
+	form := -1
+	for i := range reportForms {
+		if reportForms[i].format == r.Query("format") {
+			form = i
+		}
+	}
+	var file *madeFile
+	err = s.Reporting.ReadReport(r.Context(), assets.PlantScope(r.PlantID()), in.Known.At, func(source reports.Source) error {
+		in.Source = source
+		report, err := e.Build(r.Context(), in, day)
+		if err != nil {
+			return err
+		}
+		if form >= 0 {
+			file, err = r.makeFile(report, form)
+			return err
+		}
+		return p.fill(r, report)
+	})
+	if err != nil {
+		return err
+	}
+	if file != nil {
+		p.sent = true
+		return s.sendReport(r, file)
+	}
+	return s.since(r, e, in, day, p)
+}
+
+// askedReport reads the form.
+func (s *Site) askedReport(r *Request, f *Form) (in reports.Inputs, day assets.Day, err error) {
 	zone, err := s.Reporting.ReportZone(r.Context())
 	if err != nil {
-		return nil, err
+		return in, "", err
 	}
-	day := assets.Day(f.Value("as-of"))
-	if day > r.F.Today() && len(day) == len("2026-11-25") {
-		return nil, assets.Invalid{"as-of": "this day has not come yet; give today or a day before"}
+	bad := assets.Invalid{}
+	for _, name := range []string{"as-of", "known-at"} {
+		if d := assets.Day(f.Value(name)); d > r.F.Today() && len(d) == len("2026-11-25") {
+			bad[name] = "this day has not come yet; give today or a day before"
+		}
 	}
-	if day == r.F.Today() {
+	if err := bad.Err(); err != nil {
+		return in, "", err
+	}
+	if day = assets.Day(f.Value("as-of")); day == r.F.Today() {
 		day = ""
 	}
-	in := reports.Inputs{Source: s.Reporting.ReportSource(assets.PlantScope(r.PlantID())), Built: r.Now, Zone: zone, By: r.Who.Person.Name, Version: s.Reporting.ReportVersion(),
+	known := f.Value("known-at")
+	if assets.Day(known) == r.F.Today() {
+		known = ""
+	}
+	in = reports.Inputs{Built: r.Now, Zone: zone, By: r.Who.Person.Name, Version: s.Reporting.ReportVersion(), PlantID: r.PlantID(),
 		Filter: reports.Filter{Plant: r.Plant.Plant.Name, Line: f.Value("line"), Conveyor: f.Value("conveyor")}}
-	return e.Build(r.Context(), in, day)
+	in.Known, err = reports.NewKnownAt(known, zone)
+	return in, day, err
 }
 
 // refused puts what is wrong with day or scope beside its field; a scope is wrong where it was chosen.
@@ -183,13 +243,35 @@ func (p *reportPage) refused(err error) bool {
 	return p.Form.Refused(renamed(err, names))
 }
 
-// sendReport makes the whole file before a byte is sent, so that an error leaves no half of one.
-func (r *Request) sendReport(report *reports.Report, ending, mime string, write func(*reports.Report, context.Context, io.Writer) (reports.Proof, error)) error {
-	var b bytes.Buffer
-	if _, err := write(report, r.Context(), &b); err != nil {
-		return fmt.Errorf("write report %s: %w", report.Slug, err)
+// madeFile is a report as a file, whole before a byte of it is sent, so that an error leaves no half of one.
+type madeFile struct {
+	report  *reports.Report
+	form    int // of reportForms
+	name    string
+	content bytes.Buffer
+	proof   reports.Proof
+	proved  reports.FileProved
+}
+
+func (r *Request) makeFile(report *reports.Report, form int) (*madeFile, error) {
+	f := &madeFile{report: report, form: form, name: reportFile(report, r.Plant.Plant.Name, r.F) + reportForms[form].ending}
+	out := reports.NewFileDigest(&f.content)
+	var err error
+	if f.proof, err = reportForms[form].write(report, r.Context(), out); err != nil {
+		return nil, fmt.Errorf("write report %s: %w", report.Slug, err)
 	}
-	return r.Send(reportFile(report, r.Plant.Plant.Name, r.F)+ending, mime, b.Bytes())
+	f.proved = out.Of(f.name)
+	return f, nil
+}
+
+// sendReport keeps the file, then sends it: what was given out can be proved and built again.
+func (s *Site) sendReport(r *Request, f *madeFile) error {
+	form := reportForms[f.form]
+	err := s.Reporting.IssueReport(r.Context(), r.act("issue a report", ""), f.report, f.proof, form.format, f.proved, f.content.Bytes())
+	if err != nil {
+		return err
+	}
+	return r.Send(f.name, form.mime, f.content.Bytes())
 }
 
 // reportFile names a file by report, plant and day.
@@ -240,6 +322,9 @@ func (p *reportPage) fill(r *Request, report *reports.Report) error {
 		p.Rows = append(p.Rows, cells)
 	}
 	p.Say, p.Sub = reportSay(report.Title, n, stands), report.Question+" As of "+report.AsOf.Words()+", "+report.Scope+"."
+	if _, known := report.Asked(); known != "" {
+		p.Sub = fullStop(strings.TrimSuffix(p.Sub, ".") + ", " + knownWords(r.F, known))
+	}
 	for _, form := range reportForms {
 		q := r.C.Request.URL.Query()
 		q.Set("format", form.format)

@@ -21,6 +21,7 @@ import (
 type fakeSource struct {
 	plant *fakePlant
 	scope assets.Scope
+	known time.Time
 }
 
 func (s fakeSource) Plants(context.Context) ([]reports.PlantName, error) {
@@ -33,7 +34,10 @@ func (s fakeSource) PlantAt(_ context.Context, _ int64, at time.Time) (reports.P
 	reg.At = assets.InstantOf(at)
 	reg.Splices = nil
 	var standings []due.Standing
-	for _, sp := range s.plant.fleet.Register.Splices {
+	for i, sp := range s.plant.fleet.Register.Splices {
+		if i == 0 && !s.known.IsZero() {
+			sp.MadeBy = "nobody known yet"
+		}
 		if sp.Live(reg.At) {
 			reg.Splices = append(reg.Splices, sp)
 		}
@@ -47,8 +51,39 @@ func (s fakeSource) PlantAt(_ context.Context, _ int64, at time.Time) (reports.P
 	return reports.Plant{Register: &reg, Standings: standings, Chains: []reports.ChainRead{{Name: "Journal of Skarrow Harbour", Chain: 2, Entry: 18204, Hash: "5e"}}}, nil
 }
 
-func (o *fakeOffice) ReportSource(scope assets.Scope) reports.Source {
-	return fakeSource{o.plant, scope}
+func (o *fakeOffice) ReadReport(_ context.Context, scope assets.Scope, knownAt time.Time, fn func(reports.Source) error) error {
+	return fn(fakeSource{o.plant, scope, knownAt})
+}
+
+func (o *fakeOffice) IssueReport(_ context.Context, act Act, r *reports.Report, proof reports.Proof, form string, file reports.FileProved, content []byte) error {
+	p := r.Prove(proof, file, form)
+	p.Issued = &reports.IssuedAt{Number: int64(len(o.issued) + 1), Chain: 2, Entry: 18205, Hash: "5e"}
+	o.issued = append(o.issued, issuedFake{p, content, act})
+	return nil
+}
+
+// issuedFake is a report given out.
+type issuedFake struct {
+	proof   reports.ProofFile
+	content []byte
+	act     Act
+}
+
+func (o *fakeOffice) IssuedReports(context.Context, assets.Scope, int64, int) ([]IssuedReport, error) {
+	var out []IssuedReport
+	for _, k := range o.issued {
+		p := k.proof
+		out = append(out, IssuedReport{ID: p.Issued.Number, Title: p.Report.Title, Form: p.Report.Form, File: p.File.Name, AsOf: p.Report.AsOf, KnownAt: p.Report.KnownAt, Scope: p.Report.Scope,
+			At: assets.InstantOf(p.Report.Built), By: p.Report.By, Rows: int64(p.Report.Rows), Digest: p.File.SHA256})
+	}
+	return out, nil
+}
+
+func (o *fakeOffice) IssuedFile(_ context.Context, _ assets.Scope, _, id int64) (reports.ProofFile, []byte, error) {
+	if id > int64(len(o.issued)) {
+		return reports.ProofFile{}, nil, assets.ErrNotFound
+	}
+	return o.issued[id-1].proof, o.issued[id-1].content, nil
 }
 
 func (o *fakeOffice) ReportZone(context.Context) (*time.Location, error) { return time.UTC, nil }

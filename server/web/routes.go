@@ -46,14 +46,14 @@ func routes() []Route {
 		{Method: get, Path: "/plants/:plant/life", May: people.Read, Under: "life", Do: (*Site).life},
 		{Method: get, Path: "/plants/:plant/life/lives", May: people.Read, Under: "life", Do: (*Site).lives},
 		{Method: get, Path: "/plants/:plant/conveyors/:conveyor", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).conveyor},
-	}, slices.Concat(attachmentRoutes(), registerRoutes(), catalogueRoutes(), ownerRoutes(), tokenRoutes(), accountRoutes(), peopleRoutes())...)
+	}, slices.Concat(attachmentRoutes(), auditRoutes(), registerRoutes(), catalogueRoutes(), ownerRoutes(), tokenRoutes(), accountRoutes(), peopleRoutes())...)
 }
 
 // screens is every template of templates/screens. A file that is not named here, and a name without its
 // file, fails at start.
 var screens = []string{
 	"signin", "problem", "join", "account", "people", "person", "invited",
-	"form", "readings", "decided", "meter", "rules", "rule", "stops", "calculator", "reports", "report",
+	"form", "readings", "decided", "meter", "rules", "rule", "stops", "calculator", "reports", "report", "journal",
 	"catalogues", "lines", "import", "trial", "attachments", "tokens",
 	"plants", "plant", "today", "belts", "conveyor", "splice", "orders", "order", "find", "life", "lives",
 }
@@ -74,5 +74,6 @@ var returns = map[string][]struct{ word, path string }{
 		{"Bring in a list", "import"}, {"Catalogues", "catalogues"},
 		{"Lines", "lines"}, {"Plant", "about"},
 	},
-	"orders": {{"Orders", "orders"}, {"Rules", "rules"}, {"Stops", "stops"}},
+	"orders":  {{"Orders", "orders"}, {"Rules", "rules"}, {"Stops", "stops"}},
+	"reports": {{"Catalogue", "reports"}, {"Journal", "journal"}},
 }

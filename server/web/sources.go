@@ -25,6 +25,7 @@ type Sources struct {
 	RuleBook   RuleBook
 	StopBook   StopBook
 	Reporting  Reporting
+	Auditing   Auditing
 	Catalogues Catalogues
 	Calendars  Calendars
 	Importing  Importing

@@ -11,7 +11,6 @@ import (
 	"carryside/assets/plantdb/intakedb"
 	"carryside/assets/plantdb/registry"
 	"carryside/cmd/carryside/reporting"
-	"carryside/reports"
 	"carryside/server/web"
 )
 
@@ -63,11 +62,6 @@ func (d *Desk) SaveSpecification(ctx context.Context, a web.Act, s *assets.Speci
 // SaveSpliceKind adds, changes or corrects a splice kind.
 func (d *Desk) SaveSpliceKind(ctx context.Context, a web.Act, k *assets.SpliceKind, from assets.Instant) error {
 	return d.db.Change(ctx, ofCompany(a), func(c *plantdb.Change) error { return registry.SaveSpliceKind(c, k, from) })
-}
-
-// ReportSource returns what reports of a scope are built from.
-func (d *Desk) ReportSource(scope assets.Scope) reports.Source {
-	return reporting.NewSource(d.db, scope)
 }
 
 // ReportZone returns the company's zone.
