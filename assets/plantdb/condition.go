@@ -120,7 +120,7 @@ func (db *DB) NewestEntries(ctx context.Context, most int) (looked int, says str
 				return err
 			}
 			looked += len(entries)
-			if says = newestSay(h, entries); says != "" {
+			if says = newestSay(h, entries, most); says != "" {
 				return nil
 			}
 		}
@@ -129,12 +129,9 @@ func (db *DB) NewestEntries(ctx context.Context, most int) (looked int, says str
 	return looked, says, err
 }
 
-// newestSay says what does not fit in the newest entries of a chain, newest first.
-func newestSay(h chainRow, entries []Entry) string {
+// newestSay says what does not fit in the newest entries of a chain, newest first; there are most, or all there are.
+func newestSay(h chainRow, entries []Entry, most int) string {
 	position, hash := h.HeadPosition, h.HeadHash
-	if len(entries) == 0 && position > 0 {
-		return fmt.Sprintf("chain %d says that it has %d entries, but none is there", h.ID, position)
-	}
 	for i := range entries {
 		e := &entries[i]
 		switch {
@@ -146,6 +143,9 @@ func newestSay(h chainRow, entries []Entry) string {
 			return fmt.Sprintf("entry %d of chain %d was changed after it was written", position, h.ID)
 		}
 		position, hash = position-1, e.PrevHash
+	}
+	if len(entries) < most && (position != 0 || len(entries) > 0 && hash != noHash) {
+		return fmt.Sprintf("entry %d of chain %d is missing", position, h.ID)
 	}
 	return ""
 }

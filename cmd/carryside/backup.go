@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"time"
 
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/moving"
@@ -33,6 +34,9 @@ func (c *backupCommand) Run(ctx context.Context, p *Program) error {
 		return err
 	}
 	verdict, err := moving.Backup(ctx, db, c.File, c.Unverified, nil)
+	if err == nil && !c.Unverified {
+		err = db.SetMeta(ctx, lastBackup, p.Now().UTC().Format(time.RFC3339)) // the doctor tells how old it is
+	}
 	if err = errors.Join(err, db.Close()); err != nil {
 		return err
 	}

@@ -36,6 +36,8 @@ type commands struct {
 	Backup  backupCommand  `cmd:"" help:"Copy an installation into one file while it is served."`
 	Restore restoreCommand `cmd:"" help:"Put a copy in the place of an installation."`
 	Move    moveCommand    `cmd:"" help:"Carry an installation to another engine."`
+	Doctor  doctorCommand  `cmd:"" help:"Look an installation over: what is ok and what needs a person."`
+	Token   tokenCommand   `cmd:"" help:"Make a token for a program: to read, to enter readings, or for the metrics."`
 }
 
 // Program is what a command is run with: where it writes, and the clock, which only this package reads.
