@@ -13,7 +13,7 @@ import (
 
 // soaks are the soaks by name.
 var soaks = map[string]func(context.Context, environment, []string) error{
-	"raise": soakRaise, "crash": soakCrash,
+	"raise": soakRaise, "crash": soakCrash, "load": soakLoad,
 }
 
 // runSoak repeats, for as long as asked, what a test does for seconds.
@@ -76,4 +76,16 @@ func soakCrash(ctx context.Context, env environment, args []string) error {
 		return fmt.Errorf("%w: --from %q is no time", errUsage, from)
 	}
 	return clerkUntilKilled(ctx, env, child, at, s.seed, run)
+}
+
+func soakLoad(ctx context.Context, env environment, args []string) error {
+	s := &loadSoak{}
+	flags := flag.NewFlagSet("soak load", flag.ContinueOnError)
+	flags.DurationVar(&s.lasts, "lasts", time.Hour, "how long everything works at once")
+	flags.Uint64Var(&s.seed, "seed", 1, "of what the clerk does")
+	flags.StringVar(&s.dsn, "db", "", "an empty PostgreSQL database to work on; without it a SQLite file")
+	if err := parseFlags(flags, env, args); err != nil {
+		return err
+	}
+	return runLoad(ctx, env, s)
 }

@@ -82,7 +82,12 @@ func (s *crashSoak) run(ctx context.Context) error {
 	if err := s.killAll(ctx); err != nil {
 		return fmt.Errorf("after %d kills (seed %d): %w", s.killed.Load(), s.seed, err)
 	}
-	return s.judge(ctx, start)
+	if err := s.judge(ctx, start); err != nil {
+		return err
+	}
+	fmt.Fprintf(s.out, "%d kills, %d writes answered and %d killed before their answer: every answered one is there, the journal whole, no half order\n",
+		s.killed.Load(), s.promised.count(), s.promised.unsure)
+	return nil
 }
 
 // prepare writes the sample plants, tokens for the senders, and finds the meters they read.
@@ -209,8 +214,6 @@ func (s *crashSoak) judge(ctx context.Context, start time.Time) error {
 	if answered < s.kills {
 		return fmt.Errorf("%d kills and only %d writes answered: nothing was tried", s.killed.Load(), answered)
 	}
-	fmt.Fprintf(s.out, "%d kills, %d writes answered and %d killed before their answer: every answered one is there, the journal whole, no half order\n",
-		s.killed.Load(), answered, s.promised.unsure)
 	return nil
 }
 

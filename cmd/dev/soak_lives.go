@@ -77,23 +77,11 @@ type server struct {
 
 // live starts a server, sends it readings and kills it after some time.
 func (s *server) live(ctx context.Context) error {
-	cmd := exec.CommandContext(ctx, s.soak.program, "serve", "--db", s.soak.dsn, "--listen", "127.0.0.1:0")
-	cmd.Env = append(os.Environ(), s.soak.serverEnv...)
 	var said bytes.Buffer
-	cmd.Stderr = &said
-	out, err := cmd.StdoutPipe()
+	cmd, base, err := s.soak.serve(ctx, &said)
 	if err != nil {
 		return err
 	}
-	if err := cmd.Start(); err != nil {
-		return err
-	}
-	base, err := addressSaid(out)
-	if err != nil {
-		_ = cmd.Process.Kill()
-		return errors.Join(err, cmd.Wait(), errors.New(tail(said.String())))
-	}
-	go func() { _, _ = io.Copy(io.Discard, out) }()
 	killer := killAfter(cmd, slowestAnswer)
 	defer killer.Stop()
 	var begun sync.Once
@@ -103,6 +91,27 @@ func (s *server) live(ctx context.Context) error {
 	}
 	s.soak.killed.Add(1)
 	return nil
+}
+
+// serve starts a server and waits for its address.
+func (s *crashSoak) serve(ctx context.Context, said io.Writer) (*exec.Cmd, string, error) {
+	cmd := exec.CommandContext(ctx, s.program, "serve", "--db", s.dsn, "--listen", "127.0.0.1:0")
+	cmd.Env = append(os.Environ(), s.serverEnv...)
+	cmd.Stderr = said
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		return nil, "", err
+	}
+	if err := cmd.Start(); err != nil {
+		return nil, "", err
+	}
+	base, err := addressSaid(out)
+	if err != nil {
+		_ = cmd.Process.Kill()
+		return nil, "", errors.Join(err, cmd.Wait())
+	}
+	go func() { _, _ = io.Copy(io.Discard, out) }()
+	return cmd, base, nil
 }
 
 // addressSaid reads the address that a server says once it listens.
@@ -201,7 +210,10 @@ type clerk struct {
 	lives  int
 }
 
-func (c *clerk) live(ctx context.Context) error {
+func (c *clerk) live(ctx context.Context) error { return c.liveFor(ctx, c.soak.life(c.random)) }
+
+// liveFor lets a clerk work for some time and then kills the process.
+func (c *clerk) liveFor(ctx context.Context, life time.Duration) error {
 	c.lives++
 	cmd := exec.CommandContext(ctx, c.soak.self, "soak", "crash", "--child", c.soak.dsn, "--from", c.soak.played().Format(time.RFC3339), "--seed", fmt.Sprint(c.random.Uint64()), "--run", fmt.Sprintf("%s.%d", c.soak.round.run, c.lives))
 	cmd.Env = append(os.Environ(), c.soak.selfEnv...)
@@ -218,7 +230,7 @@ func (c *clerk) live(ctx context.Context) error {
 	if !lines.Scan() {
 		return errors.Join(fmt.Errorf("the clerk ended by itself: %s", tail(said.String())), cmd.Wait())
 	}
-	killer := killAfter(cmd, c.soak.life(c.random))
+	killer := killAfter(cmd, life)
 	defer killer.Stop()
 	for more := true; more; more = lines.Scan() {
 		c.heard(lines.Text())
@@ -259,6 +271,11 @@ type importer struct {
 }
 
 func (i *importer) live(ctx context.Context) error {
+	return i.bring(ctx, time.Duration(i.random.Int64N(int64(600*time.Millisecond))))
+}
+
+// bring imports one list; life 0 lets it finish.
+func (i *importer) bring(ctx context.Context, life time.Duration) error {
 	i.lists++
 	var text strings.Builder
 	text.WriteString("Conveyor;Belt width mm;Belt speed m/s\n")
@@ -279,8 +296,10 @@ func (i *importer) live(ctx context.Context) error {
 	if err := cmd.Start(); err != nil {
 		return err
 	}
-	killer := killAfter(cmd, time.Duration(i.random.Int64N(int64(600*time.Millisecond))))
-	defer killer.Stop()
+	if life > 0 {
+		killer := killAfter(cmd, life)
+		defer killer.Stop()
+	}
 	err := cmd.Wait()
 	switch {
 	case err == nil:
