@@ -41,6 +41,9 @@ func Raise(c *plantdb.Change, plantID int64, proposals []rules.Proposal, evaluat
 	if err != nil {
 		return Raised{}, err
 	}
+	if r.first, err = firstAt(c, plantID); err != nil {
+		return Raised{}, err
+	}
 	if err := r.decide(proposals); err != nil {
 		return Raised{}, err
 	}
@@ -66,6 +69,7 @@ type raising struct {
 	rows    []rules.Occurrence
 	of      []int          // of each row: the place of its order in made; -1: it has its order's number, or none
 	pulled  map[int64]pull // open orders whose latest date an occurrence brings forward, by number of the order
+	first   bool           // nothing was ever raised at the plant
 	n       Raised
 }
 
@@ -160,8 +164,19 @@ func (r *raising) place(p rules.Proposal, row rules.Occurrence) {
 	r.rows, r.of = append(r.rows, row), append(r.of, made)
 }
 
+// firstAt tells whether nothing was raised at a plant yet: then no key of the hundreds its first evaluation proposes
+// need be looked up.
+func firstAt(c *plantdb.Change, plantID int64) (bool, error) {
+	var ids []int64
+	err := c.Tx().Raw("SELECT id FROM occurrences WHERE plant_id = ? LIMIT 1", plantID).Scan(&ids).Error
+	return len(ids) == 0, err
+}
+
 // there tells whether an occurrence stands under its key.
 func (r *raising) there(o rules.Occurrence) (bool, error) {
+	if r.first {
+		return false, nil
+	}
 	var n int64
 	err := r.c.Tx().Raw(`SELECT count(*) FROM occurrences WHERE rule_id = ? AND target_kind = ? AND target_id = ? AND cycle = ? AND withdrawal_no = ?`,
 		o.RuleID, o.TargetKind, o.TargetID, o.Cycle, o.WithdrawalNo).Scan(&n).Error

@@ -47,6 +47,16 @@ func GrantsOf(ctx context.Context, db *plantdb.DB, personID int64) ([]assets.Gra
 	return list[assets.Grant](db.SQL(ctx).Where("person_id = ? AND known_to IS NULL", personID).Order("id"))
 }
 
+// GrantsByPerson returns the grants in force of everybody, by person.
+func GrantsByPerson(ctx context.Context, db *plantdb.DB) (map[int64][]assets.Grant, error) {
+	all, err := list[assets.Grant](db.SQL(ctx).Where("known_to IS NULL").Order("id"))
+	of := map[int64][]assets.Grant{}
+	for _, g := range all {
+		of[g.PersonID] = append(of[g.PersonID], g)
+	}
+	return of, err
+}
+
 // PersonNamed returns the number of a person, or crew, by a name as written: one of the service company's
 // people, else of the customer's, to whom a new name is added. "" is nobody and gives 0.
 func PersonNamed(c *plantdb.Change, customerID int64, name string) (int64, error) {

@@ -261,13 +261,13 @@ func (d *Desk) Crew(ctx context.Context, scope assets.Scope, plantID int64) ([]a
 	if err != nil {
 		return nil, err
 	}
+	grants, err := registry.GrantsByPerson(ctx, d.db)
+	if err != nil {
+		return nil, err
+	}
 	var crew []assets.Person
 	for _, p := range all {
-		grants, err := registry.GrantsOf(ctx, d.db, p.ID)
-		if err != nil {
-			return nil, err
-		}
-		if people.MayAt(grants, plant.CustomerID, plantID, people.DoJob) {
+		if people.MayAt(grants[p.ID], plant.CustomerID, plantID, people.DoJob) {
 			crew = append(crew, p)
 		}
 	}
