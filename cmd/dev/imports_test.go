@@ -70,6 +70,16 @@ var importRules = []importRule{
 		reason:   "a provider that signs anybody in is for tests",
 	},
 	{
+		imported: []string{"github.com/danielgtaylor/huma/..."},
+		doors:    []string{"server/api"},
+		reason:   "the machine interface is described and checked in one place; its tests check answers by hand, not with the library that wrote the description",
+	},
+	{
+		imported: []string{"github.com/prometheus/..."},
+		doors:    []string{"server/health"},
+		reason:   "figures go through one registry, which takes no name of a plant or a person",
+	},
+	{
 		imported: []string{"github.com/robfig/cron/..."},
 		doors:    []string{"schedule", "schedule/calendar"},
 		reason:   "cron drives ticks and decides nothing: it skips and doubles around clock changes",
@@ -186,6 +196,8 @@ func TestImportRulesBite(t *testing.T) {
 		"spreadsheet library in a report":    {in("reports", "github.com/xuri/excelize/v2"), "reports/workbook"},
 		"spreadsheet opened again in a test": {inTest("reports", "github.com/xuri/excelize/v2"), ""},
 		"gin in a rule":                      {in("schedule/rules", "github.com/gin-gonic/gin"), "only the server"},
+		"huma in a screen":                   {in("server/web", "github.com/danielgtaylor/huma/v2"), "described and checked in one place"},
+		"a figure counted in a rule":         {in("schedule/rules", "github.com/prometheus/client_golang/prometheus"), "one registry"},
 		"cron in a rule":                     {in("schedule/rules", "github.com/robfig/cron/v3"), "drives ticks"},
 		"cron in the calendar":               {in("schedule/calendar", "github.com/robfig/cron/v3"), ""},
 		"browser in the server":              {in("server", "github.com/chromedp/chromedp"), "never starts one"},
