@@ -1,6 +1,7 @@
 package reports
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -82,7 +83,7 @@ func (i IssuedAt) Words() string {
 func (r *Report) Prove(p Proof, file FileProved, form string) ProofFile {
 	f := ProofFile{Kind: proofKind, File: file, Basis: BasisProved{Program: r.asked.Version, ZoneData: r.basisOf("Time zone data"), Chains: r.Chains}, Columns: r.columns}
 	f.Report = ReportProved{Slug: r.Slug, Title: r.Title, Form: form, AsOf: r.askedDay, KnownAt: r.asked.Known.text, Scope: r.Scope, Asked: r.asked.Filter,
-		PlantID: r.asked.PlantID, Built: r.AsOf.Built, Zone: r.asked.Zone.String(), By: r.madeBy(), Rows: p.Rows, Digest: p.Digest}
+		PlantID: r.asked.PlantID, Built: r.AsOf.Built, Zone: cmp.Or(r.asked.Zone, time.UTC).String(), By: r.madeBy(), Rows: p.Rows, Digest: p.Digest}
 	return f
 }
 

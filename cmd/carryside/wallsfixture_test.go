@@ -2,7 +2,9 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"net/http/httptest"
+	"strings"
 	"testing"
 	"time"
 
@@ -11,9 +13,11 @@ import (
 	"carryside/assets/plantdb/attached"
 	"carryside/assets/plantdb/clocks"
 	"carryside/assets/plantdb/intakedb"
+	"carryside/assets/plantdb/issued"
 	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/plantdbtest"
 	"carryside/assets/plantdb/registry"
+	"carryside/reports"
 	"carryside/schedule/rules"
 	"carryside/schedule/workorder"
 	"carryside/server"
@@ -302,7 +306,27 @@ func (e *estate) attach(c *plantdb.Change) error {
 		}
 		e.ids["attachment"] = a.ID
 	}
-	return nil
+	return e.issue(c)
+}
+
+// issue gives a report out whose file, scope and title carry the plant's mark.
+func (e *estate) issue(c *plantdb.Change) error {
+	file := "splice,made by\nS1," + e.says("issued") + "\n"
+	out := reports.NewFileDigest(io.Discard)
+	if _, err := io.WriteString(out, file); err != nil {
+		return err
+	}
+	r := &reports.Report{Slug: "splice-age", Title: e.says("issuedtitle"), Scope: e.says("issuedscope"), Zone: time.UTC, AsOf: reports.AsOf{Built: plantDay}}
+	proof, err := plantdb.Canonical(r.Prove(reports.Proof{Rows: 1}, out.Of(e.says("issuedfile")+".csv"), "csv"))
+	if err != nil {
+		return err
+	}
+	of := out.Of("")
+	k := issued.Report{CustomerID: e.customer, PlantID: e.plant, Slug: r.Slug, Title: r.Title, Form: "csv", FileName: e.says("issuedfile") + ".csv", Scope: r.Scope, BuiltAt: assets.InstantOf(plantDay),
+		MadeByID: e.ids["crew"], RowCount: 1, SizeBytes: of.SizeBytes, FileDigest: of.SHA256, Proof: proof}
+	err = issued.Keep(c, &k, strings.NewReader(file))
+	e.ids["issued"] = k.ID
+	return err
 }
 
 // remind raises a reminder: what a rule of thumb asks for, without an order.
