@@ -8,6 +8,7 @@ import (
 	"carryside/assets"
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/plantdbtest"
+	"carryside/migrations"
 )
 
 // TestReadingsOfAPlantAreFetchedByKey tells SQLite that it has the benchmark fleet's ten million readings and asks
@@ -39,8 +40,8 @@ func TestReadingsOfAPlantAreFetchedByKey(t *testing.T) {
 	for name, q := range map[string]query{
 		"first and last":     endsQuery(3, 0, plantdb.AsOf{}),
 		"a quarter before":   endsQuery(3, 2160, plantdb.AsOf{}),
-		"around instants":    aroundQuery(asked, plantdb.AsOf{}),
-		"around, as known":   aroundQuery(asked, plantdb.AsOf{Known: 7}),
+		"around instants":    aroundQuery(migrations.SQLite, asked, plantdb.AsOf{}),
+		"around, as known":   aroundQuery(migrations.SQLite, asked, plantdb.AsOf{Known: 7}),
 		"trailing":           trailingQuery(3, 2160, plantdb.AsOf{}),
 		"trailing, as known": trailingQuery(3, 2160, plantdb.AsOf{Known: 7}),
 	} {

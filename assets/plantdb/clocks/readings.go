@@ -205,7 +205,7 @@ func ReadingsAround(ctx context.Context, db *plantdb.DB, scope assets.Scope, pla
 
 func readAround(ctx context.Context, db *plantdb.DB, asked []Asked, asOf plantdb.AsOf) (all []assets.Reading, _ error) {
 	for some := range slices.Chunk(asked, 2000) {
-		read, err := aroundQuery(some, asOf).read(ctx, db, asOf)
+		read, err := aroundQuery(db.Engine(), some, asOf).read(ctx, db, asOf)
 		if err != nil {
 			return nil, err
 		}
@@ -304,23 +304,36 @@ func endsQuery(plantID int64, beforeLastH float64, asOf plantdb.AsOf) query {
 	return query{sql, params}
 }
 
-// aroundQuery fetches the readings next to instants that lie between the first and the last of their conveyor. The numbers are written out: they are integers of ours, and
-// a list of parameters would be four times as slow.
-func aroundQuery(asked []Asked, asOf plantdb.AsOf) query {
-	list := []byte("WITH asked (c, t) AS (VALUES ")
-	for i, a := range asked {
-		if i > 0 {
-			list = append(list, ',')
-		}
-		list = strconv.AppendInt(append(list, '('), a.ConveyorID, 10)
-		list = append(strconv.AppendInt(append(list, ','), int64(a.At), 10), ')')
-	}
-	list = append(list, ')')
+// aroundQuery fetches the readings next to instants that lie between the first and the last of their conveyor.
+func aroundQuery(engine migrations.Engine, asked []Asked, asOf plantdb.AsOf) query {
+	list, given := askedList(engine, asked)
 	before, args := limitOne("a.c", " AND x.at <= a.t", " DESC", asOf)
 	after, _ := limitOne("a.c", " AND x.at >= a.t", "", asOf)
 	// From the one to the other there is nothing else but corrected values, which fall away in scanPoints.
-	return query{string(list) + " SELECT " + pointColumns + " FROM asked a CROSS JOIN readings r WHERE r.conveyor_id = a.c AND r.at >= " + before + " AND r.at <= " + after,
-		slices.Concat(args, args)}
+	return query{list + " SELECT " + pointColumns + " FROM asked a CROSS JOIN readings r WHERE r.conveyor_id = a.c AND r.at >= " + before + " AND r.at <= " + after,
+		slices.Concat(given, args, args)}
+}
+
+// askedList makes a table of what is asked. A list of parameters would be four times as slow as numbers written out;
+// SQLite is given them as one JSON text, so that it prepares the statement once and does not keep each.
+func askedList(engine migrations.Engine, asked []Asked) (with string, args []any) {
+	between, open, end := "),(", "(", ")"
+	if engine == migrations.SQLite {
+		between, open, end = "],[", "[[", "]]"
+	}
+	list := []byte(open)
+	for i, a := range asked {
+		if i > 0 {
+			list = append(list, between...)
+		}
+		list = append(strconv.AppendInt(list, a.ConveyorID, 10), ',')
+		list = strconv.AppendInt(list, int64(a.At), 10)
+	}
+	list = append(list, end...)
+	if engine == migrations.SQLite {
+		return "WITH asked (c, t) AS MATERIALIZED (SELECT k.value->>0, k.value->>1 FROM json_each(?) k)", []any{string(list)}
+	}
+	return "WITH asked (c, t) AS (VALUES " + string(list) + ")", nil
 }
 
 // trailingQuery fetches each conveyor's readings of the time before its last one, and the reading before that.
