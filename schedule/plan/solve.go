@@ -35,7 +35,7 @@ type solver struct {
 	bound  int
 	proven bool
 	steps  int
-	told   Progress
+	told   *Progress // the last that was told
 	lanes  []*lane
 	dual   *dual // nil before it begins and once it has converged
 	epochs int
@@ -124,8 +124,8 @@ func (s *solver) tell() {
 			now.Placed++
 		}
 	}
-	if now != s.told {
-		s.told = now
+	if s.told == nil || now != *s.told {
+		s.told = &now
 		s.set.Tell(now)
 	}
 }
