@@ -39,7 +39,7 @@ type bench struct {
 func runBench(ctx context.Context, env environment, args []string) error {
 	flags := flag.NewFlagSet("bench", flag.ContinueOnError)
 	requests := flags.Int("requests", 300, "requests a page")
-	only := flags.String("only", "", "measure only: pages, evaluation, register, readings, import, verify")
+	only := flags.String("only", "", "measure only: pages, evaluation, register, readings, import, verify, backup")
 	if err := parseFlags(flags, env, args); err != nil {
 		return err
 	}
@@ -63,19 +63,19 @@ type benchGroup struct {
 
 // measure runs the groups of measurements, or the one named. Those that raise orders get a copy of their own.
 func (b *bench) measure(only string, requests int) error {
-	groups := []benchGroup{{"pages", func() error { return b.pages(requests) }}, {"evaluation", b.evaluation}, {"register", b.register}, {"readings", b.readings}, {"import", b.imports}, {"verify", b.verify}}
+	groups := []benchGroup{{"pages", func() error { return b.pages(requests) }}, {"evaluation", b.evaluation}, {"register", b.register}, {"readings", b.readings}, {"import", b.imports}, {"verify", b.verify}, {"backup", b.backup}}
 	if only != "" {
 		groups = slices.DeleteFunc(groups, func(g benchGroup) bool { return g.name != only })
 	}
 	if len(groups) == 0 {
-		return fmt.Errorf("%w: --only %s: write pages, evaluation, register, readings, import or verify", errUsage, only)
+		return fmt.Errorf("%w: --only %s: write pages, evaluation, register, readings, import, verify or backup", errUsage, only)
 	}
 	if err := b.build(); err != nil {
 		return err
 	}
 	b.table.began(filepath.Base(b.file), time.Now())
 	for i, g := range groups {
-		if g.name != "verify" && (i == 0 || g.name == "evaluation") {
+		if g.name != "verify" && (i == 0 || g.name == "evaluation" || g.name == "backup") {
 			if err := b.copy(); err != nil {
 				return err
 			}
