@@ -37,8 +37,11 @@ func (b *builder) catalogues(from time.Time) {
 		hours float64
 	}{{assets.FormStepped, assets.BondHotVulcanised, 1460, 8}, {assets.FormStepped, assets.BondColdBonded, 450, 6}, {assets.FormFinger, assets.BondHotPressed, 730, 1.5},
 		{assets.FormFingerOverFinger, assets.BondHotPressed, 900, 2.5}, {assets.FormHinged, assets.BondNone, 180, 1}, {assets.FormBoltedPlate, assets.BondNone, 365, 2}} {
-		b.fleet.SpliceKinds = append(b.fleet.SpliceKinds, assets.SpliceKind{Version: b.version("splice_kinds", from), Form: k.f, Bond: k.b,
-			Values: []assets.CatalogueValue{value("life_days", k.days, "days"), value("work_h", k.hours, "h"), value("run_in_h", 24, "h")}})
+		values := []assets.CatalogueValue{value("life_days", k.days, "days"), value("work_h", k.hours, "h"), value("run_in_h", 24, "h")}
+		if k.f == assets.FormStepped {
+			values = append(values, assets.CatalogueValue{Quantity: "max_splice_gap_m", Value: 0.004, Unit: "m", Class: assets.ClassB, Source: "invented handbook of the demo: seams of stepped splices"})
+		}
+		b.fleet.SpliceKinds = append(b.fleet.SpliceKinds, assets.SpliceKind{Version: b.version("splice_kinds", from), Form: k.f, Bond: k.b, Values: values})
 	}
 }
 

@@ -60,6 +60,22 @@ type Forecast struct {
 	Causes   []string // in words; Band.Binding is one of them
 	Best     BestAge
 	Advice   Advice
+	Limit    *Limit // the best age as a limit of the splice's age; nil: there is none
+
+	causes  []cohort.Cause
+	now     time.Time
+	atLeast bool // the age is a lower bound
+}
+
+// Chances are the chances that a splice has come due by an instant: by any cause, and by each in the order of Causes.
+func (f *Forecast) Chances(by time.Time) (any float64, each []float64) {
+	none := 1.0
+	for _, c := range f.causes {
+		p := c.Chance(by)
+		none *= 1 - p
+		each = append(each, p)
+	}
+	return 1 - none, each
 }
 
 // BestAge is the age at which replacing costs least in the long run.
@@ -69,6 +85,7 @@ type BestAge struct {
 	Low, High float64 // the flat region: at most 5 % dearer; High +Inf when running to failure stays in it
 	At        time.Time
 	Words     string // with its numbers, or why there is none: 'run and inspect'
+	Cost      string // what it is reckoned from: for those who may read costs
 }
 
 // Advice is the recommended date with what binds it; the zero time when nothing sets one.
@@ -76,6 +93,7 @@ type Advice struct {
 	At     time.Time
 	Day    assets.Day
 	Reason string
+	By     string // what sets it, short: best age, rule, trend, finding
 }
 
 // Forecasts returns the forecasts of a plant's live splices at now, in the order of the register.
@@ -123,9 +141,10 @@ func (f *forecaster) forecast(law *cohort.Law) Forecast {
 		f.byTrend(t)
 	}
 	if d, ok := f.m.Findings[f.s.ID]; ok {
-		f.advise(d.By, d.Words)
+		f.advise(d.By, "finding", d.Words)
 	}
 	f.out.Band = cohort.Compose(f.causes, f.now, f.now.Add(Horizon))
+	f.out.causes, f.out.now = f.causes, f.now
 	for _, c := range f.causes {
 		f.out.Causes = append(f.out.Causes, c.Words)
 	}
@@ -136,11 +155,11 @@ func (f *forecaster) forecast(law *cohort.Law) Forecast {
 }
 
 // advise keeps the earliest date.
-func (f *forecaster) advise(at time.Time, reason string) {
+func (f *forecaster) advise(at time.Time, by, reason string) {
 	if at.IsZero() || !f.out.Advice.At.IsZero() && !at.Before(f.out.Advice.At) {
 		return
 	}
-	f.out.Advice = Advice{At: at, Reason: reason}
+	f.out.Advice = Advice{At: at, Reason: reason, By: by}
 }
 
 // byLife adds the chance of failing and the best age.
@@ -164,7 +183,7 @@ func (f *forecaster) byLife(law *cohort.Law, used usage) {
 		f.out.Best.Words = "no failure in its cohort yet: run and inspect"
 		return
 	}
-	f.out.Age = age
+	f.out.Age, f.out.atLeast = age, f.bound(law.Clock, used)
 	ran := f.ran(law.Clock)
 	most, _ := ran(f.now.Add(Horizon))
 	if most > 0 {
@@ -183,6 +202,11 @@ func (f *forecaster) ageOn(c cohort.Clock, used usage) (float64, bool) {
 		return used.passes.Value, used.passes.Known
 	}
 	return max(0, f.now.Sub(f.s.Made.At.Time()).Hours()/24), true
+}
+
+// bound tells whether the age on a clock is a lower bound.
+func (f *forecaster) bound(c cohort.Clock, used usage) bool {
+	return onlyLatest(f.s.Made) || c == cohort.RunHours && used.hours.AtLeast || c == cohort.Passes && used.passes.AtLeast
 }
 
 // spreads is a line that knows how sure its projection is.
@@ -252,10 +276,15 @@ func (f *forecaster) bestAge(law *cohort.Law, age float64) {
 	if !math.IsInf(b.High, 1) {
 		high = Count(b.High)
 	}
-	b.Words = fmt.Sprintf("%s %s (flat from %s to %s; %s)", Count(b.Age), law.Clock, Count(b.Low), high, cost.Words)
+	b.Words = fmt.Sprintf("%s %s (within 5 %% of the least cost from %s to %s)", Count(b.Age), law.Clock, Count(b.Low), high)
+	b.Cost = cost.Words
 	f.out.Best = b
-	f.advise(b.At, fmt.Sprintf("best age %s, by %s failures of its cohort; it is at %s", b.Words, Count(float64(f.out.Failures)), Count(age)))
+	f.out.Limit = &Limit{Name: "best age", Class: law.Class, Clock: clockNames[law.Clock], Limit: b.Age, Reached: Figure{Value: age, Known: true},
+		Source: fmt.Sprintf("%s failures among %s lives of its cohort", Count(float64(f.out.Failures)), Count(float64(law.Own.RestsOn.Lives)))}
+	f.advise(b.At, "best age", fmt.Sprintf("best age %s, by %s failures of its cohort; it is at %s", b.Words, Count(float64(f.out.Failures)), Count(age)))
 }
+
+var clockNames = [...]ClockName{cohort.Days: Days, cohort.RunHours: RunHours, cohort.Passes: Passes}
 
 func runAndInspect(reason string, law life.Weibull) string {
 	switch reason {
@@ -312,7 +341,7 @@ func (f *forecaster) byRules(used usage) {
 			if c.onDays(f.s.Made, rule.Trigger, f.zone) {
 				c.date(f.evaluation, f.s.Made)
 				f.causes = append(f.causes, cohort.Cause{Words: words(), Chance: cohort.OnDate(c.at)})
-				f.advise(c.at, words())
+				f.advise(c.at, "rule", words())
 			}
 			continue
 		}
@@ -322,7 +351,7 @@ func (f *forecaster) byRules(used usage) {
 		c.invert(f.r.line, f.zone)
 		h0, _ := f.r.line.HoursAt(f.now)
 		f.causes = append(f.causes, cohort.Cause{Words: words(), Chance: cohort.PassesBy(c.targetH-h0, f.ran(cohort.RunHours))})
-		f.advise(c.at, words())
+		f.advise(c.at, "rule", words())
 	}
 }
 
@@ -334,5 +363,5 @@ func (f *forecaster) byTrend(t Crossing) {
 		}
 		return math.Erfc(float64(t.At.Sub(at))/(float64(t.Spread)*math.Sqrt2)) / 2
 	}})
-	f.advise(t.At.Add(-t.Margin), t.Words)
+	f.advise(t.At.Add(-t.Margin), "trend", t.Words)
 }

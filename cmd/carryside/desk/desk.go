@@ -18,6 +18,7 @@ import (
 	"carryside/assets/plantdb/outlook"
 	"carryside/assets/plantdb/registry"
 	"carryside/schedule"
+	"carryside/schedule/due"
 	"carryside/server/web"
 )
 
@@ -47,6 +48,9 @@ type keptFleet struct {
 	used     time.Time
 	fleet    *web.Fleet
 	plant    *outlook.Standings
+
+	forecasts []due.Forecast
+	trends    []due.Trend
 }
 
 const (
@@ -86,7 +90,10 @@ func (d *Desk) kept(ctx context.Context, scope assets.Scope, plantID int64, now 
 	if err != nil {
 		return nil, err
 	}
-	k = &keptFleet{position: at, at: now, used: now, plant: p, fleet: &web.Fleet{Register: p.Register, Standings: p.Standings}}
+	k = &keptFleet{position: at, at: now, used: now, plant: p, fleet: &web.Fleet{Register: p.Register}}
+	if err := d.foresee(ctx, assets.PlantScope(plantID), k, now); err != nil {
+		return nil, err
+	}
 	d.mu.Lock()
 	d.fleets[plantID] = k
 	d.makeRoom()

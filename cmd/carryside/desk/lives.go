@@ -100,16 +100,48 @@ func (d *Desk) Forecasts(ctx context.Context, scope assets.Scope, plantID int64,
 	if err != nil {
 		return nil, err
 	}
-	laws, err := d.laws(ctx, k.plant.Register.Plant.CustomerID, now)
+	return k.forecasts, nil
+}
+
+// Trends returns what was measured again and again on a plant's live splices, held against its limits.
+func (d *Desk) Trends(ctx context.Context, scope assets.Scope, plantID int64, now time.Time) ([]due.Trend, error) {
+	k, err := d.kept(ctx, scope, plantID, now)
 	if err != nil {
 		return nil, err
 	}
+	return k.trends, nil
+}
+
+// foresee adds to a plant's standings its forecasts: they are kept together.
+func (d *Desk) foresee(ctx context.Context, scope assets.Scope, k *keptFleet, now time.Time) error {
+	reg := k.plant.Register
+	laws, err := d.laws(ctx, reg.Plant.CustomerID, now)
+	if err != nil {
+		return err
+	}
+	model, err := d.model(ctx, scope, k, now)
+	if err != nil {
+		return err
+	}
+	model.Laws = laws.laws
+	k.forecasts = due.Forecasts(now, reg, k.plant.Rules, k.plant.Clocks, model)
+	k.fleet.Standings = due.ByBestAge(now, reg.Plant, k.plant.Standings, k.forecasts)
+	return nil
+}
+
+// model is what a plant's forecasts need besides the laws.
+func (d *Desk) model(ctx context.Context, scope assets.Scope, k *keptFleet, now time.Time) (due.LifeModel, error) {
+	reg := k.plant.Register
 	kinds, err := registry.SpliceKinds(ctx, d.db, plantdb.AsOf{})
 	if err != nil {
-		return nil, err
+		return due.LifeModel{}, err
 	}
-	model := due.LifeModel{Laws: laws.laws, Cost: CostIn(k.plant.Register, kinds)}
-	return due.Forecasts(now, k.plant.Register, k.plant.Rules, k.plant.Clocks, model), nil
+	found, err := outlook.ReadLifeFindings(ctx, d.db, scope, reg.Plant.ID, plantdb.AsOf{})
+	if err != nil {
+		return due.LifeModel{}, err
+	}
+	k.trends = due.Trends(now, reg, kinds, found.Measured)
+	return due.LifeModel{Cost: CostIn(reg, kinds), Trends: due.CrossingsOf(k.trends), Findings: due.Demands(now, reg, k.plant.Rules, found.Demanding)}, nil
 }
 
 // CostIn returns what replacing a splice costs where it is.

@@ -1,0 +1,78 @@
+package outlook
+
+import (
+	"context"
+	"fmt"
+
+	"carryside/assets"
+	"carryside/assets/plantdb"
+	"carryside/schedule/workorder"
+)
+
+// LifeFindings are the findings on a plant's live splices that can set a date.
+type LifeFindings struct {
+	Measured  []assets.Finding // with a measurement, from old to new
+	Demanding []assets.Finding // of grade 3 and more not answered for good, and what was found on the same splices since
+}
+
+// ReadLifeFindings reads them as of an instant and as known at a position.
+func ReadLifeFindings(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf) (f LifeFindings, err error) {
+	err = db.InSnapshot(ctx, func(tx *plantdb.DB) error {
+		live, args := asOf.On("s")
+		on := func(where string, more ...any) ([]assets.Finding, error) {
+			q := tx.SQL(ctx).Scopes(asOf.Rows, plantdb.InScope(scope, "plant_id")).Where("plant_id = ? AND splice_id <> 0", plantID).
+				Where("splice_id IN (SELECT s.id FROM splices s WHERE s.plant_id = ? AND s.ended IS NULL AND "+live+")", append([]any{plantID}, args...)...)
+			if asOf.Valid != 0 {
+				q = q.Where("found_at <= ?", asOf.Valid)
+			}
+			return plantdb.Rows[assets.Finding](q.Where(where, more...).Order("found_at, id"))
+		}
+		if f.Measured, err = on("measurement IS NOT NULL"); err != nil {
+			return err
+		}
+		graded, err := on("grade >= 3 AND refused_by = 0")
+		if err != nil || len(graded) == 0 {
+			return err
+		}
+		if graded, err = unanswered(ctx, tx, plantID, asOf, graded); err != nil || len(graded) == 0 {
+			return err
+		}
+		splices := make([]int64, len(graded))
+		for i, g := range graded {
+			splices[i] = g.SpliceID
+		}
+		since, err := on("grade < 3 AND found_at > ? AND splice_id IN ?", graded[0].FoundAt, splices)
+		f.Demanding = append(graded, since...)
+		return err
+	})
+	if err != nil {
+		return f, fmt.Errorf("read the findings on the splices of plant %d: %w", plantID, err)
+	}
+	return f, nil
+}
+
+// unanswered leaves out findings whose follow-up was done.
+func unanswered(ctx context.Context, tx *plantdb.DB, plantID int64, asOf plantdb.AsOf, found []assets.Finding) (left []assets.Finding, err error) {
+	var followed []int64
+	for _, f := range found {
+		if f.FollowUpOrderID != 0 {
+			followed = append(followed, f.FollowUpOrderID)
+		}
+	}
+	closed := map[int64]bool{}
+	if len(followed) > 0 {
+		os, err := plantdb.Rows[workorder.Order](tx.SQL(ctx).Scopes(asOf.Rows).Where("plant_id = ? AND id IN ?", plantID, followed))
+		if err != nil {
+			return nil, err
+		}
+		for _, o := range os {
+			closed[o.ID] = o.State == workorder.Done || o.State == workorder.Signed
+		}
+	}
+	for _, f := range found {
+		if !closed[f.FollowUpOrderID] {
+			left = append(left, f)
+		}
+	}
+	return left, nil
+}
