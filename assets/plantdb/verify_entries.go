@@ -3,7 +3,6 @@ package plantdb
 import (
 	"cmp"
 	"context"
-	"encoding/binary"
 	"fmt"
 	"slices"
 	"sync"
@@ -181,10 +180,7 @@ func (v *verifying) part(chainID int64, of *entryTree, p *journalPart) error {
 	of.parts++
 	size := t.leafSize()
 	for leaves := p.leaves; len(leaves) > 0; leaves = leaves[size:] {
-		r := leafRecord{chainID: chainID, position: p.position, ended: p.kind == kindEnded}
-		for i := range t.key {
-			r.key[i] = int64(binary.BigEndian.Uint64(leaves[8*i:]))
-		}
+		r := leafRecord{key: t.keyIn(leaves), chainID: chainID, position: p.position, ended: p.kind == kindEnded}
 		r.leaf = leaf(leaves[8*len(t.key) : size])
 		of.add(r.leaf)
 		if r.ended && r.leaf != t.endedLeaf(r.key) {

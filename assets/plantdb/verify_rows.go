@@ -259,7 +259,7 @@ func (v *verifying) storedIn(db *DB, k *keyRange) error {
 		return err
 	}
 	s := &said{records: records}
-	more, lost, n := s.next(), []protectedRow{}, int64(0)
+	more, lost, strange, n := s.next(), []protectedRow{}, []rowKey{}, int64(0)
 	rows, err := queryRows(v.ctx, db, v.query(k))
 	if err != nil {
 		return err
@@ -271,7 +271,7 @@ func (v *verifying) storedIn(db *DB, k *keyRange) error {
 			lost, more = append(lost, s.row), s.next()
 		}
 		if !more || s.row.key != r.key {
-			v.broken(0, 0, "%s stands in no entry of the journal: it was added past it, or its key was changed.", k.table.describe(r.key))
+			strange = append(strange, r.key)
 			return nil
 		}
 		v.row(k.table, &s.row, r)
@@ -288,7 +288,54 @@ func (v *verifying) storedIn(db *DB, k *keyRange) error {
 	if err := rows.Close(); err != nil {
 		return err
 	}
+	if err := v.strange(db, k.table, strange); err != nil {
+		return err
+	}
 	return v.lost(db, k.table, lost)
+}
+
+// strange names rows that stand in no entry. Of one customer's chain it first looks whether the company's chain has
+// them: some of what belongs to a customer, as its people, may have been entered there.
+func (v *verifying) strange(db *DB, t *protectedTable, keys []rowKey) error {
+	if len(keys) > 0 && v.asked.OneChain && v.asked.CustomerID != 0 {
+		known, err := v.ofCompany(db, t)
+		if err != nil {
+			return err
+		}
+		keys = slices.DeleteFunc(keys, func(key rowKey) bool { return known[key] })
+	}
+	for _, key := range keys {
+		v.broken(0, 0, "%s stands in no entry of the journal: it was added past it, or its key was changed.", t.describe(key))
+	}
+	return nil
+}
+
+// ofCompany are the keys of a table's rows that the company's chain has.
+func (v *verifying) ofCompany(db *DB, t *protectedTable) (map[rowKey]bool, error) {
+	rows, err := queryRows(v.ctx, db, "SELECT r.leaves FROM journal_rows r JOIN chains c ON c.id = r.chain_id WHERE c.customer_id = 0 AND r.table_name = '"+t.name+"'")
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	known := map[rowKey]bool{}
+	var leaves []byte
+	for rows.Next() {
+		if err := rows.Scan(&leaves); err != nil {
+			return nil, err
+		}
+		for size := t.leafSize(); len(leaves) >= size; leaves = leaves[size:] {
+			known[t.keyIn(leaves)] = true
+		}
+	}
+	return known, rows.Err()
+}
+
+// keyIn reads the key at the beginning of a leaf as it is kept.
+func (t *protectedTable) keyIn(leaves []byte) (key rowKey) {
+	for i := range t.key {
+		key[i] = int64(binary.BigEndian.Uint64(leaves[8*i:]))
+	}
+	return key
 }
 
 func (v *verifying) counted(rows int64) {

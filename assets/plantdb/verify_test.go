@@ -197,6 +197,22 @@ func TestOneCustomersChainAlone(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
+	// A person of a customer who was entered in the company's chain is no row of nobody.
+	act := plantdb.Act{Origin: plantdb.Command, Action: "add a person", Now: noon.Add(8 * time.Hour), Company: true}
+	err := s.DB.Change(bg, act, func(c *plantdb.Change) error {
+		ch, err := c.Chain(0)
+		if err != nil {
+			return err
+		}
+		p := assets.Person{ID: 70, CustomerID: s.Customer.ID, Name: "T. Brannoch", NameKey: "t. brannoch"}
+		return plantdb.Insert(c, ch, p.ID, &p)
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if v, err := s.DB.Prove(bg, plantdb.Asked{OneChain: true, CustomerID: s.Customer.ID}); err != nil || len(v.Breaks) > 0 {
+		t.Errorf("a person entered by the company: %v, %v", v.Breaks, err)
+	}
 	if _, err := s.DB.Prove(bg, plantdb.Asked{OneChain: true, CustomerID: 99}); !errors.Is(err, assets.ErrNotFound) {
 		t.Errorf("a customer who is not there: %v", err)
 	}

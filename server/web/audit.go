@@ -104,7 +104,7 @@ type journalPage struct {
 type lineView struct {
 	Position, When, Clock, Who, From, What, Why, Hash string
 	Rows                                              []rowView
-	Counted                                           string
+	Counted, More                                     string
 }
 
 type rowView struct {
@@ -175,7 +175,7 @@ func (s *Site) fillJournal(r *Request, p *journalPage) error {
 		p.Newest = r.pageBefore(0)
 	}
 	for _, l := range lines {
-		p.Lines = append(p.Lines, lineShown(r.F, l))
+		p.Lines = append(p.Lines, shortLine(r.F, l))
 	}
 	return nil
 }
@@ -324,6 +324,22 @@ func lineShown(f Format, l JournalLine) lineView {
 	}
 	for _, row := range l.Rows {
 		v.Rows = append(v.Rows, rowShown(f, row))
+	}
+	return v
+}
+
+// mostShownRows is how many rows of an entry the journal shows; the rest is counted.
+const mostShownRows = 8
+
+// shortLine is lineShown for a page of many entries.
+func shortLine(f Format, l JournalLine) lineView {
+	more := len(l.Rows) - mostShownRows
+	if more > 0 {
+		l.Rows = l.Rows[:mostShownRows]
+	}
+	v := lineShown(f, l)
+	if more > 0 {
+		v.More = "and " + Figure(more, "row", "rows") + " more"
 	}
 	return v
 }

@@ -2,8 +2,10 @@ package desk
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"slices"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -141,26 +143,72 @@ func (d *Desk) lines(ctx context.Context, named *things, entries []plantdb.Entry
 	for i, e := range entries {
 		ids[i] = e.PersonID
 	}
+	shown := make([][]plantdb.Written, len(entries))
+	for i, e := range entries {
+		var err error
+		if shown[i], err = e.WrittenIn(); err != nil {
+			return nil, err
+		}
+		for _, w := range shown[i] {
+			ids = append(append(ids, personIn(w.Before)...), personIn(w.After)...)
+		}
+	}
 	people, err := registry.Names(ctx, d.db, ids)
 	if err != nil {
 		return nil, err
 	}
 	lines := make([]web.JournalLine, len(entries))
 	for i, e := range entries {
-		written, err := e.WrittenIn()
-		if err != nil {
-			return nil, err
-		}
+		written := shown[i]
 		lines[i] = web.JournalLine{Chain: e.ChainID, Position: e.Position, At: e.At, ClockAt: e.ClockAt, Who: people[e.PersonID], Origin: string(e.Origin),
 			Action: e.Action, Reason: e.Reason, Hash: e.Hash, Bulk: written == nil, Leaves: e.LeafCount}
 		for _, w := range written {
-			lines[i].Rows = append(lines[i].Rows, journalRow(named, w))
+			lines[i].Rows = append(lines[i].Rows, journalRow(named, people, w))
 		}
 	}
 	return lines, nil
 }
 
-func journalRow(named *things, w plantdb.Written) web.JournalRow {
+// namesPerson tells whether a column holds the number of a person.
+func namesPerson(column string) bool {
+	return strings.HasSuffix(column, "_by_id") || column == "person_id" || column == "refused_by" || column == "decided_by" || column == "entered_by" ||
+		column == "placed_by" || column == "accepted_by" || column == "signed_by" || column == "done_by"
+}
+
+// personIn are the people a row's columns name.
+func personIn(columns map[string]any) (ids []int64) {
+	for c, v := range columns {
+		if n, is := v.(json.Number); is && namesPerson(c) {
+			if id, err := n.Int64(); err == nil && id > 0 {
+				ids = append(ids, id)
+			}
+		}
+	}
+	return ids
+}
+
+// withName puts a person's name in place of their number.
+func withName(people map[int64]string, column string, v any) any {
+	n, is := v.(json.Number)
+	if !is || !namesPerson(column) {
+		return v
+	}
+	id, err := n.Int64()
+	switch {
+	case err != nil:
+		return v
+	case id == 0:
+		return "nobody"
+	case people[id] != "":
+		return people[id]
+	}
+	return v
+}
+
+// leftOut are columns that say again what another row of the same entry says, or count edits.
+var leftOut = map[string][]string{"order_events": {"before", "after", "order_id", "person_id", "plant_id", "entered_at"}, "orders": {"edit_version", "plant_id"}, "occurrences": {"withdrawal_no", "rule_id"}}
+
+func journalRow(named *things, people map[int64]string, w plantdb.Written) web.JournalRow {
 	r := web.JournalRow{Table: w.Table, ID: w.ID, ValidFrom: w.ValidFrom, ValidTo: w.ValidTo, New: w.Before == nil, Gone: w.After == nil && w.Before != nil}
 	var columns []string
 	for c := range w.Before {
@@ -173,9 +221,10 @@ func journalRow(named *things, w plantdb.Written) web.JournalRow {
 	}
 	slices.Sort(columns)
 	for _, c := range columns {
-		r.Fields = append(r.Fields, web.JournalField{Column: c, Before: w.Before[c], After: w.After[c]})
+		r.Fields = append(r.Fields, web.JournalField{Column: c, Before: withName(people, c, w.Before[c]), After: withName(people, c, w.After[c])})
 	}
 	r.Tag, r.Splice = named.place(w.Table, w.ID, r.Fields)
+	r.Fields = slices.DeleteFunc(r.Fields, func(f web.JournalField) bool { return slices.Contains(leftOut[w.Table], f.Column) })
 	return r
 }
 
