@@ -5,6 +5,8 @@ import (
 	"encoding/csv"
 	"fmt"
 	"io"
+	"strings"
+	"unicode"
 )
 
 // WriteCSV writes the report's rows as CSV (RFC 4180): UTF-8, comma, a heading row with units, dates
@@ -36,15 +38,20 @@ func (r *Report) WriteCSV(ctx context.Context, out io.Writer) (Proof, error) {
 	return proof, nil
 }
 
-// inert returns the cell as CSV holds it: what begins with = + - @, a tab or a carriage return is data, not
-// a formula.
+// live are the signs with which a spreadsheet begins a formula, also as their full-width forms, which some
+// spreadsheets take for the same.
+const live = "=+-@\uFF1D\uFF0B\uFF0D\uFF20"
+
+// inert returns the cell as CSV holds it: a text that begins like a formula is data. So is one that begins with a tab
+// or a line end, and one in which blanks or signs that are not seen stand before the formula: a spreadsheet that trims
+// them would take the rest.
 func inert(c Cell) string {
 	s := c.Plain()
 	if c.kind != KindText || s == "" {
 		return s
 	}
-	switch s[0] {
-	case '=', '+', '-', '@', '\t', '\r':
+	seen := strings.TrimLeftFunc(s, func(r rune) bool { return unicode.IsSpace(r) || unicode.Is(unicode.Cf, r) || unicode.IsControl(r) })
+	if strings.ContainsRune("\t\r\n", rune(s[0])) || seen != "" && strings.ContainsRune(live, []rune(seen)[0]) {
 		return "'" + s
 	}
 	return s
