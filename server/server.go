@@ -103,9 +103,22 @@ func engine(c Config) (*gin.Engine, error) {
 	return e, err
 }
 
+// mostBytes is the largest body of any request: a list brought in, with its form. Every address has a limit of its own
+// below it; this one holds for addresses that read no body at all.
+const mostBytes = 80 << 20
+
+// bounded bounds every body. The request stays the one the server knows: of a copy it would not clear away the files
+// that were set aside for it.
+func bounded(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		r.Body = http.MaxBytesReader(w, r.Body, mostBytes)
+		next.ServeHTTP(w, r)
+	})
+}
+
 // around puts round the screens what every answer needs.
 func around(c Config, screens http.Handler) http.Handler {
-	h := ownForms(c, squeeze(screens))
+	h := ownForms(c, bounded(squeeze(screens)))
 	if c.LoopbackOnly {
 		h = loopbackOnly(c.Log, h)
 	}
@@ -142,6 +155,7 @@ func secure(https bool, next http.Handler) http.Handler {
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Permissions-Policy", "camera=(), geolocation=(), microphone=()")
+		h.Set("Cache-Control", "private, no-store") // a page of one person is no other's; files of the program say otherwise
 		if https {
 			h.Set("Strict-Transport-Security", "max-age=31536000")
 		}

@@ -7,6 +7,7 @@ import (
 	"crypto/rand"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"log/slog"
 	"net/http"
 	"strings"
@@ -79,7 +80,7 @@ func of(err error) Problem {
 		return Problem{Type: "about:blank", Title: status.Title, Status: status.Code, Detail: status.Detail}
 	case errors.As(err, &tooLarge):
 		return Problem{Type: "about:blank", Title: "What was sent is too large", Status: http.StatusRequestEntityTooLarge,
-			Detail: "Send it in smaller parts. Nothing was kept."}
+			Detail: "At most " + sizeWords(tooLarge.Limit) + " are taken here at once. Make it smaller or send it in parts; nothing was kept."}
 	case errors.As(err, &invalid):
 		return Problem{Type: "about:blank", Title: "Something typed does not hold", Status: http.StatusUnprocessableEntity,
 			Detail: sentence(invalid.Error()), Errors: invalid}
@@ -98,6 +99,14 @@ func of(err error) Problem {
 	}
 	return Problem{Type: "about:blank", Title: "The program failed at this", Status: http.StatusInternalServerError,
 		Detail: "What was kept before stays kept; what you just sent was not."}
+}
+
+// sizeWords is a limit as people say it.
+func sizeWords(bytes int64) string {
+	if bytes < 1<<20 {
+		return fmt.Sprintf("%d kB", bytes>>10)
+	}
+	return fmt.Sprintf("%d MB", bytes>>20)
 }
 
 // sentence starts a message with a capital and ends it with a full stop.

@@ -98,7 +98,7 @@ func (r *Request) show(status int, screen string, p framed) error {
 		return err
 	}
 	if r.C.Writer.Header().Get("Cache-Control") == "" {
-		r.C.Header("Cache-Control", "private, no-cache")
+		r.C.Header("Cache-Control", "private, no-store")
 	}
 	r.C.Data(status, "text/html; charset=utf-8", b.Bytes())
 	return nil
@@ -115,7 +115,8 @@ func (r *Request) Done(to, notice string) error {
 
 // Send sends a file that was made for the request: a workbook, a list of refused rows.
 func (r *Request) Send(name, mime string, body []byte) error {
-	r.C.Header("Content-Disposition", `attachment; filename="`+name+`"; filename*=UTF-8''`+url.PathEscape(name))
+	plain := strings.Map(func(c rune) rune { return pickRune(c < ' ' || c > '~' || c == '"' || c == '\\', '_', c) }, name)
+	r.C.Header("Content-Disposition", `attachment; filename="`+plain+`"; filename*=UTF-8''`+url.PathEscape(name))
 	r.C.Header("Cache-Control", "private, no-store")
 	r.C.Data(http.StatusOK, mime, body)
 	return nil

@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"log/slog"
 	"net/http"
+	"net/url"
 	"os"
 	"reflect"
 	"slices"
@@ -372,9 +373,12 @@ func themeOf(c *gin.Context) string {
 	return theme
 }
 
-// ownPath lets a form lead back to a page of this site and nowhere else.
+// ownPath lets a form lead back to a page of this site and nowhere else. Browsers leave out tabs and line ends of an
+// address before they read it, so that "/", a tab and "/elsewhere.example" would lead elsewhere.
 func ownPath(to string) string {
-	if !strings.HasPrefix(to, "/") || strings.HasPrefix(to, "//") || strings.ContainsAny(to, "\\\r\n") {
+	strange := strings.ContainsFunc(to, func(r rune) bool { return r <= ' ' || r == 0x7F || r == '\\' })
+	u, err := url.Parse(to)
+	if err != nil || strange || !strings.HasPrefix(to, "/") || strings.HasPrefix(to, "//") || u.Host != "" || u.Scheme != "" {
 		return "/"
 	}
 	return to
