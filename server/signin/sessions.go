@@ -31,6 +31,7 @@ type heldSession struct {
 	readAt  time.Time
 	keptAt  time.Time // last use and state were written down
 	changed bool      // its state, since then
+	gone    bool      // there is none of this token: not asked for again for a moment
 }
 
 // digest is how a secret of ours is kept: it has 128 random bits or more, so that its plain SHA-256 tells nothing.
@@ -133,6 +134,9 @@ func (d *Desk) find(r *http.Request) (*heldSession, error) {
 	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
+	if s.gone {
+		return nil, nil
+	}
 	if now.Sub(s.UsedAt.Time()) > idle || !now.Before(s.EndsAt.Time()) {
 		delete(d.held, key)
 		return nil, nil
@@ -146,15 +150,17 @@ func (d *Desk) read(ctx context.Context, key string, now time.Time) (*heldSessio
 	kept, person, grants, err := d.store.AskingSession(ctx, key, assets.InstantOf(now))
 	d.mu.Lock()
 	defer d.mu.Unlock()
+	if errors.Is(err, assets.ErrNotFound) {
+		d.makeRoom()
+		d.held[key] = &heldSession{readAt: now, gone: true}
+		return nil, nil
+	}
 	if err != nil {
 		delete(d.held, key)
-		if errors.Is(err, assets.ErrNotFound) {
-			err = nil
-		}
 		return nil, err
 	}
 	s := d.held[key]
-	if s == nil {
+	if s == nil || s.gone {
 		d.makeRoom()
 		s = &heldSession{Session: kept, keptAt: kept.UsedAt.Time()}
 		d.held[key] = s

@@ -176,7 +176,7 @@ func (s *Site) signInScreen(r *Request, status int, bad assets.Invalid) error {
 		return r.show(status, "signin", p)
 	}
 	p.Form = r.NewForm()
-	p.Form.Text("name", "Name", "").Autocomplete = "username"
+	p.Form.Text("name", "Name", "").Must().Autocomplete = "username"
 	p.Form.secret("password", "Password", "current-password").Hinted("Forgotten? Your administrator gives you a one-time address.")
 	p.Form.Refused(bad)
 	p.Elsewhere, p.Passkeys = s.desk.ProviderName(), s.desk.Passkeys()
