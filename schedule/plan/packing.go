@@ -22,6 +22,7 @@ type packing struct {
 	best   []placement
 	stock  bool // some item is shared and scarce
 	waived waiver
+	jumps  int // how often a bound went over a hole of a domain
 	marks  []*mark
 	depth  int
 	any    bool // the first packing will do, whatever it costs
@@ -295,13 +296,23 @@ func (k *packing) fix(i, order int) {
 }
 
 // propagate moves bounds along the arcs and into the domains until nothing moves.
+//
+// Between two jumps over a hole of a domain, bounds are longest paths: as many passes as there are jobs settle them, and what still
+// moves after that goes round a cycle of arcs that ask for more time than there is (Bellman 1958), however slowly.
 func (k *packing) propagate() bool {
 	for i := range k.items {
 		if !k.intoDomain(i) {
 			return false
 		}
 	}
-	for moved := true; moved; {
+	passes, jumps := 0, k.jumps
+	for moved := true; moved; passes++ {
+		if k.jumps != jumps {
+			passes, jumps = 0, k.jumps
+		}
+		if passes > len(k.items)+1 {
+			return false
+		}
 		moved = false
 		for _, x := range k.arcs {
 			a, b := &k.items[x.a], &k.items[x.b]
@@ -333,6 +344,7 @@ func (k *packing) intoDomain(i int) bool {
 			lo, hi := upTo(spans, x.lo), downTo(spans, x.hi)
 			if lo != x.lo || hi != x.hi {
 				x.lo, x.hi = lo, hi
+				k.jumps++
 				again = true
 			}
 		}
