@@ -290,7 +290,7 @@ func TestTokenIsShownOnceAndEnded(t *testing.T) {
 		t.Errorf("the new token: %d %s", a.status, a.text)
 	}
 	list := v.ask("GET", "/tokens", nil)
-	if strings.Contains(list.body, secret) || !strings.Contains(list.body, secret[len(secret)-4:]) || !strings.Contains(list.body, "Control room") {
+	if strings.Contains(list.body, secret) || !strings.Contains(list.body, secret[len(secret)-4:]) || !strings.Contains(list.body, "Control room") || !strings.Contains(strings.ReplaceAll(list.body, "\u00a0", " "), "31 Jan 2027") {
 		t.Errorf("the list shows the token, or does not know it: %s", list.body)
 	}
 	for name, wrong := range map[string]url.Values{

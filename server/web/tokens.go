@@ -109,7 +109,7 @@ func tokensSay(now time.Time, list []Token) string {
 }
 
 func (r *Request) tokenRow(t Token, plants []PlantSummary) tokenRow {
-	row := tokenRow{ID: t.ID, Name: t.Name, Tail: t.Tail, May: tokenWords(t.May), Reach: "all that you reach", Made: r.F.Date(t.MadeAt), Ends: r.F.Date(t.ExpiresAt),
+	row := tokenRow{ID: t.ID, Name: t.Name, Tail: t.Tail, May: tokenWords(t.May), Reach: "all that you reach", Made: r.F.Date(t.MadeAt), Ends: r.F.Date(t.ExpiresAt - 1), // its end is the midnight after its last day
 		Used: "never yet", Over: !t.ExpiresAt.Time().After(r.Now)}
 	if t.UsedAt != 0 {
 		row.Used = r.F.Stamp(t.UsedAt)
