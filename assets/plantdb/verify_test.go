@@ -1,7 +1,10 @@
 package plantdb_test
 
 import (
+	"bytes"
+	"crypto/sha256"
 	"database/sql"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"math/rand/v2"
@@ -15,6 +18,7 @@ import (
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/clocks"
 	"carryside/assets/plantdb/fleetdb"
+	"carryside/assets/plantdb/issued"
 	"carryside/assets/plantdb/plantdbtest"
 	"carryside/assets/plantdb/registry"
 	"carryside/assets/samplefleet"
@@ -70,13 +74,23 @@ func busy(t testing.TB) *plantdbtest.Site {
 		contact.Phone = "0100 / 555 02"
 		return registry.SaveContact(c, &contact, c.Now())
 	})
+	s.Change(t, noon.Add(4*time.Hour), func(c *plantdb.Change) error { return giveOut(c, s) })
 	return s
+}
+
+// giveOut gives a report out that fills two pieces.
+func giveOut(c *plantdb.Change, s *plantdbtest.Site) error {
+	file := bytes.Repeat([]byte("Q1;S1;655\n"), 110_000)
+	sum := sha256.Sum256(file)
+	r := issued.Report{CustomerID: s.Customer.ID, PlantID: s.Plant.ID, Slug: "splice-age", Title: "Splice age register", Form: "csv", FileName: "ages.csv", Scope: s.Plant.Name,
+		BuiltAt: c.Now(), MadeBy: "operator", Program: "1.0", RowCount: 110_000, RowDigest: strings.Repeat("5e", 32), SizeBytes: int64(len(file)), FileDigest: hex.EncodeToString(sum[:]), Proof: "{}"}
+	return issued.Keep(c, &r, bytes.NewReader(file))
 }
 
 func TestWholeJournal(t *testing.T) {
 	s := busy(t)
 	v := verdict(t, s.DB)
-	if len(v.Breaks) != 0 || len(v.Chains) != 2 || v.Chains[1].Position != 5 || v.Entries != 6 || v.Rows < 45 {
+	if len(v.Breaks) != 0 || len(v.Chains) != 2 || v.Chains[1].Position != 6 || v.Entries != 7 || v.Rows < 45 {
 		t.Errorf("verdict %+v, want a whole one over all rows", v)
 	}
 	for _, ch := range v.Chains {
@@ -129,7 +143,7 @@ func TestFirstBrokenLinkIsNamed(t *testing.T) {
 		{"UPDATE journal_entries SET reason = 'x' WHERE chain_id = 2 AND position = 3", "Entry 3 of chain 2 (test) was changed: its hash does not fit what it says."},
 		{"DELETE FROM journal_entries WHERE chain_id = 2 AND position = 2", "Entry 2 of chain 2 is missing, though leaves of its rows are kept."},
 		{"DELETE FROM journal_rows WHERE chain_id = 2 AND position = 3", "Entry 3 of chain 2 (test) does not fit what is kept of its rows."},
-		{"UPDATE chains SET head_position = 3 WHERE id = 2", "Chain 2 ends at entry 5, but entry 3 was its newest: entries are missing or the chain's row was changed."},
+		{"UPDATE chains SET head_position = 3 WHERE id = 2", "Chain 2 ends at entry 6, but entry 3 was its newest: entries are missing or the chain's row was changed."},
 	} {
 		v := tampered(t, s.DB, c.statement)
 		if len(v.Breaks) == 0 || v.Breaks[0].Says != c.says {
@@ -138,10 +152,11 @@ func TestFirstBrokenLinkIsNamed(t *testing.T) {
 	}
 }
 
-// TestEveryChangedValueIsFound changes one value at a time, at random places of journal and registry, and expects that
+// TestEveryChangedValueIsFound changes one value at a time, at random places of journal, registry and the bytes of a report
+// given out, by one byte or bit where the database takes it, and expects that
 // each is found.
 func TestEveryChangedValueIsFound(t *testing.T) {
-	const changes = 400
+	const changes = 1000
 	s := busy(t)
 	tables := storedTables(t, s.DB)
 	rng := rand.New(rand.NewPCG(7, 11))
@@ -298,7 +313,7 @@ func changeOne(tx *plantdb.DB, rng *rand.Rand, table string) (what string, err e
 		where = "ctid = ?::tid"
 	}
 	set := "?"
-	if _, raw := changed.([]byte); raw && names[k] != "leaves" {
+	if _, raw := changed.([]byte); raw && names[k] != "leaves" && names[k] != "bytes" {
 		set = "CAST(? AS TEXT)"
 	}
 	err = tx.SQL(bg).Exec(fmt.Sprintf(`UPDATE %s SET "%s" = %s WHERE %s`, table, names[k], set, where), changed, values[0]).Error

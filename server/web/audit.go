@@ -356,7 +356,7 @@ func rowShown(f Format, row JournalRow) rowView {
 		v.Time = "so from " + f.Stamp(row.ValidFrom)
 	}
 	for _, field := range row.Fields {
-		v.Fields = append(v.Fields, fieldShown{columnWords(field.Column), valueShown(f, field.Column, field.Before), valueShown(f, field.Column, field.After)})
+		v.Fields = append(v.Fields, fieldShown{columnWords(field.Column), valueShown(f, field.Before), valueShown(f, field.After)})
 	}
 	return v
 }
@@ -402,19 +402,15 @@ func columnWords(column string) string {
 const mostOfAValue = 120
 
 // valueShown writes a value of the journal; "" where there is none.
-func valueShown(f Format, column string, v any) string {
+func valueShown(f Format, v any) string {
 	switch v := v.(type) {
 	case nil:
 		return ""
 	case string:
-		return shortened(v)
+		return textShown(f, v)
 	case bool:
 		return pick(v, "yes", "no")
 	case json.Number:
-		at, err := v.Int64()
-		if err == nil && at != 0 && (column == "at" || strings.HasSuffix(column, "_at") || column == "fitted" || column == "removed" || column == "ended") {
-			return f.Stamp(assets.Instant(at))
-		}
 		if x, err := v.Float64(); err == nil {
 			return Short(x, 6)
 		}
@@ -425,6 +421,17 @@ func valueShown(f Format, column string, v any) string {
 		return err.Error()
 	}
 	return shortened(string(text))
+}
+
+// textShown writes a text of the journal: an instant in plant time, a digest by its beginning.
+func textShown(f Format, s string) string {
+	if at, err := time.Parse(time.RFC3339Nano, s); err == nil {
+		return f.Stamp(assets.InstantOf(at))
+	}
+	if len(s) == 64 && strings.Trim(s, "0123456789abcdef") == "" {
+		return shortDigest(s)
+	}
+	return shortened(s)
 }
 
 func shortened(s string) string {

@@ -20,7 +20,7 @@ func (o *fakeOffice) correction() JournalLine {
 	c, _ := o.plant.fleet.Register.Conveyor(first.ConveyorID)
 	return JournalLine{Chain: 2, Position: 18201, At: assets.InstantOf(morning.AddDate(0, 0, -3)), Who: "I. Vanterel", Origin: "screen", Action: "correct a splice", Reason: "from the press record",
 		Rows: []JournalRow{{Table: "splices", ID: first.ID, Tag: c.Tag, Splice: first.Number, Fields: []JournalField{{Column: "made_by", Before: "nobody known yet", After: first.MadeBy},
-			{Column: "made_at", Before: json.Number("1700000000000000"), After: json.Number("1710000000000000")}, {Column: "speed_mps", After: json.Number("2.5")}}}}}
+			{Column: "made_at", Before: "2023-11-14T22:13:20Z", After: "2024-03-09T16:00:00Z"}, {Column: "speed_mps", After: json.Number("2.5")}}}}}
 }
 
 func (o *fakeOffice) Journal(_ context.Context, _ assets.Scope, _ int64, asked JournalAsked) ([]JournalLine, error) {
