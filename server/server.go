@@ -157,7 +157,7 @@ func secure(https bool, next http.Handler) http.Handler {
 		h.Set("Permissions-Policy", "camera=(), geolocation=(), microphone=()")
 		h.Set("Cache-Control", "private, no-store") // a page of one person is no other's; files of the program say otherwise
 		if https {
-			h.Set("Strict-Transport-Security", "max-age=31536000")
+			h.Set("Strict-Transport-Security", "max-age=31536000; includeSubDomains")
 		}
 		next.ServeHTTP(w, r)
 	})

@@ -70,7 +70,13 @@ func TestEveryAnswerIsInItsShell(t *testing.T) {
 			t.Errorf("%s /plants: %d", method, r.status)
 		}
 	}
-	defer func() { shelled(t, "POST /signout", lead.ask(http.MethodPost, "/signout", nil)) }()
+	defer func() {
+		out := lead.ask(http.MethodPost, "/signout", nil)
+		shelled(t, "POST /signout", out)
+		if !strings.Contains(out.header.Get("Clear-Site-Data"), `"storage"`) || lead.ask(http.MethodGet, "/plants", nil).status != http.StatusSeeOther {
+			t.Errorf("signed out: %v", out.header)
+		}
+	}()
 	large := lead.ask(http.MethodPost, at(w.home, "/lines/new"), url.Values{"name": {strings.Repeat("x", 300<<10)}})
 	shelled(t, "a form that is too large", large)
 	if large.status != http.StatusRequestEntityTooLarge || !strings.Contains(large.body, "At most 256 kB") {
@@ -90,7 +96,20 @@ func TestBrowsersThatCameByHTTPSComeByItAgain(t *testing.T) {
 		r.RemoteAddr = "127.0.0.1:4000"
 		rec := httptest.NewRecorder()
 		h.ServeHTTP(rec, r)
-		if got := rec.Header().Get("Strict-Transport-Security"); (got == "max-age=31536000") != secure {
+		theme := httptest.NewRequest(http.MethodPost, "http://localhost/theme", strings.NewReader("theme=dark"))
+		theme.RemoteAddr = "127.0.0.1:4000"
+		theme.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+		kept := httptest.NewRecorder()
+		h.ServeHTTP(kept, theme)
+		for _, c := range kept.Result().Cookies() {
+			if c.Secure != secure || strings.HasPrefix(c.Name, "__Host-") != secure || !c.HttpOnly || c.SameSite != http.SameSiteLaxMode {
+				t.Errorf("https %v: cookie %v", secure, c)
+			}
+		}
+		if len(kept.Result().Cookies()) == 0 {
+			t.Error("the theme is not kept")
+		}
+		if got := rec.Header().Get("Strict-Transport-Security"); (got == "max-age=31536000; includeSubDomains") != secure {
 			t.Errorf("https %v: %q", secure, got)
 		}
 	}

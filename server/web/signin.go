@@ -208,6 +208,7 @@ func oneOfEach(all []assets.Person, roles []assets.Role) []assets.Person {
 func (s *Site) signOut(r *Request) error {
 	err := s.desk.SignOut(r.C.Writer, r.C.Request)
 	if err == nil {
+		r.C.Header("Clear-Site-Data", `"cache", "storage"`) // what the browser kept of the pages goes with the session
 		r.C.Redirect(http.StatusSeeOther, "/signin")
 	}
 	return err

@@ -356,8 +356,12 @@ func (s *Site) theme(c *gin.Context) {
 		s.fail(c, nil, assets.Invalid{"theme": "choose light or dark"})
 		return
 	}
-	http.SetCookie(c.Writer, &http.Cookie{Name: "carryside_theme", Value: theme, Path: "/", MaxAge: 365 * 24 * 3600,
-		HttpOnly: true, SameSite: http.SameSiteLaxMode})
+	name := themeCookie
+	if s.desk.Secure {
+		name = "__Host-" + name
+	}
+	http.SetCookie(c.Writer, &http.Cookie{Name: name, Value: theme, Path: "/", MaxAge: 365 * 24 * 3600,
+		HttpOnly: true, Secure: s.desk.Secure, SameSite: http.SameSiteLaxMode})
 	if c.PostForm("stay") != "" {
 		c.Status(http.StatusNoContent)
 		return
@@ -365,8 +369,14 @@ func (s *Site) theme(c *gin.Context) {
 	c.Redirect(http.StatusSeeOther, ownPath(c.PostForm("to")))
 }
 
+// themeCookie keeps the theme; by https it belongs to the host alone, as the session's does.
+const themeCookie = "carryside_theme"
+
 func themeOf(c *gin.Context) string {
-	theme, err := c.Cookie("carryside_theme")
+	theme, err := c.Cookie("__Host-" + themeCookie)
+	if err != nil {
+		theme, err = c.Cookie(themeCookie)
+	}
 	if err != nil || theme != "light" && theme != "dark" {
 		return ""
 	}
