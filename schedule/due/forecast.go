@@ -55,6 +55,7 @@ type Forecast struct {
 	Clock    cohort.Clock // of its cohort's law
 	Age      float64      // on that clock
 	Failures int64        // the law rests on
+	Class    assets.Class // of the law: C from five failures of its own, else D
 	NoLife   string       // why the life model says nothing of it; "" when it does
 	Band     cohort.DueBand
 	Causes   []string // in words; Band.Binding is one of them
@@ -172,7 +173,7 @@ func (f *forecaster) byLife(law *cohort.Law, used usage) {
 		f.out.NoLife = "no life of its cohort can be used"
 		return
 	}
-	f.out.Clock, f.out.Failures = law.Clock, law.Own.RestsOn.Failures
+	f.out.Clock, f.out.Failures, f.out.Class = law.Clock, law.Own.RestsOn.Failures, law.Class
 	age, known := f.ageOn(law.Clock, used)
 	switch {
 	case !known:

@@ -240,13 +240,13 @@ func (v fleetView) beltsSay() string {
 	say := Figure(len(v.Register.Conveyors), "conveyor", "conveyors") + ", " + v.allBelt(length) + Figure(len(v.Standings), "splice", "splices") + "; "
 	switch {
 	case past > 0:
-		return say + Count(past, "splice is past its rule", "splices are past their rule")
+		return say + Count(past, "splice is past its best age or rule", "splices are past their best age or rule")
 	case unknown > 0:
-		return say + "none is past its rule, the age of " + Count(unknown, "is not known", "is not known")
+		return say + "none is past its best age or rule, the age of " + Count(unknown, "is not known", "is not known")
 	case len(v.Standings) == 0:
 		return say + "nothing comes due yet"
 	}
-	return say + "none is past its rule"
+	return say + "none is past its best age or rule"
 }
 
 func (v fleetView) allBelt(m float64) string {

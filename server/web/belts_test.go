@@ -11,7 +11,7 @@ import (
 
 func TestListOfBelts(t *testing.T) {
 	d := as(t, skarrow(), assets.RolePlanner).get("/plants/3/belts")
-	if got := plainly(text(d, "h1")); got != "6 conveyors, 1.3 km of belt, 7 splices; one splice is past its rule" {
+	if got := plainly(text(d, "h1")); got != "6 conveyors, 1.3 km of belt, 7 splices; one splice is past its best age or rule" {
 		t.Errorf("headline %q", got)
 	}
 	if got := d.Find("tr.line").Length(); got != 3 {
@@ -116,7 +116,7 @@ func TestHeadlineOfAConveyor(t *testing.T) {
 		{"only ages not known", 4, nil, "R2: the age of splice 2 is not known, so nothing can be said of when"},
 		{"one past", 3, nil, "Q3: splice 2 is past its rule, at 106 %; splice 3 comes due on 5 Apr 2027"},
 		{"one coming", 2, nil, "Q2: splice 1 comes due first, on 7 Jan 2027, at 93 % of its rule now"},
-		{"two past", 3, func(f *fakePlant) { f.fleet.Standings[5].Band = due.BandPastRule }, "Q3: splices 2 and 3 are past their rule, splice 2 furthest at 106 %"},
+		{"two past", 3, func(f *fakePlant) { f.fleet.Standings[5].Band = due.BandPastRule }, "Q3: splices 2 and 3 are past their best age or rule, splice 2 furthest at 106 %"},
 		{"no rule", 2, func(f *fakePlant) {
 			st := &f.fleet.Standings[2]
 			st.Used, st.DueDay, st.Band = due.Figure{}, "", due.BandNoLimit
@@ -143,13 +143,13 @@ func TestHeadlineOfBelts(t *testing.T) {
 	for i := range f.fleet.Standings {
 		f.fleet.Standings[i].Band, f.fleet.Standings[i].Age.Known = due.BandUnder50, true
 	}
-	if got := plainly(viewOf(f.fleet, Format{}).beltsSay()); !strings.HasSuffix(got, "; none is past its rule") {
+	if got := plainly(viewOf(f.fleet, Format{}).beltsSay()); !strings.HasSuffix(got, "; none is past its best age or rule") {
 		t.Errorf("none past: %q", got)
 	}
 	for i := range f.fleet.Standings {
 		f.fleet.Standings[i].Band = due.BandPastRule
 	}
-	if got := plainly(viewOf(f.fleet, Format{}).beltsSay()); !strings.HasSuffix(got, "; seven splices are past their rule") {
+	if got := plainly(viewOf(f.fleet, Format{}).beltsSay()); !strings.HasSuffix(got, "; seven splices are past their best age or rule") {
 		t.Errorf("all past: %q", got)
 	}
 	f.fleet = &Fleet{Register: &assets.Register{}}

@@ -12,12 +12,16 @@ import (
 // fleetView is a plant's fleet with its standings by splice.
 type fleetView struct {
 	*Fleet
-	f  Format
-	at map[int64]int
+	f    Format
+	at   map[int64]int
+	fore map[int64]int
 }
 
 func viewOf(fl *Fleet, f Format) fleetView {
-	v := fleetView{Fleet: fl, f: f, at: make(map[int64]int, len(fl.Standings))}
+	v := fleetView{Fleet: fl, f: f, at: make(map[int64]int, len(fl.Standings)), fore: make(map[int64]int, len(fl.Forecasts))}
+	for i := range fl.Forecasts {
+		v.fore[fl.Forecasts[i].SpliceID] = i
+	}
 	for i, s := range fl.Standings {
 		v.at[s.SpliceID] = i
 	}
@@ -31,6 +35,15 @@ func (v fleetView) standing(spliceID int64) (due.Standing, bool) {
 		return due.Standing{}, false
 	}
 	return v.Standings[i], true
+}
+
+// forecast returns when a live splice comes due; nil where nothing is foreseen of it.
+func (v fleetView) forecast(spliceID int64) *due.Forecast {
+	i, ok := v.fore[spliceID]
+	if !ok {
+		return nil
+	}
+	return &v.Forecasts[i]
 }
 
 // live returns the live splices of the belt on a conveyor.
@@ -165,6 +178,9 @@ func limitWords(s due.Standing) string {
 	if s.Limit == nil {
 		return ""
 	}
+	if s.Limit.BestAge() {
+		return "best age, class " + string(s.Limit.Class)
+	}
 	return string(s.Limit.Clock) + ", class " + string(s.Limit.Class)
 }
 
@@ -172,3 +188,6 @@ func limitWords(s due.Standing) string {
 func usedWords(u drawing.Used) string {
 	return pick(u.AtLeast, "with ", "at ") + u.Percent()
 }
+
+// pastWord names what a splice is past of: its rule, or its best age.
+func pastWord(s due.Standing) string { return pick(s.Limit.BestAge(), "best age", "rule") }

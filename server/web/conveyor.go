@@ -20,6 +20,7 @@ type conveyorPage struct {
 	Tag       string
 	Drawing   template.HTML
 	Scale     string // how true to scale the drawing is
+	Due       *duePart
 	Clocks    []clockRow
 	ClockNote string
 	Facts     []Fact
@@ -86,6 +87,11 @@ func (s *Site) conveyor(r *Request) error {
 	p.Sheet, p.Say, p.Sub = "Conveyor "+c.Tag, v.conveyorSay(c), v.conveyorSub(c, orders)
 	r.conveyorActions(p, c, orders)
 	r.fillConveyor(p, v, c, past, orders)
+	windows, err := s.Days.Windows(r.Context(), r.Scope, r.PlantID(), r.Now)
+	if err != nil {
+		return err
+	}
+	p.Due = v.duePart(c, v.live(c.ID), windows, r.PlantID(), true)
 	files, err := s.filesLink(r, assets.AttachedToConveyor, c.ID, "conveyors/:conveyor/files", c.ID)
 	if err != nil {
 		return err
@@ -283,7 +289,7 @@ func clockWords(st due.Standing) (days, hours, passes, flexes, reverse string) {
 
 // clockNote says what life used is measured against and how fast passes are counted.
 func clockNote(c assets.Conveyor, b assets.Belt, v fleetView) string {
-	note := "Life used is the age against the rule that falls due first"
+	note := "Life used is the age against the best age or rule, whichever comes first"
 	if c.SpeedMPS > 0 && b.LoopLengthM > 0 {
 		note += ". " + Num(3600*c.SpeedMPS/b.LoopLengthM, 2) + nb + "passes an hour now"
 	}
@@ -445,9 +451,9 @@ func (v fleetView) conveyorSay(c assets.Conveyor) string {
 	worst, st, _ := v.worst(c.ID)
 	switch {
 	case len(past) == 1:
-		return fmt.Sprintf("%s: splice %s is past its rule, at %s%s", c.Tag, worst.Number, usedOf("", st).Percent(), v.nextSay(c, worst))
+		return fmt.Sprintf("%s: splice %s is past its %s, at %s%s", c.Tag, worst.Number, pastWord(st), usedOf("", st).Percent(), v.nextSay(c, worst))
 	case len(past) > 1:
-		return fmt.Sprintf("%s: splices %s are past their rule, splice %s furthest %s", c.Tag, List(past), worst.Number, usedWords(usedOf("", st)))
+		return fmt.Sprintf("%s: splices %s are past their best age or rule, splice %s furthest %s", c.Tag, List(past), worst.Number, usedWords(usedOf("", st)))
 	case len(unknown) == len(live):
 		return fmt.Sprintf("%s: the age of %s is not known, so nothing can be said of when", c.Tag, spliceNames(unknown))
 	}
@@ -460,10 +466,10 @@ func (v fleetView) comingSay(c assets.Conveyor, worst assets.Splice, st due.Stan
 		also = "; the age of " + spliceNames(unknown) + " is not known"
 	}
 	if first, fst, ok := v.soonest(c.ID); ok {
-		return fmt.Sprintf("%s: splice %s comes due first, on %s, at %s of its rule now%s", c.Tag, first.Number, v.f.PlainDay(fst.DueDay), usedOf("", fst).Percent(), also)
+		return fmt.Sprintf("%s: splice %s comes due first, on %s, at %s of its %s now%s", c.Tag, first.Number, v.f.PlainDay(fst.DueDay), usedOf("", fst).Percent(), pastWord(fst), also)
 	}
 	if st.Used.Known {
-		return fmt.Sprintf("%s: splice %s is at %s of its rule, no date can be reckoned%s", c.Tag, worst.Number, usedOf("", st).Percent(), also)
+		return fmt.Sprintf("%s: splice %s is at %s of its %s, no date can be reckoned%s", c.Tag, worst.Number, usedOf("", st).Percent(), pastWord(st), also)
 	}
 	return c.Tag + ": no rule sets a date for its splices" + also
 }

@@ -20,7 +20,8 @@ type decision struct {
 	Do       *Action
 	Used     *drawing.Used
 	kind     decisionKind
-	days     int // how late or how soon, for the order among its kind
+	past     string // what a splice is past of
+	days     int    // how late or how soon, for the order among its kind
 }
 
 // decisionKind is what waits, worst first.
@@ -171,8 +172,8 @@ func (r *Request) gradeDecision(f assets.Finding, v fleetView) decision {
 
 func (r *Request) pastDecision(st due.Standing, v fleetView) decision {
 	u := usedOf("", st)
-	return decision{kind: pastBare, Name: v.spliceName(st), To: r.At("splices", st.SpliceID), Says: fullStop(Capital(st.Reason)), Used: &u,
-		Bad: "Past its rule " + usedWords(u) + ", and no order is open.", days: -int(st.Used.Value * 1000)}
+	return decision{kind: pastBare, past: pastWord(st), Name: v.spliceName(st), To: r.At("splices", st.SpliceID), Says: fullStop(Capital(st.Reason)), Used: &u,
+		Bad: "Past its " + pastWord(st) + " " + usedWords(u) + ", and no order is open.", days: -int(st.Used.Value * 1000)}
 }
 
 // undatedDecisions names splices without a date one by one while they are few.
@@ -245,7 +246,7 @@ func firstOf(all []decision) ([]decision, string) {
 // todaySay is the headline of Today: what is worst, in one sentence.
 func todaySay(all []decision) string {
 	if len(all) == 0 {
-		return "Nothing waits for a decision, and no splice is past its rule"
+		return "Nothing waits for a decision, and no splice is past its best age or rule"
 	}
 	worst, n := all[0], 0
 	for _, d := range all {
@@ -264,7 +265,7 @@ func todaySay(all []decision) string {
 	case doubted:
 		return oneOrMany(n, worst.Name+" was raised on what the register no longer says", "orders were raised on what the register no longer says, the first "+worst.Name)
 	case pastBare:
-		return oneOrMany(n, worst.Name+" is past its rule and has no order", "splices are past their rule without an order, "+worst.Name+" the furthest")
+		return oneOrMany(n, worst.Name+" is past its "+worst.past+" and has no order", "splices are past their best age or rule without an order, "+worst.Name+" the furthest")
 	case noStop:
 		return oneOrMany(n, worst.Name+" has no stop in front of it", "orders have no stop in front of them, "+worst.Name+" the soonest")
 	case toAccept:
@@ -297,9 +298,9 @@ func todaySub(all []decision, v fleetView) string {
 			past++
 		}
 	}
-	says := Capital(Count(past, "splice is", "splices are")) + " past " + pick(past == 1, "its", "their") + " rule. "
+	says := Capital(Count(past, "splice is", "splices are")) + " past " + pick(past == 1, "its", "their") + " best age or rule. "
 	if len(all) > 1 {
 		return says + Capital(Word(len(all)-1)) + " more " + pick(len(all) == 2, "thing waits", "things wait") + " for a decision."
 	}
-	return says + "Life used is reckoned by the rule that falls due first."
+	return says + "Life used is reckoned by the best age or the rule, whichever comes first."
 }

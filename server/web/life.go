@@ -22,10 +22,6 @@ type Lives interface {
 	// LifeBook returns the laws of the cohorts of a plant's customer with the lives the reader may see. It may be shared:
 	// screens do not change it.
 	LifeBook(ctx context.Context, scope assets.Scope, plantID int64, now time.Time) (*LifeBook, error)
-	// Forecasts returns when each live splice of a plant comes due, in the order of the register.
-	Forecasts(ctx context.Context, scope assets.Scope, plantID int64, now time.Time) ([]due.Forecast, error)
-	// Trends returns what was measured again and again on the plant's live splices, held against its limits.
-	Trends(ctx context.Context, scope assets.Scope, plantID int64, now time.Time) ([]due.Trend, error)
 }
 
 // LifeBook is what the splices of a customer have taught.

@@ -45,10 +45,6 @@ func (f *fakePlant) LifeBook(context.Context, assets.Scope, int64, time.Time) (*
 	return b, err
 }
 
-func (f *fakePlant) Forecasts(context.Context, assets.Scope, int64, time.Time) ([]due.Forecast, error) {
-	return nil, nil
-}
-
 func TestAPlannerLooksAtHowLongStepSplicesLast(t *testing.T) {
 	v := as(t, skarrow(), assets.RolePlanner)
 	doc := v.get("/plants/3/life")

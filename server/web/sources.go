@@ -83,6 +83,8 @@ type Fleets interface {
 type Fleet struct {
 	Register  *assets.Register
 	Standings []due.Standing
+	Forecasts []due.Forecast // of the same splices
+	Trends    []due.Trend    // what was measured on them again and again
 }
 
 // Past is everything there has been on a conveyor, from old to new; findings from new to old.

@@ -21,6 +21,8 @@ type splicePage struct {
 	Drawing             template.HTML // nil: ended, it has no place on the belt any more
 	Life                template.HTML
 	Clocks              []ageRow
+	Due                 *duePart
+	Trends              []trendRow
 	Used                *drawing.Used
 	Sets                string
 	Origin              []Fact
@@ -62,6 +64,14 @@ func (s *Site) splice(r *Request) error {
 		return err
 	}
 	p := r.splicePage(v, sp, c, past, orders)
+	windows, err := s.Days.Windows(r.Context(), r.Scope, r.PlantID(), r.Now)
+	if err != nil {
+		return err
+	}
+	p.Due, p.Trends = v.duePart(c, []assets.Splice{sp}, windows, r.PlantID(), false), v.trendRows(sp.ID)
+	if f := v.forecast(sp.ID); f != nil && f.Best.Known && r.May(people.ReadCosts) {
+		p.Rests = append(p.Rests, Fact{"Costs", f.Best.Cost})
+	}
 	files, err := s.filesLink(r, assets.AttachedToSplice, sp.ID, "splices/:splice/files", sp.ID)
 	if err != nil {
 		return err
@@ -141,11 +151,11 @@ func (v fleetView) spliceSay(name string, sp assets.Splice, st due.Standing, liv
 	case !st.Age.Known:
 		return name + " has no date, so nothing can be said of when it comes due"
 	case st.Band.Past():
-		return name + " is past its rule, at " + usedOf("", st).Percent()
+		return name + " is past its " + pastWord(st) + ", at " + usedOf("", st).Percent()
 	case st.DueDay != "":
-		return name + " comes due on " + v.f.PlainDay(st.DueDay) + ", at " + usedOf("", st).Percent() + " of its rule now"
+		return name + " comes due on " + v.f.PlainDay(st.DueDay) + ", at " + usedOf("", st).Percent() + " of its " + pastWord(st) + " now"
 	case st.Used.Known:
-		return name + " is at " + usedOf("", st).Percent() + " of its rule; no date can be reckoned"
+		return name + " is at " + usedOf("", st).Percent() + " of its " + pastWord(st) + "; no date can be reckoned"
 	}
 	return "No rule sets a date for " + name
 }
@@ -180,7 +190,7 @@ func (v fleetView) restsOn(st due.Standing) []Fact {
 		return []Fact{{"Rule", "none in force counts on a clock that is known"}}
 	}
 	l := st.Limit
-	return []Fact{{"Rule", l.Name}, {"Limit", due.Count(l.Limit) + nb + string(l.Clock)}, {"Class", string(l.Class) + ", " + l.Class.Words()},
+	return []Fact{{pick(l.BestAge(), "Best age", "Rule"), pick(l.BestAge(), "the age at which replacing costs least", l.Name)}, {"Limit", due.Count(l.Limit) + nb + string(l.Clock)}, {"Class", string(l.Class) + ", " + l.Class.Words()},
 		{"Source", pick(l.Source == "", "none named", l.Source)}, {"Counts from", pick(st.From.IsZero(), "not known", v.f.Date(assets.InstantOf(st.From)))}}
 }
 

@@ -107,7 +107,7 @@ func TestHeadlineOfToday(t *testing.T) {
 		change func(*fakePlant)
 		want   string
 	}{
-		{"nothing waits", quiet, "Nothing waits for a decision, and no splice is past its rule"},
+		{"nothing waits", quiet, "Nothing waits for a decision, and no splice is past its best age or rule"},
 		{"one order late", func(f *fakePlant) { quiet(f); state(f, 2, workorder.Placed, "2026-11-20") }, "Order 2 on Q3 is past its latest date"},
 		{"two orders late", func(f *fakePlant) {
 			quiet(f)

@@ -18,7 +18,6 @@ import (
 	"carryside/assets/plantdb/outlook"
 	"carryside/assets/plantdb/registry"
 	"carryside/schedule"
-	"carryside/schedule/due"
 	"carryside/server/web"
 )
 
@@ -48,9 +47,6 @@ type keptFleet struct {
 	used     time.Time
 	fleet    *web.Fleet
 	plant    *outlook.Standings
-
-	forecasts []due.Forecast
-	trends    []due.Trend
 }
 
 const (

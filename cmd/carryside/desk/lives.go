@@ -94,24 +94,6 @@ func (d *Desk) laws(ctx context.Context, customerID int64, now time.Time) (keptL
 	return kept, nil
 }
 
-// Forecasts returns when each live splice of a plant comes due by every cause, in the order of the register.
-func (d *Desk) Forecasts(ctx context.Context, scope assets.Scope, plantID int64, now time.Time) ([]due.Forecast, error) {
-	k, err := d.kept(ctx, scope, plantID, now)
-	if err != nil {
-		return nil, err
-	}
-	return k.forecasts, nil
-}
-
-// Trends returns what was measured again and again on a plant's live splices, held against its limits.
-func (d *Desk) Trends(ctx context.Context, scope assets.Scope, plantID int64, now time.Time) ([]due.Trend, error) {
-	k, err := d.kept(ctx, scope, plantID, now)
-	if err != nil {
-		return nil, err
-	}
-	return k.trends, nil
-}
-
 // foresee adds to a plant's standings its forecasts: they are kept together.
 func (d *Desk) foresee(ctx context.Context, scope assets.Scope, k *keptFleet, now time.Time) error {
 	reg := k.plant.Register
@@ -124,8 +106,8 @@ func (d *Desk) foresee(ctx context.Context, scope assets.Scope, k *keptFleet, no
 		return err
 	}
 	model.Laws = laws.laws
-	k.forecasts = due.Forecasts(now, reg, k.plant.Rules, k.plant.Clocks, model)
-	k.fleet.Standings = due.ByBestAge(now, reg.Plant, k.plant.Standings, k.forecasts)
+	k.fleet.Forecasts = due.Forecasts(now, reg, k.plant.Rules, k.plant.Clocks, model)
+	k.fleet.Standings = due.ByBestAge(now, reg.Plant, k.plant.Standings, k.fleet.Forecasts)
 	return nil
 }
 
@@ -140,8 +122,8 @@ func (d *Desk) model(ctx context.Context, scope assets.Scope, k *keptFleet, now 
 	if err != nil {
 		return due.LifeModel{}, err
 	}
-	k.trends = due.Trends(now, reg, kinds, found.Measured)
-	return due.LifeModel{Cost: CostIn(reg, kinds), Trends: due.CrossingsOf(k.trends), Findings: due.Demands(now, reg, k.plant.Rules, found.Demanding)}, nil
+	k.fleet.Trends = due.Trends(now, reg, kinds, found.Measured)
+	return due.LifeModel{Cost: CostIn(reg, kinds), Trends: due.CrossingsOf(k.fleet.Trends), Findings: due.Demands(now, reg, k.plant.Rules, found.Demanding)}, nil
 }
 
 // CostIn returns what replacing a splice costs where it is.

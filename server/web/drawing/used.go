@@ -46,7 +46,7 @@ func (u Used) Band() Band {
 }
 
 var tokens = [...]string{"tight", "settled", "opening", "past", "unknown"}
-var bandWords = [...]string{"under 50\u00a0%", "50 to 80\u00a0%", "80 to 100\u00a0%", "past its rule", "age not known"}
+var bandWords = [...]string{"under 50\u00a0%", "50 to 80\u00a0%", "80 to 100\u00a0%", "past best age or rule", "age not known"}
 
 // Token is the band's name in the style sheet.
 func (b Band) Token() string { return tokens[b] }
