@@ -59,7 +59,7 @@ func TestMachineInterfaceIsDescribed(t *testing.T) {
 	must(t, err)
 	var routed []string
 	for _, r := range routes {
-		if strings.HasPrefix(r.Path, "/api/") && !strings.HasSuffix(r.Path, "/openapi.json") {
+		if strings.HasPrefix(r.Path, "/api/") && !strings.HasSuffix(r.Path, "/openapi.json") && r.Method != http.MethodHead {
 			routed = append(routed, r.Method+" "+r.Path)
 		}
 	}
@@ -116,6 +116,9 @@ func TestEveryReadAnswersByItsSchema(t *testing.T) {
 		}
 		if items, isList := a.body["items"].([]any); isList && len(items) == 0 {
 			t.Errorf("%s: nothing in the list, so nothing was checked", op.ID)
+		}
+		if head := m.call("HEAD", op.at(m.home, "", ""), token, nil); head.status != http.StatusOK || head.text != "" {
+			t.Errorf("%s: HEAD answers %d %s", op.ID, head.status, head.text)
 		}
 		if a.header.Get("Cache-Control") != "private, no-store" {
 			t.Errorf("%s may be kept on the way: %q", op.ID, a.header.Get("Cache-Control"))
@@ -181,6 +184,11 @@ func TestEveryOperationRefusesWhoMayNot(t *testing.T) {
 			a.problem(t, op.ID+" with "+what, http.StatusUnauthorized)
 			if !strings.HasPrefix(a.header.Get("WWW-Authenticate"), "Bearer ") {
 				t.Errorf("%s with %s does not ask for a token: %v", op.ID, what, a.header)
+			}
+		}
+		if op.method == "GET" {
+			if a := m.call("HEAD", path, ended, nil); a.status != http.StatusUnauthorized {
+				t.Errorf("%s: HEAD with an ended token answers %d", op.ID, a.status)
 			}
 		}
 		ask(metrics).problem(t, op.ID+" with a token for metrics", http.StatusForbidden)

@@ -148,7 +148,7 @@ func (m *machines) call(method, path, token string, body any, headers ...string)
 	text, err := io.ReadAll(res.Body)
 	must(m.t, err)
 	out := answered{status: res.StatusCode, header: res.Header, text: string(text)}
-	if strings.Contains(res.Header.Get("Content-Type"), "json") {
+	if strings.Contains(res.Header.Get("Content-Type"), "json") && method != http.MethodHead {
 		if err := json.Unmarshal(text, &out.body); err != nil {
 			m.t.Errorf("%s %s: no JSON: %v: %s", method, path, err, text)
 		}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
+	"strings"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -43,7 +44,17 @@ func Mount(e *gin.Engine, c Config) (*huma.OpenAPI, error) {
 	a := humagin.NewWithGroup(e, group, config(c.Version))
 	a.UseMiddleware(s.ask)
 	s.register(a)
+	headToo(e)
 	return a.OpenAPI(), s.describe(group, a)
+}
+
+// headToo lets every address that is read answer HEAD as well (RFC 9110, section 9.1): the same, without its body.
+func headToo(e *gin.Engine) {
+	for _, r := range e.Routes() {
+		if r.Method == http.MethodGet && strings.HasPrefix(r.Path, Root+"/") {
+			e.HEAD(r.Path, r.HandlerFunc)
+		}
+	}
 }
 
 func config(version string) huma.Config {
