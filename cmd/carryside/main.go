@@ -25,19 +25,20 @@ import (
 type commands struct {
 	Version kong.VersionFlag `env:"-" help:"Print the version and leave."`
 
-	Serve   serveCommand   `cmd:"" help:"Serve the screens of an installation."`
-	Demo    demoCommand    `cmd:"" help:"Serve three invented plants to look around in."`
-	Calc    calcCommand    `cmd:"" help:"Answer a file of check cases with the functions the screens use."`
-	Fit     fitCommand     `cmd:"" help:"Fit the lives in a file: how long splices and belts last, with limits."`
-	Plan    planCommand    `cmd:"" help:"Plan a case: place its jobs into its stop windows at the least cost."`
-	Import  importCommand  `cmd:"" help:"Bring a plant's own list in: a workbook or a CSV."`
-	Export  exportCommand  `cmd:"" help:"Write a report to a file: workbook, CSV, JSON or page."`
-	Verify  verifyCommand  `cmd:"" help:"Prove the journal: rebuild every hash from the rows it protects."`
-	Backup  backupCommand  `cmd:"" help:"Copy an installation into one file while it is served."`
-	Restore restoreCommand `cmd:"" help:"Put a copy in the place of an installation."`
-	Move    moveCommand    `cmd:"" help:"Carry an installation to another engine."`
-	Doctor  doctorCommand  `cmd:"" help:"Look an installation over: what is ok and what needs a person."`
-	Token   tokenCommand   `cmd:"" help:"Make a token for a program: to read, to enter readings, or for the metrics."`
+	Serve   serveCommand       `cmd:"" help:"Serve the screens of an installation."`
+	Demo    demoCommand        `cmd:"" help:"Serve three invented plants to look around in."`
+	Calc    calcCommand        `cmd:"" help:"Answer a file of check cases with the functions the screens use."`
+	Fit     fitCommand         `cmd:"" help:"Fit the lives in a file: how long splices and belts last, with limits."`
+	Plan    planCommand        `cmd:"" help:"Plan a case: place its jobs into its stop windows at the least cost."`
+	Import  importCommand      `cmd:"" help:"Bring a plant's own list in: a workbook or a CSV."`
+	Export  exportCommand      `cmd:"" help:"Write a report to a file: workbook, CSV, JSON or page."`
+	Verify  verifyCommand      `cmd:"" help:"Prove the journal: rebuild every hash from the rows it protects."`
+	Backup  backupCommand      `cmd:"" help:"Copy an installation into one file while it is served."`
+	Restore restoreCommand     `cmd:"" help:"Put a copy in the place of an installation."`
+	Move    moveCommand        `cmd:"" help:"Carry an installation to another engine."`
+	Doctor  doctorCommand      `cmd:"" help:"Look an installation over: what is ok and what needs a person."`
+	Erase   erasePersonCommand `cmd:"" name:"erase-person" help:"Take a person's name, phone, mail address and sign-in out, on their request."`
+	Token   tokenCommand       `cmd:"" help:"Make a token for a program: to read, to enter readings, or for the metrics."`
 }
 
 // Program is what a command is run with: where it writes, and the clock, which only this package reads.
