@@ -150,12 +150,12 @@ func (s *Site) invite(r *Request) error {
 		return r.Show("form", p)
 	}
 	e := r.entry(f)
-	grant := e.grant(0)
+	name, grant := e.must("name", "the person's name"), e.grant(0)
 	err = e.Err()
 	var who assets.Person
 	secret, code := signin.NewCode(assets.CodeInvitation, 0, r.Who.Person.ID, r.Now)
 	if err == nil {
-		who, err = s.staff.Invite(r.Context(), r.keep(), r.Who.Person.ID, e.must("name", "the person's name"), grant, &code)
+		who, err = s.staff.Invite(r.Context(), r.keep(), r.Who.Person.ID, name, grant, &code)
 	}
 	if f.Refused(err) {
 		return r.Refill("form", p)
