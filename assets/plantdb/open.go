@@ -172,7 +172,7 @@ func (db *DB) InTx(ctx context.Context, fn func(tx *DB) error) error {
 		return fn(&inside)
 	})
 	if db.engine == migrations.PostgreSQL {
-		return postgresFault(err)
+		return postgresSentence(err)
 	}
 	return sqliteSentence(db.path, err)
 }

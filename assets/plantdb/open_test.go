@@ -106,8 +106,13 @@ func TestDatabaseLockedByAnotherProgram(t *testing.T) {
 	if _, err := other.Exec("BEGIN IMMEDIATE"); err != nil {
 		t.Fatal(err)
 	}
-	if err := db.SetMeta(bg, "x", "y"); err == nil || !strings.Contains(err.Error(), "locked by another program") {
+	err = db.SetMeta(bg, "x", "y")
+	if err == nil || !strings.Contains(err.Error(), "locked by another program") {
 		t.Errorf("writing while another program writes: %v, want a sentence about the lock", err)
+	}
+	var trouble *plantdb.Trouble
+	if !errors.As(err, &trouble) || strings.Contains(trouble.Trouble(), path) || !strings.Contains(trouble.Trouble(), "nothing of this was kept") {
+		t.Errorf("what a person at a screen is told: %v", trouble)
 	}
 	if _, err := other.Exec("ROLLBACK"); err != nil {
 		t.Fatal(err)

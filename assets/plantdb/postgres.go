@@ -71,7 +71,7 @@ func postgresSentence(err error) error {
 		return postgresFault(err)
 	}
 	why, _, _ := strings.Cut(connect.Unwrap().Error(), "\n") // one line for each address it tried
-	return errors.New("the PostgreSQL server does not let us in; check address, account and that it runs: " + why)
+	return &Trouble{"the PostgreSQL server does not let us in; check address, account and that it runs: " + why, toldAway, err}
 }
 
 // postgresFault puts what the server itself suffers from into a sentence (its documentation, appendix "PostgreSQL Error
@@ -83,15 +83,15 @@ func postgresFault(err error) error {
 	}
 	switch {
 	case e.Code == "53100":
-		return errors.New("the disk of the PostgreSQL server is full; nothing of this was kept; make room and try again")
+		return &Trouble{"the disk of the PostgreSQL server is full; nothing of this was kept; make room and try again", toldFull, err}
 	case e.Code == "58030":
-		return errors.New("the PostgreSQL server cannot read from its disk or write to it; nothing of this was kept; look at its log, then try again")
+		return &Trouble{"the PostgreSQL server cannot read from its disk or write to it; nothing of this was kept; look at its log, then try again", toldDisk, err}
 	case e.Code == "25006":
-		return errors.New("the PostgreSQL server only lets us read; give the address of the one that takes writes")
+		return &Trouble{"the PostgreSQL server only lets us read; give the address of the one that takes writes", toldAway, err}
 	case e.Code == "53300":
-		return errors.New("the PostgreSQL server has no connection left for us; raise its max_connections or stop what holds them")
+		return &Trouble{"the PostgreSQL server has no connection left for us; raise its max_connections or stop what holds them", toldAway, err}
 	case strings.HasPrefix(e.Code, "57P"):
-		return errors.New("the PostgreSQL server is stopping or starting; try again in a moment")
+		return &Trouble{"the PostgreSQL server is stopping or starting; try again in a moment", toldAway, err}
 	}
 	return err
 }

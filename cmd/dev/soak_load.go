@@ -208,8 +208,12 @@ func (s *loadSoak) clerk(ctx context.Context) error {
 
 // again runs a command of the program again and again, with a file of its own each time that is gone afterwards.
 func (s *loadSoak) again(ctx context.Context, counted *atomic.Int64, rest time.Duration, file string, args ...string) error {
-	for n := 0; ctx.Err() == nil; n++ {
-		name := filepath.Join(s.dir, fmt.Sprintf("%d-%s", n, file))
+	for ctx.Err() == nil {
+		dir, err := os.MkdirTemp(s.dir, "again")
+		if err != nil {
+			return err
+		}
+		name := filepath.Join(dir, file)
 		full := append(slices.Clone(args), "--db", s.dsn)
 		for i := range full {
 			full[i] = strings.ReplaceAll(full[i], "FILE", name)
@@ -220,7 +224,7 @@ func (s *loadSoak) again(ctx context.Context, counted *atomic.Int64, rest time.D
 			return fmt.Errorf("carryside %s: %w: %s", args[0], err, strings.Join(s.heard.lines("carryside:"), "; "))
 		}
 		counted.Add(1)
-		if err := os.Remove(name); err != nil {
+		if err := os.RemoveAll(dir); err != nil { // a report has its proof beside it
 			return err
 		}
 		pause(ctx, rest)
