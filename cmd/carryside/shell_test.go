@@ -10,6 +10,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -195,4 +196,19 @@ func (a *asker) send(path, name string, content []byte) reply {
 	answer, err := io.ReadAll(res.Body)
 	must(a.t, err)
 	return reply{res.StatusCode, res.Header.Get("Location"), res.Header, string(answer)}
+}
+
+// TestReadingWritesNothing asks for every page and looks at the journals: a link followed, a page loaded anew or looked
+// at ahead changes nothing. A report taken along as a file is kept, and that it was given out is journalled: it alone
+// is left out.
+func TestReadingWritesNothing(t *testing.T) {
+	w := openWalls(t)
+	a := w.asker(assets.RoleLead, "all")
+	a.token = nil // making one is journalled
+	pages := slices.DeleteFunc(w.readable(w.home), func(p string) bool { return strings.Contains(p, "format=") || isMachine(p) })
+	before := w.heads()
+	read := len(a.readAll(pages))
+	if after := w.heads(); after != before || read < 40 {
+		t.Errorf("%d pages were read, and the journals moved from %s to %s", read, before, after)
+	}
 }
