@@ -24,10 +24,19 @@ type Cost struct {
 
 // Crossing is when a trend meets its limit: taken as normal about At.
 type Crossing struct {
-	Words  string // "splice gap 2.1 mm growing 0.2 mm a month, limit 4 mm"
-	At     time.Time
-	Spread time.Duration // one standard deviation
-	Margin time.Duration // the recommended date is that much earlier
+	Quantity string // "splice gap"
+	Words    string // "splice gap 2.1 mm growing 0.2 mm a month, limit 4 mm"
+	At       time.Time
+	Spread   time.Duration // one standard deviation
+	Margin   time.Duration // the recommended date is that much earlier
+}
+
+// short names the cause.
+func (c Crossing) short() string {
+	if c.Quantity == "" {
+		return "limit passed"
+	}
+	return c.Quantity + " at its limit"
 }
 
 // LifeModel is what a forecast needs beside the standing: the laws of the cohorts, what replacing costs, trends and what
@@ -59,6 +68,7 @@ type Forecast struct {
 	NoLife   string       // why the life model says nothing of it; "" when it does
 	Band     cohort.DueBand
 	Causes   []string // in words; Band.Binding is one of them
+	Short    []string // the same in a word or two: "failed", "limit passed"
 	Best     BestAge
 	Advice   Advice
 	Limit    *Limit // the best age as a limit of the splice's age; nil: there is none
@@ -133,6 +143,11 @@ type forecaster struct {
 	causes []cohort.Cause
 }
 
+// cause adds a cause of coming due with its short name.
+func (f *forecaster) cause(short string, c cohort.Cause) {
+	f.causes, f.out.Short = append(f.causes, c), append(f.out.Short, short)
+}
+
 func (f *forecaster) forecast(law *cohort.Law) Forecast {
 	f.out = Forecast{SpliceID: f.s.ID, Key: f.key(f.s), Best: BestAge{Words: "its cohort has no law yet"}}
 	used := f.r.between(f.s.Made.At.Time(), f.now)
@@ -188,7 +203,7 @@ func (f *forecaster) byLife(law *cohort.Law, used usage) {
 	ran := f.ran(law.Clock)
 	most, _ := ran(f.now.Add(Horizon))
 	if most > 0 {
-		f.causes = append(f.causes, cohort.Cause{Words: fmt.Sprintf("failing, by %s failures among %s lives of its cohort", Count(float64(f.out.Failures)), Count(float64(law.Own.RestsOn.Lives))),
+		f.cause("failed", cohort.Cause{Words: fmt.Sprintf("failing, by %s failures among %s lives of its cohort", Count(float64(f.out.Failures)), Count(float64(law.Own.RestsOn.Lives))),
 			Chance: cohort.FailsBy(law.Predictive, age, ran, 2*most)})
 	}
 	f.bestAge(law, age)
@@ -341,7 +356,7 @@ func (f *forecaster) byRules(used usage) {
 		if c.Clock == Days {
 			if c.onDays(f.s.Made, rule.Trigger, f.zone) {
 				c.date(f.evaluation, f.s.Made)
-				f.causes = append(f.causes, cohort.Cause{Words: words(), Chance: cohort.OnDate(c.at)})
+				f.cause("limit passed", cohort.Cause{Words: words(), Chance: cohort.OnDate(c.at)})
 				f.advise(c.at, "rule", words())
 			}
 			continue
@@ -351,14 +366,14 @@ func (f *forecaster) byRules(used usage) {
 		}
 		c.invert(f.r.line, f.zone)
 		h0, _ := f.r.line.HoursAt(f.now)
-		f.causes = append(f.causes, cohort.Cause{Words: words(), Chance: cohort.PassesBy(c.targetH-h0, f.ran(cohort.RunHours))})
+		f.cause("limit passed", cohort.Cause{Words: words(), Chance: cohort.PassesBy(c.targetH-h0, f.ran(cohort.RunHours))})
 		f.advise(c.at, "rule", words())
 	}
 }
 
 // byTrend adds a trend that heads for its limit.
 func (f *forecaster) byTrend(t Crossing) {
-	f.causes = append(f.causes, cohort.Cause{Words: t.Words, Chance: func(at time.Time) float64 {
+	f.cause(t.short(), cohort.Cause{Words: t.Words, Chance: func(at time.Time) float64 {
 		if t.Spread <= 0 {
 			return cohort.OnDate(t.At)(at)
 		}

@@ -170,7 +170,7 @@ func (t *Trend) meet(now time.Time, u assets.UnitSystem) {
 	}
 	limit := fmt.Sprintf("limit %s (%s)", t.Show(t.Limit.Value, u), classWords(t.Limit.Class))
 	if t.passed(t.Values[last]) {
-		t.Crossing = &Crossing{Words: begins + ", past its " + limit, At: t.Times[last]}
+		t.Crossing = &Crossing{Quantity: t.Gauge.Quantity, Words: begins + ", past its " + limit, At: t.Times[last]}
 		return
 	}
 	if len(t.Values) < trendFrom {
@@ -201,7 +201,7 @@ func (t *Trend) project(now time.Time, begins, limit string, u assets.UnitSystem
 		spread = max(spread, float64(one.MeanLatest-one.MeanEarliest)/2)
 	}
 	days := func(d float64) time.Duration { return time.Duration(min(d, 1e5) * 24 * float64(time.Hour)) }
-	c := Crossing{At: now.Add(days(float64(robust.Crossing))), Spread: days(spread), Margin: days(t.Gauge.Repeats / math.Abs(t.PerDay))}
+	c := Crossing{Quantity: t.Gauge.Quantity, At: now.Add(days(float64(robust.Crossing))), Spread: days(spread), Margin: days(t.Gauge.Repeats / math.Abs(t.PerDay))}
 	// The newest measurement showed the limit not yet passed.
 	if newest := t.Times[len(t.Times)-1]; c.At.Before(newest) {
 		c.At = newest

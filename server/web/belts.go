@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"carryside/assets"
 	"carryside/schedule/workorder"
@@ -41,6 +42,8 @@ type beltRow struct {
 	Centres, Belt, Kinds string
 	Used                 *drawing.Used // nil: no live splice
 	Due, Why             string
+	Taper                template.HTML // of the splice that comes due first
+	Band                 string
 	Late                 bool
 	Work                 []Link
 }
@@ -50,7 +53,7 @@ type listed struct {
 	conveyor assets.Conveyor
 	belt     assets.Belt
 	splices  []assets.Splice
-	due      assets.Day
+	due      time.Time
 }
 
 const rowsAPage = 100
@@ -123,15 +126,18 @@ func (p *beltsPage) choose(v fleetView) []listed {
 	for _, c := range v.Register.Conveyors {
 		l := listed{conveyor: c, splices: v.live(c.ID)}
 		l.belt, _ = v.Register.BeltOn(c.ID, 0)
-		if _, st, ok := v.soonest(c.ID); ok {
-			l.due = st.DueDay
+		l.due = lastOfAll
+		for _, s := range l.splices {
+			if at := v.dueKeyOf(s.ID); at.Before(l.due) {
+				l.due = at
+			}
 		}
 		if l.passes(p.Form, v) {
 			rows = append(rows, l)
 		}
 	}
 	if p.Form.Value("by") == "due" {
-		slices.SortStableFunc(rows, func(a, b listed) int { return strings.Compare(dueKey(a.due), dueKey(b.due)) })
+		slices.SortStableFunc(rows, func(a, b listed) int { return a.due.Compare(b.due) })
 	}
 	return rows
 }
@@ -150,14 +156,6 @@ func (l listed) passes(f *Form, v fleetView) bool {
 	}
 	words := append([]string{l.conveyor.Tag, l.conveyor.Name, v.specWords(l.belt), l.belt.RollNumber}, l.conveyor.OtherNames...)
 	return slices.ContainsFunc(words, func(w string) bool { return strings.Contains(assets.NameKey(w), q) })
-}
-
-// dueKey puts conveyors without a date last.
-func dueKey(d assets.Day) string {
-	if d == "" {
-		return "9999"
-	}
-	return string(d)
 }
 
 // beltGroups makes the rows of a page, by line as the material flows or in one list by date.
@@ -211,6 +209,9 @@ func (r *Request) beltRow(v fleetView, l listed, orders []workorder.Order) beltR
 	}
 	if s, st, ok := v.soonest(c.ID); ok {
 		row.Due, row.Why, row.Late = r.F.Day(st.DueDay), spliceMark(s)+" by "+limitWords(st), st.Overdue
+	}
+	if s, f := v.firstDue(c.ID); f != nil {
+		row.Taper, row.Band = v.taperCell(f), spliceMark(s)+" "+v.bandWords(f)
 	}
 	for _, o := range orders {
 		row.Work = append(row.Work, Link{Word: orderShort(o), To: r.At("orders", o.Number)})

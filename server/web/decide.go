@@ -32,6 +32,7 @@ const (
 	badGrade                      // a finding of grade 3 or more without order or refusal
 	doubted                       // an order whose ground a correction took away
 	pastBare                      // a splice past its rule without an order
+	dueBare                       // a splice likely to come due before its next stop, without an order
 	noStop                        // an accepted order without a stop before its latest date
 	toAccept                      // a raised order
 	toPlace                       // an accepted order for which a stop fits
@@ -59,6 +60,8 @@ func (r *Request) decisions(in todayInputs) []decision {
 		// What only a rule of thumb asks for stands under its own headline and is no decision.
 		if st.Band.Past() && !ordered[st.SpliceID] && st.Limit != nil && st.Limit.Class.RaisesOrders() {
 			all = append(all, r.pastDecision(st, in.v))
+		} else if d, is := r.dueDecision(st, in); is && !ordered[st.SpliceID] {
+			all = append(all, d)
 		}
 	}
 	all = append(all, r.undatedDecisions(in.v)...)
@@ -100,6 +103,7 @@ func (r *Request) orderDecision(o workorder.Order, in todayInputs) (decision, bo
 	if st, ok := in.v.standing(o.SpliceID); ok && o.Kind == workorder.KindResplice {
 		u := usedOf("", st)
 		d.Used = &u
+		d.Says += in.v.orderChance(o, in.windows)
 	}
 	d.days = daysBetween(r.F.Today(), o.LatestDay)
 	if doubt, ok := in.doubts[o.ID]; ok {
@@ -112,12 +116,14 @@ func (r *Request) orderDecision(o workorder.Order, in todayInputs) (decision, bo
 		d.kind, d.Bad = lateOrder, "Its latest date, "+r.F.Day(o.LatestDay)+", passed "+Count(late, "day", "days")+" ago."
 		r.lead(&d, "Open order "+fmt.Sprint(o.Number), "orders/:order", people.Read, o.Number)
 	case o.State == workorder.Raised:
-		d.kind, d.Says = toAccept, fullStop(o.Reason)+r.latestWords(o)
+		d.kind = toAccept
+		d.Says += r.latestWords(o)
 		r.lead(&d, "Accept or withdraw", "orders/:order", people.PlanOrders, o.Number)
 	case o.State == workorder.Accepted && o.LatestDay != "":
 		w, fits := r.windowFor(o, in)
 		if fits {
-			d.kind, d.Says = toPlace, fullStop(o.Reason)+" The stop of "+r.F.Date(w.Start)+" is long enough."
+			d.kind = toPlace
+			d.Says += " The stop of " + r.F.Date(w.Start) + " is long enough."
 			r.lead(&d, "Place it", "orders/:order", people.PlanOrders, o.Number)
 			break
 		}
@@ -174,6 +180,31 @@ func (r *Request) pastDecision(st due.Standing, v fleetView) decision {
 	u := usedOf("", st)
 	return decision{kind: pastBare, past: pastWord(st), Name: v.spliceName(st), To: r.At("splices", st.SpliceID), Says: fullStop(Capital(st.Reason)), Used: &u,
 		Bad: "Past its " + pastWord(st) + " " + usedWords(u) + ", and no order is open.", days: -int(st.Used.Value * 1000)}
+}
+
+// likely is the chance of coming due before the next stop from which somebody has to decide.
+const likely = 0.1
+
+// dueDecision is a splice that may well come due before its next stop. What rests on a rule of thumb alone is no decision.
+func (r *Request) dueDecision(st due.Standing, in todayInputs) (decision, bool) {
+	f := in.v.forecast(st.SpliceID)
+	c, _ := in.v.Register.Conveyor(st.ConveyorID)
+	stop, _ := nextStop(in.windows, c, r.Now)
+	if f == nil || stop == nil || st.Band.Past() {
+		return decision{}, false
+	}
+	p, each := f.Chances(stop.Start.Time())
+	thumb := f.Class == assets.ClassD && len(each) == 1 && f.Short[0] == "failed"
+	if p < likely || thumb {
+		return decision{}, false
+	}
+	u := usedOf("", st)
+	d := decision{kind: dueBare, Name: in.v.spliceName(st), To: r.At("splices", st.SpliceID), Used: &u, days: -int(1000 * p), past: chance(p)}
+	d.Bad = "Likely to come due in service: " + in.v.beforeStop(f, stop) + ", and no order is open."
+	if f.Advice.Reason != "" {
+		d.Says = "Recommended by " + r.F.Day(f.Advice.Day) + ": " + fullStop(f.Advice.Reason)
+	}
+	return d, true
 }
 
 // undatedDecisions names splices without a date one by one while they are few.
@@ -266,6 +297,8 @@ func todaySay(all []decision) string {
 		return oneOrMany(n, worst.Name+" was raised on what the register no longer says", "orders were raised on what the register no longer says, the first "+worst.Name)
 	case pastBare:
 		return oneOrMany(n, worst.Name+" is past its "+worst.past+" and has no order", "splices are past their best age or rule without an order, "+worst.Name+" the furthest")
+	case dueBare:
+		return oneOrMany(n, worst.Name+" has a chance of "+worst.past+" of coming due before its next stop, and no order", "splices may come due before their next stop without an order, "+worst.Name+" the likeliest")
 	case noStop:
 		return oneOrMany(n, worst.Name+" has no stop in front of it", "orders have no stop in front of them, "+worst.Name+" the soonest")
 	case toAccept:

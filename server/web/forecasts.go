@@ -9,6 +9,7 @@ import (
 
 	"carryside/assets"
 	"carryside/schedule/due"
+	"carryside/schedule/workorder"
 	"carryside/server/web/drawing"
 )
 
@@ -54,7 +55,7 @@ func (v fleetView) duePart(c assets.Conveyor, splices []assets.Splice, windows [
 			continue
 		}
 		row := v.dueRow(s, f, stop)
-		drow := drawing.TaperRow{Name: "S" + s.Number, Under: row.Class, Taper: drawing.Taper{At10: f.Band.At10, At50: f.Band.At50, At90: f.Band.At90, Advised: f.Advice.At}, Says: v.taperSays(f, stop)}
+		drow := drawing.TaperRow{Name: "S" + s.Number, Under: row.Class, Taper: taperOf(f), Says: v.taperSays(f, stop)}
 		if links {
 			row.To, drow.To = at(plantID, "splices", s.ID), at(plantID, "splices", s.ID)
 		}
@@ -236,8 +237,7 @@ func (v fleetView) dueSay(s assets.Splice, f *due.Forecast, stop *assets.StopWin
 		say.Rest = fullStop(Capital(f.Advice.Reason)) + " "
 	}
 	if stop != nil && len(f.Causes) > 0 {
-		p, _ := f.Chances(stop.Start.Time())
-		say.Rest += chance(p) + " before the stop of " + v.f.Date(stop.Start) + ". "
+		say.Rest += Capital(v.beforeStop(f, stop)) + ". "
 	}
 	if !f.Best.Known {
 		say.Rest += fullStop(Capital(f.Best.Words))
@@ -277,4 +277,104 @@ func (v fleetView) trendRows(spliceID int64) []trendRow {
 		rows = append(rows, row)
 	}
 	return rows
+}
+
+// beforeStop is the chance of coming due before a stop with its causes: "66 % before the stop of 12 Dec 2026: limit passed
+// 62 %, failed 9 %".
+func (v fleetView) beforeStop(f *due.Forecast, stop *assets.StopWindow) string {
+	p, each := f.Chances(stop.Start.Time())
+	words := chance(p) + " before the stop of " + v.f.Date(stop.Start)
+	if len(each) < 2 || p < 0.01 {
+		return words
+	}
+	for i, c := range each {
+		words += pick(i == 0, ": ", ", ") + f.Short[i] + " " + chance(c)
+	}
+	return words
+}
+
+// taperOf is a forecast as it is drawn.
+func taperOf(f *due.Forecast) drawing.Taper {
+	return drawing.Taper{At10: f.Band.At10, At50: f.Band.At50, At90: f.Band.At90, Advised: f.Advice.At}
+}
+
+// cellSpan is how far the tapers in rows of a table reach.
+const cellSpan = 2
+
+// taperCell draws a forecast in a row; "" where there is no due band.
+func (v fleetView) taperCell(f *due.Forecast) template.HTML {
+	if f == nil || f.Band.At10.IsZero() {
+		return ""
+	}
+	return drawing.TaperCell(taperOf(f), v.f.Now, v.f.Now.AddDate(cellSpan, 0, 0), "10 % by "+v.bandDate(f.Band.At10)+", 50 % by "+v.bandDate(f.Band.At50)+", 90 % by "+v.bandDate(f.Band.At90))
+}
+
+// bandWords writes the three dates of a due band.
+func (v fleetView) bandWords(f *due.Forecast) string {
+	return v.bandDate(f.Band.At10) + " / " + v.bandDate(f.Band.At50) + " / " + v.bandDate(f.Band.At90)
+}
+
+// dueKeyOf orders splices by when half have come due; what has no band by the date its rule sets; others last.
+func (v fleetView) dueKeyOf(spliceID int64) time.Time {
+	if f := v.forecast(spliceID); f != nil && !f.Band.At50.IsZero() {
+		return f.Band.At50
+	}
+	if st, ok := v.standing(spliceID); ok && st.DueDay != "" {
+		if day, err := st.DueDay.Midnight(v.f.zone()); err == nil {
+			return day
+		}
+	}
+	return lastOfAll
+}
+
+var lastOfAll = time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)
+
+// firstDue is the forecast of a conveyor's splice that comes due first, nil where none has a due band.
+func (v fleetView) firstDue(conveyorID int64) (assets.Splice, *due.Forecast) {
+	var first assets.Splice
+	var f *due.Forecast
+	for _, s := range v.live(conveyorID) {
+		cur := v.forecast(s.ID)
+		if cur != nil && !cur.Band.At50.IsZero() && (f == nil || cur.Band.At50.Before(f.Band.At50)) {
+			first, f = s, cur
+		}
+	}
+	return first, f
+}
+
+// orderChance says of an order for a splice how likely that comes due before the stop it is placed in, else before the next.
+func (v fleetView) orderChance(o workorder.Order, windows []assets.StopWindow) string {
+	f := v.forecast(o.SpliceID)
+	if f == nil || len(f.Causes) == 0 {
+		return ""
+	}
+	c, _ := v.Register.Conveyor(o.ConveyorID)
+	stop, _ := nextStop(windows, c, v.f.Now)
+	if i := slices.IndexFunc(windows, func(w assets.StopWindow) bool { return w.ID == o.WindowID }); i >= 0 && o.WindowID != 0 {
+		stop = &windows[i]
+	}
+	if stop == nil {
+		return ""
+	}
+	return " " + Capital(v.beforeStop(f, stop)) + "."
+}
+
+// orderDue is what is foreseen today of the splice an order is for.
+func (v fleetView) orderDue(o workorder.Order, windows []assets.StopWindow) []Fact {
+	f := v.forecast(o.SpliceID)
+	if f == nil {
+		return nil
+	}
+	var facts []Fact
+	if !f.Advice.At.IsZero() {
+		facts = append(facts, Fact{"Recommended today", v.f.Day(f.Advice.Day) + ": " + f.Advice.Reason})
+	}
+	if f.Band.At10.IsZero() {
+		return append(facts, Fact{"Due band", "none: " + v.silent(f)})
+	}
+	facts = append(facts, Fact{"Due 10 / 50 / 90 %", v.bandWords(f)})
+	if says := v.orderChance(o, windows); says != "" {
+		facts = append(facts, Fact{"Chance of coming due", says[1:]})
+	}
+	return append(facts, Fact{"Rests on", v.lawWords(f)})
 }

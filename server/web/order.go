@@ -195,6 +195,13 @@ func (s *Site) orderPage(r *Request, posted workorder.Action, wrong error) (*ord
 	}
 	p.SiteRules, p.Edit = r.Plant.Plant.SiteRules, o.EditVersion
 	p.Facts, p.Belt, p.From = r.orderFacts(file, v), r.workedOn(o, v), r.orderFrom(file)
+	if o.State.Open() {
+		windows, err := s.Days.Windows(r.Context(), r.Scope, r.PlantID(), r.Now)
+		if err != nil {
+			return nil, nil, err
+		}
+		p.From = append(p.From, v.orderDue(o, windows)...)
+	}
 	p.Events, p.Signed = r.eventRows(file), r.signedWords(file)
 	files, err := s.filesLink(r, assets.AttachedToOrder, o.ID, "orders/:order/files", number)
 	if err != nil {

@@ -136,6 +136,14 @@ func ordersFilter(r *Request, reg *assets.Register, open []workorder.Order) *For
 	return f
 }
 
+// dueKey puts orders without a date last.
+func dueKey(d assets.Day) string {
+	if d == "" {
+		return "9999"
+	}
+	return string(d)
+}
+
 func (s *Site) openOrders(p *ordersPage, l list, open []workorder.Order) error {
 	var some []workorder.Order
 	for _, o := range open {

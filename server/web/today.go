@@ -38,6 +38,7 @@ type comingRow struct {
 	When     string
 	Why      string
 	Used     drawing.Used
+	Taper    template.HTML // "": no due band
 }
 
 type stopRow struct {
@@ -216,20 +217,49 @@ const tallFrom = 60
 
 const comingShown = 6
 
-// comingRows are the splices that come due next and have no order yet.
+// comingRows are the splices that come due next and have no order yet, by the date recommended, else by the date half of such
+// splices have come due, else by their rule's.
 func (r *Request) comingRows(in todayInputs) []comingRow {
 	ordered := map[int64]bool{}
 	for _, o := range in.open {
 		ordered[o.SpliceID] = true
 	}
 	next := slices.Clone(in.v.Standings)
-	next = slices.DeleteFunc(next, func(s due.Standing) bool { return s.DueDay == "" || s.Overdue || ordered[s.SpliceID] })
-	slices.SortStableFunc(next, func(a, b due.Standing) int { return strings.Compare(string(a.DueDay), string(b.DueDay)) })
+	key := func(st due.Standing) time.Time {
+		if f := in.v.forecast(st.SpliceID); f != nil && !f.Advice.At.IsZero() {
+			return f.Advice.At
+		}
+		return in.v.dueKeyOf(st.SpliceID)
+	}
+	next = slices.DeleteFunc(next, func(s due.Standing) bool {
+		return ordered[s.SpliceID] || s.Overdue || key(s).Equal(lastOfAll)
+	})
+	slices.SortStableFunc(next, func(a, b due.Standing) int { return key(a).Compare(key(b)) })
 	var rows []comingRow
 	for _, st := range next[:min(len(next), comingShown)] {
-		rows = append(rows, comingRow{Name: in.v.spliceName(st), To: r.At("splices", st.SpliceID), When: r.F.Day(st.DueDay), Why: Capital(st.Reason), Used: usedOf("", st)})
+		rows = append(rows, r.comingRow(in, st, key(st)))
 	}
 	return rows
+}
+
+func (r *Request) comingRow(in todayInputs, st due.Standing, at time.Time) comingRow {
+	row := comingRow{Name: in.v.spliceName(st), To: r.At("splices", st.SpliceID), When: r.F.Day(st.DueDay), Why: Capital(st.Reason), Used: usedOf("", st)}
+	if row.When == "" {
+		row.When = r.F.Day(assets.DayOf(at.In(r.F.zone())))
+	}
+	f := in.v.forecast(st.SpliceID)
+	if f == nil {
+		return row
+	}
+	row.Taper = in.v.taperCell(f)
+	if !f.Advice.At.IsZero() {
+		row.When, row.Why = r.F.Day(f.Advice.Day), Capital(f.Advice.Reason)
+	}
+	c, _ := in.v.Register.Conveyor(st.ConveyorID)
+	if stop, _ := nextStop(in.windows, c, r.Now); stop != nil && len(f.Causes) > 0 {
+		row.Why = Capital(in.v.beforeStop(f, stop)) + ". " + row.Why
+	}
+	return row
 }
 
 // spliceName is how a splice is called away from its conveyor: "Q3 splice 2".

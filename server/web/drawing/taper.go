@@ -50,8 +50,9 @@ func OfTapers(t Tapers) template.HTML {
 	}
 	s.open("", taperW, foot+22, linked, t.Sentence)
 	s.months(a, YearStrip{From: t.From, To: t.Until, Zone: t.Zone}, foot)
+	free := 0.0 // right end of the last label on the upper level
 	for _, b := range t.Stops {
-		s.stopBox(b, a, top, foot)
+		free = s.stopBox(b, a, top, foot, free)
 	}
 	for i, row := range t.Rows {
 		s.taperRow(row, a, top+taperRow*(float64(i)+0.5))
@@ -63,14 +64,20 @@ func OfTapers(t Tapers) template.HTML {
 	return s.html()
 }
 
-func (s *svg) stopBox(b StopBox, a axis, top, foot float64) {
+// stopBox draws a stop over all rows; its label is left out where it would touch the one before.
+func (s *svg) stopBox(b StopBox, a axis, top, foot, free float64) float64 {
 	if b.To.Before(a.from) || b.From.After(a.until) {
-		return
+		return free
 	}
 	x := a.x(b.From)
 	w := math.Max(stopLeast, a.x(b.To)-x)
 	s.rect("win", x, top-6, w, foot-top+6)
-	s.text("s halo", x+w/2, top-10, "middle", b.Words)
+	wide := 7 * float64(len([]rune(b.Words)))
+	if x < free {
+		return free
+	}
+	s.text("s halo", x, top-10, "", b.Words)
+	return x + wide
 }
 
 func (s *svg) taperRow(row TaperRow, a axis, y float64) {
