@@ -3,6 +3,7 @@ package accounts
 import (
 	"context"
 	"errors"
+	"slices"
 	"strings"
 
 	"carryside/assets"
@@ -78,10 +79,10 @@ func openAccount(c *plantdb.Change, ch *plantdb.Chain, a *assets.Account) (err e
 	if same, err = plantdb.Rows[assets.Account](c.Tx().Where("(sign_in_key = ? OR person_id = ?) AND known_to IS NULL", a.SignInKey, a.PersonID)); err != nil {
 		return err
 	}
-	for _, other := range same {
-		if other.PersonID == a.PersonID {
-			return assets.Invalid{"": "this person has an account already; sign in with it"}
-		}
+	switch {
+	case slices.ContainsFunc(same, func(other assets.Account) bool { return other.PersonID == a.PersonID }):
+		return assets.Invalid{"": "this person has an account already; sign in with it"}
+	case len(same) > 0:
 		return assets.Invalid{"sign_in_name": "somebody signs in by this name already; choose another"}
 	}
 	if a.ID, err = c.NewIDs("accounts", 1); err != nil {
