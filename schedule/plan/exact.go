@@ -296,6 +296,9 @@ func (e *exactSearch) pack(c cluster, limit int) *joint {
 	}
 	k := newPacking(e.p, jobs, options)
 	k.halt = e.halt
+	for _, m := range c.members {
+		k.atLeast(e.trail[m].window, e.trail[m].crew)
+	}
 	cost, a := k.solveWithin(limit, e.budget)
 	j := &joint{cost: cost, exact: a == possible, placed: k.best, jobs: jobs}
 	switch a {

@@ -2,37 +2,45 @@ package plan
 
 import "slices"
 
-// least is a bound on what the choices still open will add: per window the dearest head whose every candidate must be called out, and former
-// persons who can no longer be in the crew.
+// least is a bound on what the crews will cost: per window what is spent, the dearest open head whose every candidate must be called out,
+// and former persons who can no longer be in the crew; and no less than what the window is known to cost. With nothing open it is the cost.
 func (k *packing) least() int {
-	sum := 0
-	perWindow := map[int]int{}
+	k.extra = sized(k.extra, len(k.windows))
+	clear(k.extra)
 	for u := range k.units {
 		x := &k.units[u]
 		if x.done || x.need < 0 {
 			continue
 		}
-		o := k.items[x.item].o
-		low := never
-		for c := range x.list {
-			if k.viable(x, &x.list[c]) {
-				if low = min(low, k.callout(o, &x.list[c])); low == 0 {
-					break
-				}
-			}
-		}
+		low := k.leastCallout(x)
 		if low >= never {
 			return never
 		}
-		if low > perWindow[o.window] {
-			sum += low - perWindow[o.window]
-			perWindow[o.window] = low
-		}
+		w := k.items[x.item].window
+		k.extra[w] = max(k.extra[w], low)
 	}
 	for i := range k.items {
-		sum += k.stranded(i)
+		k.extra[k.items[i].window] += k.stranded(i)
+	}
+	sum := 0
+	for w := range k.windows {
+		sum += max(k.floors[w], k.spent[w]+k.extra[w])
 	}
 	return sum
+}
+
+// leastCallout is the cheapest call-out for an open head; never when nobody is left for it.
+func (k *packing) leastCallout(x *unit) int {
+	o := k.items[x.item].o
+	low := never
+	for c := range x.list {
+		if k.viable(x, &x.list[c]) {
+			if low = min(low, k.callout(o, &x.list[c])); low == 0 {
+				return 0
+			}
+		}
+	}
+	return low
 }
 
 // stranded is the change cost that item i cannot escape any more and that is not paid yet.
@@ -191,13 +199,13 @@ func (k *packing) assign(u *unit, x *packed, c *candidate) {
 		add = k.callout(x.o, c)
 		k.called[key]++
 	}
-	k.cost += add
+	k.spent[x.window] += add
 	x.serves[u.slot] = c.resource
 	x.domains = append(x.domains, c.starts)
 	paid := 0
 	if u.need >= 0 {
 		paid = k.settled(u.item)
-		k.cost += paid
+		k.spent[x.window] += paid
 	}
 	for i := range k.items {
 		if i != u.item && contains(k.items[i].serves, c.resource) && !k.waived.resources[c.resource] {
@@ -207,7 +215,7 @@ func (k *packing) assign(u *unit, x *packed, c *candidate) {
 	k.search()
 	x.domains = x.domains[:len(x.domains)-1]
 	x.serves[u.slot] = -1
-	k.cost -= add + paid
+	k.spent[x.window] -= add + paid
 	if u.need >= 0 {
 		k.called[key]--
 	}

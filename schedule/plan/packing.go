@@ -1,5 +1,7 @@
 package plan
 
+import "slices"
+
 // A packing answers exactly whether given jobs can all be done in given windows, and with what crews at the least cost of call-outs
 // and changed persons.
 //
@@ -13,21 +15,26 @@ type packing struct {
 	arcs  []arc
 	pairs []pair
 	units []unit
-	// cost of call-outs so far; called counts persons' jobs per window, by person × window of the items.
-	cost   int
-	called map[int]int
-	limit  int // only packings cheaper than this are of interest
-	nodes  int
-	budget int // nodes at most
-	best   []placement
-	stock  bool // some item is shared and scarce
-	waived waiver
-	jumps  int // how often a bound went over a hole of a domain
-	marks  []*mark
-	depth  int
-	any    bool // the first packing will do, whatever it costs
-	halt   func() bool
-	ended  bool
+	// windows lists the windows met, spent what crews have cost in each so far, floors what they are known to cost at least.
+	windows []int
+	spent   []int
+	floors  []int
+	extra   []int       // scratch of least
+	called  map[int]int // persons' jobs per window, by person × window
+	limit   int         // only packings cheaper than this are of interest
+	done    bool        // one was found that none can be cheaper than
+	nodes   int
+	budget  int // nodes at most
+	best    []placement
+	stock   bool // some item is shared and scarce
+	waived  waiver
+	pools   []pool
+	jumps   int // how often a bound went over a hole of a domain
+	marks   []*mark
+	depth   int
+	any     bool // the first packing will do, whatever it costs
+	halt    func() bool
+	ended   bool
 }
 
 // A packed job is one of a packing, with its present bounds on the start and who serves it.
@@ -35,6 +42,7 @@ type packed struct {
 	t       *task
 	o       *option
 	option  int
+	window  int // place in the packing's windows
 	lo, hi  int
 	domains [][]Span // starts allowed by those who serve it
 	serves  []int    // resource per unit of the job, -1 while open, in the order of heads, then tools
@@ -77,7 +85,7 @@ func newPackingWaiving(p *problem, jobs, options []int, w waiver) *packing {
 	for i, j := range jobs {
 		t := &p.jobs[j]
 		o := &t.options[options[i]]
-		k.items = append(k.items, packed{t: t, o: o, option: options[i], lo: o.lo, hi: o.hi})
+		k.items = append(k.items, packed{t: t, o: o, option: options[i], window: k.windowPlace(o.window), lo: o.lo, hi: o.hi})
 		place[j] = i
 		k.unitsOf(i)
 	}
@@ -86,6 +94,23 @@ func newPackingWaiving(p *problem, jobs, options []int, w waiver) *packing {
 	}
 	k.stock = !w.stock && k.scarceStock()
 	return k
+}
+
+// windowPlace is a window's place in the packing, made when it is new.
+func (k *packing) windowPlace(w int) int {
+	i := slices.Index(k.windows, w)
+	if i < 0 {
+		i = len(k.windows)
+		k.windows, k.spent, k.floors = append(k.windows, w), append(k.spent, 0), append(k.floors, 0)
+	}
+	return i
+}
+
+// atLeast tells the packing what the crews of a window are known to cost at least.
+func (k *packing) atLeast(w, cost int) {
+	if i := slices.Index(k.windows, w); i >= 0 {
+		k.floors[i] = max(k.floors[i], cost)
+	}
 }
 
 // packingNodes is how many nodes one packing may take before it is given up as unknown.
@@ -213,7 +238,11 @@ func (k *packing) search() {
 	if k.nodes++; k.nodes > k.budget || k.nodes&255 == 0 && k.halt() {
 		k.ended = true
 	}
-	if k.ended || k.cost >= k.limit || !k.settle() || k.cost+k.least() >= k.limit {
+	if k.ended || k.done || !k.settle() || !k.roomy() {
+		return
+	}
+	bound := k.least()
+	if bound >= k.limit {
 		return
 	}
 	if i := k.clash(); i >= 0 {
@@ -230,11 +259,18 @@ func (k *packing) search() {
 		k.choose(u)
 		return
 	}
-	k.limit = k.cost
-	if k.any {
-		k.limit = 0
-	}
+	k.limit = bound
+	k.done = k.any || bound <= k.known()
 	k.best = k.result()
+}
+
+// known is what no packing can be cheaper than.
+func (k *packing) known() int {
+	sum := 0
+	for _, f := range k.floors {
+		sum += f
+	}
+	return sum
 }
 
 // result is the packing as placements, at the earliest starts.

@@ -149,6 +149,7 @@ func (b *tabler) pattern(from pattern, j, opt int, mask uint32) (pattern, answer
 	}
 	k := newPacking(b.p, x.jobs, x.options)
 	k.halt = b.halt
+	k.atLeast(x.window, from.crew)
 	cost, a := k.solveWithin(never, b.nodes)
 	if a != possible {
 		return x, a

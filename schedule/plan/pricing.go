@@ -6,6 +6,7 @@ import "slices"
 // are packed exactly, one after another as they are met, and remembered.
 type pricing struct {
 	p       *problem
+	window  int
 	jobs    []int
 	options []int
 	crews   map[key]int // least crew cost of sets known; never when they cannot be packed
@@ -33,7 +34,7 @@ func (k key) with(i int) key {
 
 // newPricing prepares a window.
 func newPricing(p *problem, w int) *pricing {
-	x := &pricing{p: p, crews: map[key]int{}}
+	x := &pricing{p: p, window: w, crews: map[key]int{}}
 	for _, j := range p.ofWindow[w] {
 		x.jobs = append(x.jobs, j)
 		x.options = append(x.options, slices.IndexFunc(p.jobs[j].options, func(o option) bool { return o.window == w }))
@@ -115,6 +116,7 @@ func (x *pricing) crew(set key, i, others int) int {
 	}
 	k := newPacking(x.p, jobs, options)
 	k.budget = hardNodes
+	k.atLeast(x.window, others)
 	c, a := k.solve(never)
 	switch a {
 	case unknown:
