@@ -344,9 +344,11 @@ func (h *history) takeBack() {
 // as known at random moments, with a plain replay of the journal's own text: at least a thousand pairs.
 func TestRegisterAsKnownThenAgainstAPlainReplay(t *testing.T) {
 	const perHistory = 12
-	pairs := 0
+	pairs, plants := 0, 0
+	db := plantdbtest.Open(t)
 	rapid.Check(t, func(rt *rapid.T) {
-		h := &history{t: rt, s: plantdbtest.Plant(t), now: plantdbtest.Noon, corrected: map[string]int{}}
+		plants++ // each history is of a plant of its own
+		h := &history{t: rt, s: plantdbtest.PlantIn(t, db, fmt.Sprint("Quarry ", plants)), now: plantdbtest.Noon, corrected: map[string]int{}}
 		for range rapid.IntRange(5, 25).Draw(rt, "entries") {
 			h.step()
 		}
@@ -363,9 +365,6 @@ func TestRegisterAsKnownThenAgainstAPlainReplay(t *testing.T) {
 				rt.Fatalf("on %s as known at %s, -replay +database\n%s", day.Format(time.DateOnly), known.Format(time.RFC3339), diff)
 			}
 			pairs++
-		}
-		if err := h.s.DB.Close(); err != nil {
-			rt.Fatal(err)
 		}
 	})
 	if pairs < 1000 {
