@@ -70,6 +70,12 @@ func TestAnInvitedPersonComesInByTheCompanysSingleSignOn(t *testing.T) {
 	if _, status := v.read(fitter().client.Get(s.base + address.RequestURI())); status != http.StatusNotFound {
 		t.Errorf("the invitation opens a second time: %d", status)
 	}
+	led, err := http.NewRequest(http.MethodGet, s.base+"/signin/elsewhere", nil)
+	must(t, err)
+	led.Header.Set("Sec-Fetch-Site", "cross-site")
+	if d, _ := v.read(fitter().client.Do(led)); d.Find("input[name=password]").Length() != 1 {
+		t.Errorf("another site's page gets somebody signed in: %s", d.Find(".beltbar").Text())
+	}
 	if d, status := v.read(fitter().client.Get(s.base + "/signin/callback?code=x&state=y")); status != http.StatusForbidden || !strings.Contains(d.Text(), "not begun in this browser") {
 		t.Errorf("an answer nobody asked for: %d %s", status, d.Find("main").Text())
 	}

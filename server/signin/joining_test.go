@@ -41,9 +41,15 @@ func TestTheFirstStartOffersOneSignUp(t *testing.T) {
 	if err := newBrowser().join(h.desk, code, me); !errors.Is(err, assets.ErrNotFound) {
 		t.Errorf("the address is good a second time: %v", err)
 	}
-	if lost, err := signin.FirstCode(ctx, h.door, h.now, true); err != nil || lost == "" {
-		t.Errorf("asked for, a start offers one all the same: %q %v", lost, err)
+	lost, err := signin.FirstCode(ctx, h.door, h.now, true)
+	h.must(err)
+	back := newBrowser()
+	me.SignInName, me.Password, me.Again = "vanterel", "pebble otter  Quill", "pebble otter  Quill"
+	h.must(back.join(h.desk, lost, me))
+	if h.known(h.desk, back) != who.Person.ID || h.known(h.desk, b) != 0 {
+		t.Error("who lost the password is the same person again, and signed out where it was known")
 	}
+	h.must(newBrowser().signIn(h.desk, "i.vanterel", "pebble otter  Quill"))
 }
 
 func TestAFirstAddressIsGoodForADay(t *testing.T) {

@@ -214,8 +214,13 @@ func (s *Site) signOut(r *Request) error {
 	return err
 }
 
-// setOut leads to the company's single sign-on.
+// setOut leads to the company's single sign-on. A page of another site does not get anybody signed in by leading here:
+// it takes a click of one's own on ours.
 func (s *Site) setOut(r *Request) error {
+	if r.C.GetHeader("Sec-Fetch-Site") == "cross-site" {
+		r.C.Redirect(http.StatusSeeOther, "/signin")
+		return nil
+	}
 	to, err := s.desk.SetOut(r.C.Writer, r.C.Request, r.Query("code"), ownPath(r.Query("to")))
 	if errors.Is(err, assets.ErrNotFound) && r.Query("code") != "" {
 		return noLongerGood

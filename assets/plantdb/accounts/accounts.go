@@ -40,8 +40,9 @@ func administrators(ctx context.Context, db *plantdb.DB, exceptGrant int64) (n i
 }
 
 // OpenFirst makes the first person of an installation by the code that was printed at its start: administrator, and
-// lead for all plants. A person of the service company who stands in the records by this name already, and has no
-// account, is who they are. assets.ErrNotFound when the code is no longer good.
+// lead for all plants. A person of the service company who stands in the records by this name already is who they are;
+// the account they may have keeps its sign-in name and takes the new password, since whoever reads what the program
+// prints has the database in hand. assets.ErrNotFound when the code is no longer good.
 func (d *Door) OpenFirst(ctx context.Context, codeID int64, name string, account *assets.Account) (p assets.Person, err error) {
 	err = d.change(ctx, 0, "sign up the first administrator", func(c *plantdb.Change, ch *plantdb.Chain) error {
 		if err := useCode(c, codeID); err != nil {
@@ -56,7 +57,7 @@ func (d *Door) OpenFirst(ctx context.Context, codeID int64, name string, account
 			}
 		}
 		account.PersonID = p.ID
-		return openAccount(c, ch, account)
+		return takeUp(c, ch, account)
 	})
 	return p, err
 }
