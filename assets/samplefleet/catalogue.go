@@ -30,6 +30,8 @@ func (b *builder) catalogues(from time.Time) {
 		value("working_tension_n_per_m", 10_000, "N/m"), value("min_pulley_m", 0.12, "m"), value("finger_pitch_m", 0.015, "m"), value("finger_length_m", 0.07, "m"))
 	add("PU 2-ply white, smooth", "LT-PU", "polyester fabric", 2, "", light, value("thickness_m", 0.0016, "m"), value("mass_kg_per_m2", 1.9, "kg/m2"),
 		value("working_tension_n_per_m", 8_000, "N/m"), value("min_pulley_m", 0.04, "m"), value("finger_pitch_m", 0.015, "m"), value("finger_length_m", 0.07, "m"))
+	add("TPE 1-ply blue, knife edge", "LT-TPE", "polyester fabric", 1, "", light, value("thickness_m", 0.0009, "m"), value("mass_kg_per_m2", 1.0, "kg/m2"),
+		value("working_tension_n_per_m", 5_000, "N/m"), value("min_pulley_m", 0.006, "m"), value("finger_pitch_m", 0.01, "m"), value("finger_length_m", 0.05, "m"))
 	for _, k := range []struct {
 		f     assets.Form
 		b     assets.Bond

@@ -19,7 +19,7 @@ const (
 // Demo returns the service company with its three plants, their history ending at today.
 // The same day gives the same fleet.
 func Demo(today time.Time) *Fleet {
-	b := newBuilder(today, 20_261_125)
+	b := newBuilder(today, 20_261_138)
 	f := b.fleet
 	begin := today.AddDate(-10, 0, -7)
 	f.Company = assets.Company{Version: b.version("companies", begin), Name: "Kesterlane Belting Service", Zone: "Europe/Oslo", Currency: "NOK", UnitSystem: assets.UnitsSI}

@@ -107,7 +107,7 @@ func ferrant() site {
 	}
 	for i := 1; i <= 14; i++ {
 		c := light("IN-"+two(i), "Dock feed "+two(i), 7.3+0.6*float64(i%4), 0.9, 0.9144, "hub guided")
-		c.isolation = "PANEL-1"
+		c.isolation, c.outdoor = "PANEL-1", true // under the dock doors, in all weathers
 		feed = append(feed, c)
 	}
 	for i := 1; i <= 22; i++ {
@@ -133,6 +133,11 @@ func dunmarrow() site {
 			product: "dough and loaves", takeUp: "screw", travelM: 0.30, pulleyM: 0.06, splices: 1, form: assets.FormFinger, bond: assets.BondHotPressed,
 			cohort: cohort, costPerHour: 1900, isolation: "ISO-" + tag[:2], washDown: true, beltYears: 3}
 	}
+	edge := func(tag, name string, c, v, w float64) siteConveyor { // round a knife edge: a thin belt of its own family
+		one := belt(tag, name, c, v, w, "bakery edge")
+		one.specification, one.thicknessM = "TPE 1-ply blue, knife edge", 0.0009
+		return one
+	}
 	seal := belt("PK-04", "Bagger infeed", 1.6, 0.6, 0.35, "bakery new")
 	seal.form = assets.FormFingerOverFinger
 	return site{customer: "Dunmarrow Foods", plant: "Dunmarrow Bakery", zone: "Europe/Lisbon", currency: "EUR", units: assets.UnitsSI, years: 5,
@@ -141,10 +146,10 @@ func dunmarrow() site {
 		crews: []string{"P. Quillane", "Crew South"}, visitEveryDays: 7,
 		lines: []siteLine{
 			{"Make-up", days, 0.82, []siteConveyor{belt("MU-01", "Divider outfeed", 2.4, 0.5, 0.5, "bakery finger"), belt("MU-02", "Rounder belt", 3.1, 0.7, 0.6, "bakery finger"),
-				belt("MU-03", "Prover infeed", 4.2, 0.5, 0.8, "bakery finger"), belt("MU-04", "Knife-edge transfer", 0.9, 0.8, 0.6, "bakery edge")}},
+				belt("MU-03", "Prover infeed", 4.2, 0.5, 0.8, "bakery finger"), edge("MU-04", "Knife-edge transfer", 0.9, 0.8, 0.6)}},
 			{"Cooling", days, 0.86, []siteConveyor{belt("CO-01", "Oven outfeed", 3.4, 0.4, 1.0, "bakery finger"), belt("CO-02", "Cooler feed", 5.2, 0.4, 1.0, "bakery finger"),
-				belt("CO-03", "Depanner transfer", 1.1, 0.7, 0.6, "bakery edge")}},
-			{"Packing", days, 0.78, []siteConveyor{belt("PK-01", "Slicer infeed", 1.4, 0.9, 0.45, "bakery edge"), belt("PK-02", "Slicer outfeed", 1.8, 0.9, 0.45, "bakery finger"),
+				edge("CO-03", "Depanner transfer", 1.1, 0.7, 0.6)}},
+			{"Packing", days, 0.78, []siteConveyor{edge("PK-01", "Slicer infeed", 1.4, 0.9, 0.45), belt("PK-02", "Slicer outfeed", 1.8, 0.9, 0.45, "bakery finger"),
 				belt("PK-03", "Reject belt", 1.2, 0.5, 0.35, "bakery finger"), seal}},
 		}}
 }
