@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"runtime/debug"
 	"sync"
 	"time"
 
@@ -24,6 +25,9 @@ type planCommand struct {
 
 // maxCaseBytes bounds a case; one of 3,000 jobs is a fiftieth of it.
 const maxCaseBytes = 64 << 20
+
+// memoryGoal is what the collector of rubbish works towards; a case of 3,000 jobs needs less than half of it.
+const memoryGoal = 400 << 20
 
 // exitInfeasible is the code for a case whose locks contradict each other.
 const exitInfeasible = 3
@@ -51,6 +55,7 @@ func (c *planCommand) Run(ctx context.Context, p *Program) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", c.Case, err)
 	}
+	debug.SetMemoryLimit(memoryGoal)
 	t := newTeller(p.Stderr, func() time.Duration { return p.Now().Sub(started) })
 	limit := time.Duration(c.Time * float64(time.Second))
 	found, err := plan.Solve(ctx, read, plan.Settings{

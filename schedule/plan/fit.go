@@ -73,9 +73,9 @@ const priceShift = 12
 
 // price is what a person adds to the cost of the option, with a preference for persons wanted by fewer jobs.
 func (s *state) price(o *option, k *candidate) int {
-	cost := -k.bonus
-	if s.visits[k.resource*s.p.windows+o.window] == 0 && o.window != s.favour {
-		cost += k.callout
+	cost := -k.former * o.change
+	if at := k.resource*s.p.windows + o.window; s.visits[at] == 0 && o.window != s.favour {
+		cost += s.p.callout[at]
 	}
 	cost = cost<<priceShift + min(s.p.scarce[k.resource]/8, 1<<(priceShift-4)-1)
 	if k.locked {
@@ -91,7 +91,7 @@ func (s *state) floor(t *task, o *option) int {
 		sum = len(o.former) * o.change
 		for n := range o.people {
 			for i := range o.people[n] {
-				sum -= o.people[n][i].bonus
+				sum -= o.people[n][i].former * o.change
 			}
 		}
 	}
@@ -110,11 +110,11 @@ func (s *state) cheapest(o *option, list []candidate) int {
 		return 0
 	}
 	for i := range list {
-		k := &list[i]
-		if k.callout == 0 || s.visits[k.resource*s.p.windows+o.window] > 0 {
+		at := list[i].resource*s.p.windows + o.window
+		if s.p.callout[at] == 0 || s.visits[at] > 0 {
 			return 0
 		}
-		least = min(least, k.callout)
+		least = min(least, s.p.callout[at])
 	}
 	return least
 }

@@ -84,10 +84,11 @@ func (k *packing) repeats(o *option) int {
 
 // callout is what one more job of the person in the window adds.
 func (k *packing) callout(o *option, c *candidate) int {
-	if c.callout == 0 || k.called[c.resource*k.p.windows+o.window] > 0 {
+	at := c.resource*k.p.windows + o.window
+	if k.called[at] > 0 {
 		return 0
 	}
-	return c.callout
+	return k.p.callout[at]
 }
 
 // viable says whether a candidate could still serve a unit: not in the job already, and with a start left.
@@ -177,7 +178,7 @@ func (k *packing) choose(u int) {
 	}
 	if x.need >= 0 {
 		slices.SortStableFunc(list, func(a, b *candidate) int {
-			if d := k.callout(item.o, a) - a.bonus - k.callout(item.o, b) + b.bonus; d != 0 {
+			if d := k.callout(item.o, a) - a.former*item.o.change - k.callout(item.o, b) + b.former*item.o.change; d != 0 {
 				return d
 			}
 			return k.p.scarce[a.resource] - k.p.scarce[b.resource]

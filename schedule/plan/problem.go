@@ -28,7 +28,11 @@ type problem struct {
 	ofGroup  [][]int
 	ofWindow [][]int // jobs that may be done in each window
 	ofSite   [][]int
-	order    []int // jobs, every before ahead of its after
+	order    []int      // jobs, every before ahead of its after
+	holders  [][]holder // window × qualification: persons who can be there as that
+	kit      [][]holder // window × class: tools that can be there, narrowest first
+	scratch  []candidate
+	block    []Span
 }
 
 // A task is a job as the search sees it.
@@ -77,9 +81,8 @@ type option struct {
 type candidate struct {
 	resource int
 	starts   []Span // inclusive at both ends, sorted
-	callout  int
-	bonus    int  // change cost saved by taking the person
-	locked   bool // must be taken
+	former   int    // how often the person is named as a former one; each saves the option's change
+	locked   bool   // must be taken
 }
 
 // A supply is an item's stock over time: at times[i] there has come levels[i] in all.
@@ -99,6 +102,7 @@ func newProblem(c *Case) *problem {
 			p.callout[t*p.windows+w] = c.Technicians[t].CalloutIn(w, c.Windows[w].Site)
 		}
 	}
+	p.present()
 	p.supplies()
 	p.tasks()
 	p.rank()
@@ -213,38 +217,142 @@ func startsIn(c *Case, j *Job, window int) (lo, hi int) {
 
 // fitCrew lists for every crew need who could serve the option; false when there are too few for a need or a locked person is not among them.
 func (p *problem) fitCrew(j *Job, x *option, duration int) bool {
-	locked := 0
 	var held []int
 	if j.Locked != nil {
 		held = j.Locked.Technicians
 	}
-	seen := make(map[int]bool, len(held))
-	for _, n := range j.Crew {
-		var list []candidate
-		for t := range p.c.Technicians {
-			starts := personStarts(p.c, t, n.Qualification, x, duration)
+	seen := 0
+	for n, need := range j.Crew {
+		p.scratch = p.scratch[:0]
+		for _, h := range p.holders[x.window*len(p.c.Qualifications)+need.Qualification] {
+			starts := p.startsOf(h.stays, max(x.lo, h.from), min(x.hi, h.to-duration), duration)
 			if len(starts) == 0 {
 				continue
 			}
-			k := candidate{resource: t, starts: starts, callout: p.callout[t*p.windows+x.window], locked: slices.Contains(held, t)}
+			k := candidate{resource: h.resource, starts: starts, locked: slices.Contains(held, h.resource)}
 			for _, f := range x.former {
-				if f == t {
-					k.bonus += x.change
+				if f == h.resource {
+					k.former++
 				}
 			}
-			if k.locked && !seen[t] {
-				seen[t] = true
-				locked++
-			}
-			list = append(list, k)
+			p.scratch = joinedCandidate(p.scratch, k)
 		}
-		if len(list) < n.Number {
+		if len(p.scratch) < need.Number {
 			return false
 		}
-		x.people = append(x.people, list)
+		for i := range p.scratch {
+			if p.scratch[i].locked && !among(x.people[:n], p.scratch[i].resource) {
+				seen++
+			}
+		}
+		x.people = append(x.people, slices.Clone(p.scratch))
 	}
-	return locked == len(held)
+	return seen == len(held)
 }
+
+// joinedCandidate adds a candidate, or its starts to the one before when a person holds a qualification twice.
+func joinedCandidate(list []candidate, k candidate) []candidate {
+	if n := len(list); n > 0 && list[n-1].resource == k.resource {
+		list[n-1].starts = joined(slices.Concat(list[n-1].starts, k.starts))
+		return list
+	}
+	return append(list, k)
+}
+
+// among says whether a resource is in one of the lists.
+func among(lists [][]candidate, r int) bool {
+	for _, list := range lists {
+		for i := range list {
+			if list[i].resource == r {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// A holder is a person who is qualified for something and can be in a window at all, or a tool of a class that can.
+type holder struct {
+	resource int
+	from, to int    // while qualified
+	stays    []Span // stretches at the site, the ways taken off
+	width    int    // of a tool
+}
+
+// present works out for every window who could be there as what; most persons and tools can be in few windows.
+func (p *problem) present() {
+	c := p.c
+	p.holders = make([][]holder, p.windows*len(c.Qualifications))
+	p.kit = make([][]holder, p.windows*len(c.Classes))
+	for w := range c.Windows {
+		site := c.Windows[w].Site
+		for t := range c.Technicians {
+			who := &c.Technicians[t]
+			stays := p.stays(who.Available, who.Home, w)
+			for _, q := range who.Qualifications {
+				if at := w*len(c.Qualifications) + q.Name; len(stays) > 0 {
+					p.holders[at] = append(p.holders[at], holder{resource: t, from: q.From, to: q.To, stays: stays})
+				}
+			}
+		}
+		for k := range c.Tools {
+			tool := &c.Tools[k]
+			if !tool.Mobile && tool.Site != site {
+				continue
+			}
+			if stays := p.stays(tool.Available, tool.Site, w); len(stays) > 0 {
+				at := w*len(c.Classes) + tool.Class
+				p.kit[at] = append(p.kit[at], holder{resource: p.people + k, stays: stays, width: tool.WidthMM})
+			}
+		}
+	}
+	for i := range p.holders {
+		slices.SortStableFunc(p.holders[i], func(a, b holder) int { return a.resource - b.resource })
+	}
+	for i := range p.kit {
+		slices.SortStableFunc(p.kit[i], func(a, b holder) int { return a.width - b.width })
+	}
+}
+
+// stays are the stretches for which somebody of a home can be in a window.
+func (p *problem) stays(available []Span, home, w int) []Span {
+	x := &p.c.Windows[w]
+	there, back := p.travel[home][x.Site], p.travel[x.Site][home]
+	first, _ := slices.BinarySearchFunc(available, x.Start, func(s Span, at int) int {
+		if s.To <= at {
+			return -1
+		}
+		return 1
+	})
+	var out []Span
+	for _, s := range available[first:] {
+		if s.From >= x.End {
+			break
+		}
+		if a, b := max(x.Start, s.From+there), min(x.End, s.To-back); a < b {
+			out = append(out, Span{a, b})
+		}
+	}
+	return out
+}
+
+// startsOf are the starts from lo to hi that leave the whole duration in one stay. They are kept in large blocks of which the last has
+// room, since there are very many of them.
+func (p *problem) startsOf(stays []Span, lo, hi, duration int) []Span {
+	if cap(p.block)-len(p.block) < len(stays) {
+		p.block = make([]Span, 0, max(len(stays), spanBlock))
+	}
+	n := len(p.block)
+	for _, s := range stays {
+		if a, b := max(lo, s.From), min(hi, s.To-duration); a <= b {
+			p.block = append(p.block, Span{a, b})
+		}
+	}
+	return p.block[n:len(p.block):len(p.block)]
+}
+
+// spanBlock is how many starts one block of them holds.
+const spanBlock = 4096
 
 // personStarts are the starts at which a person may work as q in the option's window (R6, R7).
 func personStarts(c *Case, t, q int, x *option, duration int) []Span {
@@ -313,32 +421,28 @@ func (p *problem) fitTools(j *Job, x *option, duration int) bool {
 	if j.Locked != nil {
 		held = j.Locked.Tools
 	}
-	seen := make(map[int]bool, len(held))
-	for _, n := range j.Tools {
-		var list []candidate
-		for k := range p.c.Tools {
-			if tool := &p.c.Tools[k]; tool.Class != n.Class || tool.WidthMM < n.WidthMM {
+	seen := 0
+	for n, need := range j.Tools {
+		p.scratch = p.scratch[:0]
+		for _, h := range p.kit[x.window*len(p.c.Classes)+need.Class] {
+			if h.width < need.WidthMM {
 				continue
 			}
-			starts := toolStarts(p.c, k, x, duration)
-			if len(starts) == 0 {
-				continue
+			if starts := p.startsOf(h.stays, x.lo, x.hi, duration); len(starts) > 0 {
+				p.scratch = append(p.scratch, candidate{resource: h.resource, starts: starts, locked: slices.Contains(held, h.resource-p.people)})
 			}
-			locked := slices.Contains(held, k)
-			if locked {
-				seen[k] = true
-			}
-			list = append(list, candidate{resource: p.people + k, starts: starts, locked: locked})
 		}
-		if len(list) == 0 {
+		if len(p.scratch) == 0 {
 			return false
 		}
-		slices.SortStableFunc(list, func(a, b candidate) int {
-			return p.c.Tools[a.resource-p.people].WidthMM - p.c.Tools[b.resource-p.people].WidthMM
-		})
-		x.tools = append(x.tools, list)
+		for i := range p.scratch {
+			if p.scratch[i].locked && !among(x.tools[:n], p.scratch[i].resource) {
+				seen++
+			}
+		}
+		x.tools = append(x.tools, slices.Clone(p.scratch))
 	}
-	return len(seen) == len(held)
+	return seen == len(held)
 }
 
 // rank orders the jobs so that whoever is waited for comes first, marks what locks force to be placed, and counts who is wanted.
@@ -373,9 +477,12 @@ func (p *problem) rank() {
 	p.scarce = make([]int, p.resources)
 	for i := range p.jobs {
 		for k := range p.jobs[i].options {
-			for _, list := range append(slices.Clone(p.jobs[i].options[k].people), p.jobs[i].options[k].tools...) {
-				for c := range list {
-					p.scarce[list[c].resource]++
+			o := &p.jobs[i].options[k]
+			for _, lists := range [][][]candidate{o.people, o.tools} {
+				for _, list := range lists {
+					for c := range list {
+						p.scarce[list[c].resource]++
+					}
 				}
 			}
 		}

@@ -31,6 +31,8 @@ type explainer struct {
 	plan *state
 	// asked counts what was planned again, so that help ends by count and not by time.
 	asked int
+	// chains counts the chains run for single jobs of a large case.
+	chains int
 }
 
 // reasons are one or more sentences with numbers.

@@ -60,6 +60,9 @@ func (p *problem) forbidding(j int) *problem {
 // replanSteps is how many steps a chain makes when a large case is planned again around one job.
 const replanSteps = 150
 
+// chainsInAll is for how many jobs of a large case that is done.
+const chainsInAll = 12
+
 // cheapestWith is the cost of the cheapest plan that places job j: proven where the plan is, else the cheapest found.
 func (x *explainer) cheapestWith(j int) (cost int, a answer) {
 	p := x.p.requiring(j)
@@ -68,9 +71,10 @@ func (x *explainer) cheapestWith(j int) (cost int, a answer) {
 			return cost, a
 		}
 	}
-	if x.s.late() || x.s.set.Plain {
+	if x.s.late() || x.s.set.Plain || x.chains >= chainsInAll {
 		return 0, unknown
 	}
+	x.chains++
 	l := newLane(p, x.s.best, x.s.set.Seed, uint64(j))
 	for i := 0; i < replanSteps && !x.s.late(); i++ {
 		l.step()
