@@ -2,6 +2,14 @@
 // sessions, and says which person, with which grants, a request comes from. What a role may is schedule/people's to
 // say; where accounts are kept is the database's (Store).
 //
+// Ways in. A name and a password; a passkey, which asks the device's owner for a finger, a face or a code and so is two
+// proofs in one; the company's single sign-on, which proves what its provider proves; an address that is good once, for
+// the first administrator, an invitation or a new password. Machines bring tokens instead (server/api). The
+// demonstration alone lets people in with one click, and answers its own machine only.
+//
+// Passwords have 8 characters or more, of any kind, are compared as typed and never run out. What a guesser tries first
+// is refused: common words, the words of this trade and program (commonwords.txt), the own name, runs of keys, dates.
+//
 // Times. A session ends 12 hours after its last use, a shift and its overtime, and in any case 7 days after it was
 // begun, so that a phone serves a round of a week. A person has as many sessions as they have browsers; their account
 // page lists and ends them. A server believes what it has read of a session for 5 seconds: that long an ended one, or
