@@ -50,6 +50,9 @@ func (d *demoCommand) Run(ctx context.Context, p *Program) error {
 	if err := d.fill(ctx, db, now()); err != nil {
 		return err
 	}
+	if err := d.giveReportOut(ctx, db, now()); err != nil {
+		return err
+	}
 	hello := "Carryside demonstration: one service company, three invented plants, in " + folder
 	return serveOn(ctx, p, db, serving{listen: d.Listen, door: demoDoor, now: now, hello: hello})
 }
