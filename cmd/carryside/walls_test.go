@@ -190,7 +190,8 @@ func (e *estate) value(param string) string {
 }
 
 // asking is what must be asked with an address for it to answer at all.
-var asking = map[string]string{"/plants/:plant/reports/make": "?report=splice-age"}
+var asking = map[string]string{"/plants/:plant/reports/make": "?report=splice-age",
+	"/plants/:plant/life/lives": "?cohort=" + url.PathEscape("hot vulcanised, stepped, on belts of no known family, plain")}
 
 // sending is what is sent with a form for it to be looked at at all.
 var sending = url.Values{"day": {"2026-12-24"}}

@@ -40,7 +40,7 @@ type PlantFrame struct {
 	Conveyors   int            // in use
 	Splices     int            // live
 	HoursReadTo assets.Instant // newest accepted reading; 0: none
-	Records     int64          // entries of the customer's journal
+	Records     int64          // entries of the customer's journal; 0: not all of the customer's plants may be seen
 }
 
 // Link is a word that leads somewhere.
