@@ -160,7 +160,7 @@ func (d *Desk) Past(ctx context.Context, scope assets.Scope, plantID, conveyorID
 
 // PlantFrame returns a plant with its counts.
 func (d *Desk) PlantFrame(ctx context.Context, scope assets.Scope, plantID int64) (web.PlantFrame, error) {
-	return fact(ctx, d, scope, plantID, "frame", func() (f web.PlantFrame, err error) {
+	f, err := fact(ctx, d, scope, plantID, "frame", func() (f web.PlantFrame, err error) {
 		if f.Plant, err = registry.Plant(ctx, d.db, scope, plantID); err != nil {
 			return f, err
 		}
@@ -177,6 +177,10 @@ func (d *Desk) PlantFrame(ctx context.Context, scope assets.Scope, plantID int64
 		f.Records, err = d.db.HeadPosition(ctx, plantID)
 		return f, err
 	})
+	if all, customers, _ := scope.Reaches(); !all && !slices.Contains(customers, f.Plant.CustomerID) {
+		f.Records = 0 // it counts what the customer's other plants did, too
+	}
+	return f, err
 }
 
 // PlantList returns the plants of a scope by customer and name.
