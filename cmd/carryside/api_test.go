@@ -220,6 +220,7 @@ func TestNothingOfAnotherPlantIsTold(t *testing.T) {
 		t.Run(grant, func(t *testing.T) {
 			for _, op := range m.description().operations() {
 				m.tryForeign(t, op, token)
+				m.trySister(t, op, token)
 			}
 			m.foreignReport(t, token)
 		})
@@ -262,6 +263,28 @@ func (m *machines) tryForeign(t *testing.T, op *operation, token string) {
 		}
 	}
 	m.foreignFilters(t, op, ask)
+}
+
+// trySister asks for things of the sister plant at the home plant's address: also who reaches both finds them at their
+// own plant only.
+func (m *machines) trySister(t *testing.T, op *operation, token string) {
+	t.Helper()
+	for _, p := range parameter.FindAllStringSubmatch(op.path, -1) {
+		if p[1] == "plant" || p[1] == "report" || p[1] == "order" {
+			continue
+		}
+		astray := op.at(m.home, p[1], fmt.Sprint(m.sister.ids[p[1]]))
+		a := m.call(op.method, astray, token, op.body(m.home, 9100), "Idempotency-Key", fmt.Sprint("k", m.ticks.Load()))
+		a.problem(t, op.ID+" with the sister's "+p[1], http.StatusNotFound)
+	}
+	for _, p := range op.Parameters {
+		if p.In != "query" || m.sister.ids[p.Name] == 0 || p.Name == "order" {
+			continue
+		}
+		if a := m.call("GET", op.at(m.home, "", "")+"?"+p.Name+"="+fmt.Sprint(m.sister.ids[p.Name]), token, nil); strings.Contains(a.text, m.sister.mark) {
+			t.Errorf("%s narrowed by the sister's %s tells of it: %s", op.ID, p.Name, a.text)
+		}
+	}
 }
 
 // foreignFilters narrows lists by things of another plant.
