@@ -1,6 +1,7 @@
 package main
 
 import (
+	"crypto/tls"
 	"fmt"
 	"net"
 	"net/netip"
@@ -40,6 +41,11 @@ func (f *doorFlags) door() (*door, error) {
 	d := &door{cert: f.TLSCert, key: f.TLSKey}
 	if (f.TLSCert == "") != (f.TLSKey == "") {
 		return nil, &UsageError{"give --tls-cert and --tls-key together: a certificate is of no use without its key"}
+	}
+	if f.TLSCert != "" {
+		if _, err := tls.LoadX509KeyPair(f.TLSCert, f.TLSKey); err != nil {
+			return nil, fmt.Errorf("--tls-cert %s and --tls-key %s cannot be used: %w", f.TLSCert, f.TLSKey, err)
+		}
 	}
 	near, err := listensNear(f.Listen)
 	if err != nil {
