@@ -4,17 +4,17 @@ package plantdb
 
 import (
 	"errors"
-	"os"
 	"time"
 
 	"gorm.io/gorm"
 )
 
 // This file is the control of the harnesses that kill the program and cut its power: built with the tag control it
-// loses what it answered, so that a harness that finds no loss is known to be able to find one. CARRYSIDE_CONTROL says
-// how: "early" answers before the commit, "unsynced" lets the disk write when it likes.
+// loses what it answered, so that a harness that finds no loss is known to be able to find one.
 
-var control = os.Getenv("CARRYSIDE_CONTROL")
+// control says how and is set when the program is linked (-ldflags "-X carryside/assets/plantdb.control=early"): "early"
+// answers before the commit, "unsynced" lets the disk write when it likes.
+var control string
 
 var synchronous = map[bool]string{true: "OFF", false: "FULL"}[control == "unsynced"]
 

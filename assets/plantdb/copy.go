@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"os"
 	"time"
 
 	"carryside/migrations"
@@ -30,10 +31,39 @@ func (db *DB) CopyTo(ctx context.Context, file string) (err error) {
 		return sqliteSentence(db.path, err)
 	}
 	defer func() { err = errors.Join(err, pool.Close()) }()
+	written := make(chan struct{})
+	defer syncMeanwhile(file, written)()
+	defer close(written)
 	if _, err := pool.ExecContext(ctx, "VACUUM INTO ?", file); err != nil {
 		return sqliteSentence(file, err)
 	}
 	return nil
+}
+
+// syncEvery is how often a growing copy is brought to the disk: left to the end, those who write meanwhile would wait
+// behind the whole of it.
+const syncEvery = 100 * time.Millisecond
+
+// syncMeanwhile brings a growing file to the disk bit by bit until written is closed; the function it returns waits for the
+// end. What fails here fails again when the whole file is synced.
+func syncMeanwhile(file string, written <-chan struct{}) (wait func()) {
+	ended := make(chan struct{})
+	go func() {
+		defer close(ended)
+		tick := time.NewTicker(syncEvery)
+		defer tick.Stop()
+		for {
+			select {
+			case <-written:
+				return
+			case <-tick.C:
+			}
+			if f, err := os.Open(file); err == nil {
+				_ = errors.Join(f.Sync(), f.Close())
+			}
+		}
+	}()
+	return func() { <-ended }
 }
 
 // aloneWait is how long Alone waits for another program to let go.

@@ -25,7 +25,7 @@ func TestDisksThatFail(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			path := quarry(t)
-			out, errs, err := traced(t, path, 400, nil, "-P", path+tt.file, "-e", "trace=pwrite64,fsync,fdatasync", "-e", "inject="+tt.inject)
+			out, errs, err := traced(t, path, 400, "-P", path+tt.file, "-e", "trace=pwrite64,fsync,fdatasync", "-e", "inject="+tt.inject)
 			if tt.says != "" && (err == nil || !strings.Contains(errs, tt.says) || strings.Count(strings.TrimSpace(errs), "\n") > 0) {
 				t.Errorf("it says %q, %v; want one sentence with %q", errs, err, tt.says)
 			}
@@ -39,7 +39,7 @@ func TestDisksThatFail(t *testing.T) {
 			if said(out) == 0 {
 				t.Error("nothing was written before the disk failed: nothing was tried")
 			}
-			if _, errs, err := traced(t, path, 400, nil); err != nil {
+			if _, errs, err := traced(t, path, 400); err != nil {
 				t.Errorf("the next program does not go on: %v: %s", err, errs)
 			}
 			if n, err := keptIn(path); err != nil || n != 400 {

@@ -62,7 +62,7 @@ func writeReadings(dsn string, n int) error {
 }
 
 // traced runs the writing program under strace and returns what it said.
-func traced(t *testing.T, dsn string, n int, env []string, flags ...string) (stdout, stderr string, err error) {
+func traced(t *testing.T, dsn string, n int, flags ...string) (stdout, stderr string, err error) {
 	t.Helper()
 	tracer, err := exec.LookPath("strace")
 	if err != nil {
@@ -74,7 +74,7 @@ func traced(t *testing.T, dsn string, n int, env []string, flags ...string) (std
 	}
 	trace := filepath.Join(t.TempDir(), "trace")
 	cmd := exec.Command(tracer, append(append([]string{"-f", "-o", trace}, flags...), self)...)
-	cmd.Env = append(append(os.Environ(), writesDSNVariable+"="+dsn, writesVariable+"="+strconv.Itoa(n)), env...)
+	cmd.Env = append(os.Environ(), writesDSNVariable+"="+dsn, writesVariable+"="+strconv.Itoa(n))
 	var out, errs strings.Builder
 	cmd.Stdout, cmd.Stderr = &out, &errs
 	err = cmd.Run()

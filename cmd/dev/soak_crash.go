@@ -27,16 +27,15 @@ import (
 //
 // control is the same with a server that answers before it has written: it must lose, or the soak could not find a loss.
 type crashSoak struct {
-	program   string   // the built program
-	serverEnv []string // added to its environment
-	self      string   // what is run again as the clerk
-	selfEnv   []string
-	dir       string
-	dsn       string
-	servers   int
-	kills     int
-	seed      uint64
-	out       io.Writer
+	program string // the built program
+	self    string // what is run again as the clerk
+	selfEnv []string
+	dir     string
+	dsn     string
+	servers int
+	kills   int
+	seed    uint64
+	out     io.Writer
 
 	plant    string // name of the plant that lists are brought in for
 	tokens   []string
@@ -228,10 +227,10 @@ func (s *crashSoak) judge(ctx context.Context, start time.Time) error {
 	return nil
 }
 
-// buildProgram builds the program into a folder; tags name the control.
-func buildProgram(ctx context.Context, root, dir, tags string) (string, error) {
-	name := filepath.Join(dir, "carryside"+tags)
-	build := exec.CommandContext(ctx, "go", "build", "-tags", tags, "-o", name, "./cmd/carryside")
+// buildProgram builds the program into a folder; flags make it the control.
+func buildProgram(ctx context.Context, root, dir, name string, flags ...string) (string, error) {
+	name = filepath.Join(dir, name)
+	build := exec.CommandContext(ctx, "go", append(append([]string{"build"}, flags...), "-o", name, "./cmd/carryside")...)
 	build.Dir = root
 	if out, err := build.CombinedOutput(); err != nil {
 		return "", fmt.Errorf("build the program: %w: %s", err, out)
@@ -249,7 +248,7 @@ func runCrash(ctx context.Context, env environment, s *crashSoak) error {
 	if s.self, err = os.Executable(); err != nil {
 		return err
 	}
-	if s.program, err = buildProgram(ctx, env.root, dir, ""); err != nil {
+	if s.program, err = buildProgram(ctx, env.root, dir, "carryside"); err != nil {
 		return err
 	}
 	s.dir, s.out = dir, env.stdout
@@ -264,11 +263,11 @@ func runCrash(ctx context.Context, env environment, s *crashSoak) error {
 
 // controlLoses kills the control until it has lost something.
 func controlLoses(ctx context.Context, env environment, s *crashSoak, dir string) error {
-	program, err := buildProgram(ctx, env.root, dir, "control")
+	program, err := buildProgram(ctx, env.root, dir, "control", "-tags", "control", "-ldflags", "-X carryside/assets/plantdb.control=early")
 	if err != nil {
 		return err
 	}
-	early := &crashSoak{program: program, serverEnv: []string{"CARRYSIDE_CONTROL=early"}, self: s.self, selfEnv: s.selfEnv, dir: dir,
+	early := &crashSoak{program: program, self: s.self, selfEnv: s.selfEnv, dir: dir,
 		dsn: filepath.Join(dir, "control.db"), servers: 1, kills: 30, seed: s.seed, out: io.Discard}
 	err = early.run(ctx)
 	if !errors.Is(err, errLost) {

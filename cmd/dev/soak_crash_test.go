@@ -17,7 +17,7 @@ func crashTest(t *testing.T) (*crashSoak, *bytes.Buffer) {
 		t.Fatal(err)
 	}
 	dir := t.TempDir()
-	program, err := buildProgram(t.Context(), repositoryRoot(t), dir, "")
+	program, err := buildProgram(t.Context(), repositoryRoot(t), dir, "carryside")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -96,7 +96,6 @@ func (s *server) live(ctx context.Context) error {
 // serve starts a server and waits for its address.
 func (s *crashSoak) serve(ctx context.Context, said io.Writer) (*exec.Cmd, string, error) {
 	cmd := exec.CommandContext(ctx, s.program, "serve", "--db", s.dsn, "--listen", "127.0.0.1:0")
-	cmd.Env = append(os.Environ(), s.serverEnv...)
 	cmd.Stderr = said
 	out, err := cmd.StdoutPipe()
 	if err != nil {
@@ -289,7 +288,6 @@ func (i *importer) bring(ctx context.Context, life time.Duration) error {
 		return err
 	}
 	cmd := exec.CommandContext(ctx, i.soak.program, "import", file, "--db", i.soak.dsn, "--plant", i.soak.plant)
-	cmd.Env = append(os.Environ(), i.soak.serverEnv...)
 	var said bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &said, &said
 	i.soak.promised.list(tags)

@@ -263,7 +263,7 @@ func runLoad(ctx context.Context, env environment, s *loadSoak) error {
 	if s.self, err = os.Executable(); err != nil {
 		return err
 	}
-	if s.program, err = buildProgram(ctx, env.root, dir, ""); err != nil {
+	if s.program, err = buildProgram(ctx, env.root, dir, "carryside"); err != nil {
 		return err
 	}
 	s.dir, s.out = dir, env.stdout
