@@ -19,8 +19,8 @@ const (
 	personsAsked  = 4
 	toolsAsked    = 3
 	pairsAsked    = 3
-	largeAsksJob  = 14
-	largeAsksRest = 160
+	largeAsksJob  = 40
+	largeAsksRest = 1_500
 )
 
 // A remedy is a set of changes that was tried and places the job.
@@ -73,10 +73,10 @@ func (h *relief) works(changes []Change) bool {
 	h.left--
 	h.kind--
 	h.x.asked++
-	p := newProblem(h.x.p.c.With(changes))
 	if !h.x.s.proven {
-		return h.fits(p)
+		return h.fits(changes)
 	}
+	p := newProblem(h.x.p.c.With(changes))
 	cost, at, a := optimum(p, h.x.s.cost, h.x.s.late)
 	if a != possible || at[h.job].option < 0 {
 		return false
@@ -89,12 +89,12 @@ func (h *relief) works(changes []Change) bool {
 func (h *relief) spent() bool { return h.left <= 0 || h.kind <= 0 || h.x.s.late() }
 
 // fits says whether the job fits into the plan at less than leaving it out, once the case is changed.
-func (h *relief) fits(p *problem) bool {
+func (h *relief) fits(changes []Change) bool {
+	p := h.x.p.changedFor(h.job, changes)
 	s := newState(p)
 	for j := range h.x.s.best {
-		if pl := h.x.s.best[j]; pl.option >= 0 {
-			pl = h.x.p.carried(p, j, pl)
-			s.put(j, &pl)
+		if pl := &h.x.s.best[j]; pl.option >= 0 {
+			s.put(j, pl)
 		}
 	}
 	for k := range p.jobs[h.job].options {
@@ -103,16 +103,6 @@ func (h *relief) fits(p *problem) bool {
 		}
 	}
 	return false
-}
-
-// carried is a placement of a job in the numbering of a changed problem: options may have joined, and a second person shifts the tools.
-func (p *problem) carried(to *problem, j int, pl placement) placement {
-	w := p.jobs[j].options[pl.option].window
-	out := placement{option: slices.IndexFunc(to.jobs[j].options, func(o option) bool { return o.window == w }), start: pl.start, crew: pl.crew}
-	for _, r := range pl.tools {
-		out.tools = append(out.tools, r-p.people+to.people)
-	}
-	return out
 }
 
 // longer finds the stop that needs the fewest minutes more.

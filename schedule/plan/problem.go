@@ -291,7 +291,7 @@ func (p *problem) present() {
 			stays := p.stays(who.Available, who.Home, w)
 			for _, q := range who.Qualifications {
 				if at := w*len(c.Qualifications) + q.Name; len(stays) > 0 {
-					p.holders[at] = append(p.holders[at], holder{resource: t, from: q.From, to: q.To, stays: stays})
+					p.holders[at] = append(p.holders[at], holder{resource: p.person(t), from: q.From, to: q.To, stays: stays})
 				}
 			}
 		}
@@ -312,6 +312,14 @@ func (p *problem) present() {
 	for i := range p.kit {
 		slices.SortStableFunc(p.kit[i], func(a, b holder) int { return a.width - b.width })
 	}
+}
+
+// person is a person's number among the resources: persons first, then tools, then persons who were added to a case.
+func (p *problem) person(t int) int {
+	if t < p.people {
+		return t
+	}
+	return len(p.c.Tools) + t
 }
 
 // stays are the stretches for which somebody of a home can be in a window.

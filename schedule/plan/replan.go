@@ -84,3 +84,28 @@ func (x *explainer) cheapestWith(j int) (cost int, a answer) {
 	}
 	return l.bestCost, possible
 }
+
+// changedFor is the problem with the changes as far as job j may use them: the other jobs keep the options they have, so that a plan of
+// theirs can be carried over as it stands. Second persons and tools are numbered after all others.
+func (p *problem) changedFor(j int, changes []Change) *problem {
+	out := *p
+	out.c = p.c.With(changes)
+	out.resources = p.people + len(out.c.Tools) + len(out.c.Technicians) - p.people
+	out.callout = make([]int, out.resources*p.windows)
+	copy(out.callout, p.callout)
+	for t := p.people; t < len(out.c.Technicians); t++ {
+		for w := range out.c.Windows {
+			out.callout[out.person(t)*p.windows+w] = out.c.Technicians[t].CalloutIn(w, out.c.Windows[w].Site)
+		}
+	}
+	out.scarce = make([]int, out.resources)
+	out.items, out.scratch, out.block = nil, nil, nil
+	out.supplies()
+	out.present()
+	out.jobs = append([]task(nil), p.jobs...)
+	out.ofGroup, out.ofWindow, out.ofSite = make([][]int, len(p.ofGroup)), make([][]int, len(p.ofWindow)), make([][]int, len(p.ofSite))
+	out.compile(j)
+	t, was := &out.jobs[j], &p.jobs[j]
+	t.before, t.after, t.apart = was.before, nil, was.apart
+	return &out
+}

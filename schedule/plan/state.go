@@ -43,7 +43,7 @@ type take struct{ time, quantity, job int }
 func newState(p *problem) *state {
 	s := &state{
 		p: p, at: make([]placement, len(p.jobs)), lines: make([][]visit, p.resources), conveyors: make([][]visit, len(p.c.Conveyors)),
-		setups: make([]int32, len(p.c.Groups)*p.windows), visits: make([]int32, p.people*p.windows), used: make([]usage, len(p.items)),
+		setups: make([]int32, len(p.c.Groups)*p.windows), visits: make([]int32, len(p.callout)), used: make([]usage, len(p.items)),
 		favour: -1, shut: -1,
 	}
 	for j := range p.jobs {
