@@ -50,11 +50,11 @@ func (d *demoCommand) Run(ctx context.Context, p *Program) error {
 	if err := d.fill(ctx, db, now()); err != nil {
 		return err
 	}
-	if err := d.giveReportOut(ctx, db, now()); err != nil {
+	if err := d.giveReportsOut(ctx, db, now()); err != nil {
 		return err
 	}
 	hello := "Carryside demonstration: one service company, three invented plants, in " + folder
-	return serveOn(ctx, p, db, serving{listen: d.Listen, door: demoDoor, now: now, hello: hello})
+	return serveOn(ctx, p, db, serving{listen: d.Listen, door: demoDoor, now: now, hello: hello, logFormat: quiet})
 }
 
 // demoDoor signs anybody in with one click, on this machine only.

@@ -6,11 +6,18 @@ import (
 	"regexp"
 )
 
+// quiet is the format of a log that tells what went wrong and nothing else: the demonstration's address is to stay on
+// the terminal.
+const quiet = "quiet"
+
 // newLog returns the log of a server: lines of text for people, or JSON for a program that gathers them.
 func newLog(w io.Writer, format string) *slog.Logger {
 	options := &slog.HandlerOptions{ReplaceAttr: hushed}
-	if format == "json" {
+	switch format {
+	case "json":
 		return slog.New(slog.NewJSONHandler(w, options))
+	case quiet:
+		options.Level = slog.LevelWarn
 	}
 	return slog.New(slog.NewTextHandler(w, options))
 }

@@ -11,6 +11,16 @@ import (
 	"carryside/assets/plantdb/tokens"
 )
 
+func TestQuietLogTellsWhatWentWrong(t *testing.T) {
+	var out bytes.Buffer
+	log := newLog(&out, quiet)
+	log.Info("request", "status", 200)
+	log.Error("request failed", "conveyor", 12)
+	if strings.Count(out.String(), "\n") != 1 || !strings.Contains(out.String(), "conveyor=12") {
+		t.Errorf("%s", out.String())
+	}
+}
+
 func TestLogTellsNoSecret(t *testing.T) {
 	secret := tokens.NewSecret()
 	for _, format := range []string{"text", "json"} {
