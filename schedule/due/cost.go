@@ -2,6 +2,7 @@ package due
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -59,6 +60,19 @@ func CostOf(kind assets.SpliceKind, c assets.Conveyor, currency string) (Cost, b
 		}
 	}
 	return Cost{Costs: life.Costs{Planned: p, Unplanned: u}, Words: words}, true
+}
+
+// CostIn returns what replacing a splice of a plant costs where it is; false where its kind is not in the catalogue, or has no
+// hours of work there.
+func CostIn(reg *assets.Register, kinds []assets.SpliceKind) func(*assets.Splice) (Cost, bool) {
+	return func(s *assets.Splice) (Cost, bool) {
+		i := slices.IndexFunc(kinds, func(k assets.SpliceKind) bool { return k.Form == s.Form && k.Bond == s.Bond })
+		if i < 0 {
+			return Cost{}, false
+		}
+		c, _ := reg.Conveyor(s.ConveyorID)
+		return CostOf(kinds[i], c, reg.Plant.Currency)
+	}
 }
 
 func kindHours(values []assets.CatalogueValue, quantity string) (float64, bool) {

@@ -115,8 +115,10 @@ func checkTrigger(t Trigger, sc Scope, wrong assets.Invalid) {
 		if sc.Target != TargetBelt {
 			wrong.Add("target", "take-up is a matter of the belt: let the rule look at belts")
 		}
+	case TriggerLife:
+		checkLife(t, sc, wrong)
 	default:
-		wrong.Add("kind", "choose what makes the rule fire: calendar, interval, running hours, passes, event, finding or take-up")
+		wrong.Add("kind", "choose what makes the rule fire: calendar, interval, running hours, passes, event, finding, take-up or life")
 	}
 }
 

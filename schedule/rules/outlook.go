@@ -20,10 +20,12 @@ type Inputs struct {
 	Findings    []assets.Finding // those a finding rule may still answer; later ones of the same target too
 	Families    map[int64]string // belt family by specification
 	Clocks      Clocks
-	Resplices   map[int64]int     // re-splices the take-up leaves, by belt; absent: not known
-	Rules       []Rule            // rules in force at the plant: life used comes from the one that falls due first
-	Occurrences []Occurrence      // what these rules raised at this plant
-	Orders      []workorder.Order // the orders those point to
+	Lives       map[int64]SpliceLife // by splice; nil: nobody asks
+	Windows     []assets.StopWindow  // not withdrawn, in any order; nil where no rule asks
+	Resplices   map[int64]int        // re-splices the take-up leaves, by belt; absent: not known
+	Rules       []Rule               // rules in force at the plant: life used comes from the one that falls due first
+	Occurrences []Occurrence         // what these rules raised at this plant
+	Orders      []workorder.Order    // the orders those point to
 }
 
 // Outlook is a plant prepared for asking its rules what they raise.
@@ -197,6 +199,8 @@ func (o *Outlook) each(r Rule, after, until time.Time, visit func(Proposal)) {
 		o.eachFinding(r, visit)
 	case TriggerTakeUp:
 		o.eachTakeUp(r, visit)
+	case TriggerLife:
+		o.eachLife(r, after, until, visit)
 	}
 }
 

@@ -24,6 +24,7 @@ type Proposal struct {
 	LatestDay    assets.Day // plant date
 	Why          string
 	Values       map[string]any
+	Thumb        bool // what it rests on beside the rule is a rule of thumb: a law of a thin cohort
 }
 
 // Key is what may be there once.
@@ -40,8 +41,8 @@ func (p Proposal) Key() Key { return Key{p.Rule.ID, p.Target.Kind, p.Target.ID, 
 // Key returns the key of an occurrence without its withdrawal's number.
 func (oc Occurrence) Key() Key { return Key{oc.RuleID, oc.TargetKind, oc.TargetID, oc.Cycle} }
 
-// Reminder tells whether this raises no order: its figure is a rule of thumb.
-func (p Proposal) Reminder() bool { return !p.Rule.Class.RaisesOrders() }
+// Reminder tells whether this raises no order: a figure it rests on is a rule of thumb.
+func (p Proposal) Reminder() bool { return p.Thumb || !p.Rule.Class.RaisesOrders() }
 
 // Title returns the title of the order: the template's, with the target's name in its place.
 func (p Proposal) Title() string {

@@ -61,6 +61,7 @@ const (
 	TriggerEvent    TriggerKind = "event"    // n hours after a splice or belt was fitted
 	TriggerGrade    TriggerKind = "grade"    // a finding of at least this grade
 	TriggerTakeUp   TriggerKind = "take-up"  // take-up travel left for fewer re-splices than this
+	TriggerLife     TriggerKind = "life"     // chance of failing before the stop after next, or the best age
 )
 
 // Trigger says when. Only the fields of its kind are set.
@@ -81,6 +82,8 @@ type Trigger struct {
 	Grade         int         `json:"grade,omitempty"`
 	Categories    []string    `json:"categories,omitempty"`
 	ResplicesLeft int         `json:"resplices_left,omitempty"`
+	Chance        float64     `json:"chance,omitempty"`   // of failing before the stop after next, in (0, 1)
+	BestAge       bool        `json:"best_age,omitempty"` // in its place: the age at which replacing costs least
 }
 
 // Template is the order a rule raises.

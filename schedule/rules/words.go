@@ -56,6 +56,8 @@ func (t Trigger) Words() string {
 		return strings.TrimSuffix(t.afterWords(), " it was") + " " + t.Event
 	case TriggerGrade:
 		return fmt.Sprintf("finding of grade %d or more", t.Grade)
+	case TriggerLife:
+		return t.lifeWords()
 	case TriggerTakeUp:
 		return fmt.Sprintf("take-up leaves fewer than %s", plural(t.ResplicesLeft, "re-splice"))
 	}

@@ -33,6 +33,7 @@ var triggerKinds = []struct {
 	{rules.TriggerInterval, "calendar, every n days, weeks or months"}, {rules.TriggerCron, "calendar, cron expression"},
 	{rules.TriggerHours, "running hours"}, {rules.TriggerPasses, "splice passes"}, {rules.TriggerEvent, "after a splice or belt is new"},
 	{rules.TriggerGrade, "finding of a grade"}, {rules.TriggerTakeUp, "take-up nearly used"},
+	{rules.TriggerLife, "life: likely to fail, or best age"},
 }
 
 func newRuleForm(f *Form, rule rules.Rule, reg *assets.Register) *ruleForm {
@@ -137,7 +138,17 @@ func (rf *ruleForm) triggers(t rules.Trigger, zone string) {
 	part(rules.TriggerEvent, rf.Select("event", "After", t.Event, []Option{{Value: rules.EventSpliceMade, Label: rules.EventSpliceMade}, {Value: rules.EventBeltFitted, Label: rules.EventBeltFitted}}),
 		rf.Number("after_hours", "Hours after it", plainNumber(t.AfterHours), "h"), rf.Tick("running_hours", "Running hours, not hours of the clock", t.RunningHours))
 	part(rules.TriggerGrade, rf.Select("grade", "Grade, and worse", plainWhole(t.Grade), gradeOptions()), rf.Text("categories", "Kinds of finding", strings.Join(t.Categories, ", ")).Hinted("Set apart by commas; empty: every kind"))
+	part(rules.TriggerLife, rf.Number("chance", "Chance of failing before the stop after next", lifeChance(t), "%").Hinted("Averaged over what the lives of its cohort leave open"),
+		rf.Tick("best_age", "In its place: when the best age is reached", t.BestAge).Hinted("A cohort with fewer than five failures only reminds"))
 	part(rules.TriggerTakeUp, rf.Number("resplices_left", "When fewer re-splices are left than", plainWhole(t.ResplicesLeft), "re-splices"))
+}
+
+// lifeChance is the chance of a life trigger as it is typed.
+func lifeChance(t rules.Trigger) string {
+	if t.Chance > 0 {
+		return plainNumber(100 * t.Chance)
+	}
+	return plainNumber(100 * rules.DefaultChance)
 }
 
 func gradeOptions() []Option {
@@ -246,6 +257,10 @@ func (e *entry) ruleTrigger() rules.Trigger {
 		t.Event, t.AfterHours, t.RunningHours = e.text("event"), e.number("after_hours"), e.f.Ticked("running_hours")
 	case rules.TriggerGrade:
 		t.Grade, t.Categories = e.whole("grade", 1, 4), splitNames(e.text("categories"))
+	case rules.TriggerLife:
+		if t.BestAge = e.f.Ticked("best_age"); !t.BestAge {
+			t.Chance = e.number("chance") / 100
+		}
 	case rules.TriggerTakeUp:
 		t.ResplicesLeft = e.whole("resplices_left", 1, 20)
 	}

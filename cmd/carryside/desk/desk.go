@@ -36,8 +36,8 @@ type Desk struct {
 	doubts map[int64]keptDoubts
 	facts  facts
 
-	lifeBooks lifeBooks
-	proofs    proofs
+	laws   outlook.LawBook
+	proofs proofs
 }
 
 // keptFleet is a plant's register with its standings, and what they were computed from.
@@ -59,7 +59,7 @@ const (
 // New returns a desk that has looked at nothing yet.
 func New(db *plantdb.DB, now func() time.Time, e *schedule.Evaluator, version string) *Desk {
 	return &Desk{Door: &accounts.Door{DB: db, Now: now}, db: db, now: now, evaluator: e, version: version, fleets: map[int64]*keptFleet{}, doubts: map[int64]keptDoubts{},
-		facts: facts{plants: map[int64]*plantFacts{}}, lifeBooks: lifeBooks{of: map[int64]keptLaws{}}}
+		facts: facts{plants: map[int64]*plantFacts{}}}
 }
 
 // Sources is the desk as the screens ask for it.

@@ -19,7 +19,10 @@ import (
 )
 
 // Store is the scheduler's view of a database.
-type Store struct{ db *plantdb.DB }
+type Store struct {
+	db   *plantdb.DB
+	laws *outlook.LawBook
+}
 
 var (
 	_ schedule.Store = Store{}
@@ -27,7 +30,7 @@ var (
 )
 
 // NewStore returns the scheduler's view of a database.
-func NewStore(db *plantdb.DB) Store { return Store{db} }
+func NewStore(db *plantdb.DB) Store { return Store{db, &outlook.LawBook{}} }
 
 // Evaluator returns what evaluates the rules of a database's plants. A rule editor asks it to evaluate a plant
 // before it keeps an edit.
@@ -55,6 +58,11 @@ func (s Store) Load(ctx context.Context, plantID int64, now time.Time) (schedule
 	p, err := outlook.Load(ctx, s.db, assets.JobScope(), plantID, now)
 	if err != nil {
 		return schedule.Loaded{}, err
+	}
+	if p.AsksLife() {
+		if err := p.Foresee(ctx, s.db, s.laws, now); err != nil {
+			return schedule.Loaded{}, err
+		}
 	}
 	return schedule.Loaded{Inputs: p.Inputs, Through: p.Through, Before: p.Before}, nil
 }

@@ -141,6 +141,8 @@ func TestTwoServersRaiseEachOnce(t *testing.T) {
 	start := clock(t, "2027-03-24T12:00:00Z")
 	rule, targets := addRule(t, db, "look every night", rules.Trigger{Kind: rules.TriggerCron, Cron: "30 2 * * *"}, workorder.KindOther, start)
 	hours, _ := addRule(t, db, "every 40 hours", rules.Trigger{Kind: rules.TriggerHours, Hours: 40, Repeats: true}, workorder.KindRetension, start)
+	likely, _ := addRule(t, db, "likely to fail", rules.Trigger{Kind: rules.TriggerLife, Chance: 0.01}, workorder.KindInspection, start)
+	best, _ := addRule(t, db, "best age", rules.Trigger{Kind: rules.TriggerLife, BestAge: true}, workorder.KindBeltChange, start)
 	servers := []*schedule.Evaluator{jobs.Evaluator(db, quiet), jobs.Evaluator(plantdbtest.Again(t, dsn), quiet)}
 	for day := range 12 {
 		var both sync.WaitGroup
@@ -160,6 +162,17 @@ func TestTwoServersRaiseEachOnce(t *testing.T) {
 	}
 	if once, open := cyclesOf(t, db, hours.ID); len(once) == 0 || open != targets {
 		t.Errorf("by hours: %d cycles on %d orders, want one order for each splice", len(once), open)
+	}
+	for _, r := range []rules.Rule{likely, best} {
+		once, _ := cyclesOf(t, db, r.ID)
+		for cycle, n := range once {
+			if n != 1 {
+				t.Errorf("%s: %s raised %d times", r.Name, cycle, n)
+			}
+		}
+		if r.ID == likely.ID && len(once) == 0 {
+			t.Errorf("%s: nothing raised for %d splices", r.Name, targets)
+		}
 	}
 }
 
