@@ -50,7 +50,7 @@ func (d *demoCommand) Run(ctx context.Context, p *Program) error {
 	if err := d.fill(ctx, db, now()); err != nil {
 		return err
 	}
-	if err := d.giveReportOut(ctx, db, now()); err != nil {
+	if err := d.giveReportsOut(ctx, db, now()); err != nil {
 		return err
 	}
 	hello := "Carryside demonstration: one service company, three invented plants, in " + folder

@@ -13,14 +13,22 @@ import (
 	"carryside/reports"
 )
 
-// giveReportOut lets the demonstration's planner have taken the register of the first plant along yesterday, so that the
-// page of reports shows what is kept of one: its file, and its proof. Once; one that is kept stays as it is.
-func (d *demoCommand) giveReportOut(ctx context.Context, db *plantdb.DB, now time.Time) error {
+// giveReportsOut lets the demonstration's planner have taken the register of each plant along, as of yesterday, so that the
+// page of reports shows what is kept of one: its file, and its proof. Once; a demonstration that is kept stays as it is.
+func (d *demoCommand) giveReportsOut(ctx context.Context, db *plantdb.DB, now time.Time) error {
 	plants, err := registry.Plants(ctx, db, assets.JobScope())
-	if err != nil || len(plants) == 0 {
+	if err != nil {
 		return err
 	}
-	plant := plants[0]
+	for _, plant := range plants {
+		if err := giveOut(ctx, db, plant, now); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func giveOut(ctx context.Context, db *plantdb.DB, plant assets.Plant, now time.Time) error {
 	before, err := issued.OfPlant(ctx, db, assets.PlantScope(plant.ID), plant.ID, 1)
 	if err != nil || len(before) > 0 {
 		return err
@@ -37,7 +45,7 @@ func (d *demoCommand) giveReportOut(ctx context.Context, db *plantdb.DB, now tim
 	if err != nil {
 		return err
 	}
-	var file bytes.Buffer
+	var file bytes.Buffer // a demonstration's plant is small
 	i := reporting.Issuing{Form: "xlsx", PersonID: people[0].ID, Origin: plantdb.Demo, Now: now}
 	err = db.InSnapshot(ctx, func(tx *plantdb.DB) (err error) {
 		in := reports.Inputs{Source: reporting.NewSource(tx, assets.PlantScope(plant.ID)), Filter: reports.Filter{Plant: plant.Name}, Built: now, Zone: zone, By: people[0].Name, Version: programVersion(), PlantID: plant.ID}
