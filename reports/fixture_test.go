@@ -115,7 +115,8 @@ func (s *smallPlant) Plants(context.Context) ([]reports.PlantName, error) {
 
 func (s *smallPlant) PlantAt(_ context.Context, _ int64, at time.Time) (reports.Plant, error) {
 	p := s.plant
-	p.Standings = due.Plant(at, p.Register, s.rules, s.clocks)
+	p.Forecasts = due.Forecasts(at, p.Register, s.rules, s.clocks, due.LifeModel{})
+	p.Standings = due.ByBestAge(at, p.Register.Plant, due.Plant(at, p.Register, s.rules, s.clocks), p.Forecasts)
 	return p, nil
 }
 

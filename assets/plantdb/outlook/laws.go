@@ -2,6 +2,7 @@ package outlook
 
 import (
 	"context"
+	"errors"
 	"sync"
 	"time"
 
@@ -47,7 +48,7 @@ func (b *LawBook) Laws(ctx context.Context, db *plantdb.DB, customerID int64, no
 	if there && kept.splices == mark && !now.Before(kept.At) && now.Sub(kept.At) < lawsFor {
 		return kept, nil
 	}
-	if kept, err = StudyCustomer(ctx, db, customerID, func(int64) plantdb.AsOf { return plantdb.AsOf{} }, now); err != nil {
+	if kept, err = StudyCustomer(ctx, db, customerID, plantdb.AsOf{}, now); err != nil {
 		return CustomerLaws{}, err
 	}
 	kept.splices = mark
@@ -60,15 +61,19 @@ func (b *LawBook) Laws(ctx context.Context, db *plantdb.DB, customerID int64, no
 	return kept, nil
 }
 
-// StudyCustomer fits the laws of a customer's cohorts to the lives of all its plants, each as it is asked for.
-func StudyCustomer(ctx context.Context, db *plantdb.DB, customerID int64, asOf func(plantID int64) plantdb.AsOf, now time.Time) (l CustomerLaws, err error) {
+// StudyCustomer fits the laws of a customer's cohorts to the lives of all its plants as of an instant (asOf.Valid 0: now) and as known at
+// its position.
+func StudyCustomer(ctx context.Context, db *plantdb.DB, customerID int64, asOf plantdb.AsOf, now time.Time) (l CustomerLaws, err error) {
 	l.At = now
 	plants, err := registry.PlantsOf(ctx, db, assets.JobScope(), customerID)
 	if err != nil {
 		return l, err
 	}
 	for _, p := range plants {
-		lives, err := Lives(ctx, db, assets.JobScope(), p.ID, asOf(p.ID), assets.InstantOf(now), "")
+		lives, err := Lives(ctx, db, assets.JobScope(), p.ID, asOf, assets.InstantOf(now), "")
+		if errors.Is(err, assets.ErrNotFound) {
+			continue // the plant was not in the register yet
+		}
 		if err != nil {
 			return l, err
 		}

@@ -17,7 +17,7 @@ func PlantAsOf(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID 
 }
 
 // AgesAsOf returns of PlantAsOf's register what tells splices' ages and their places, and nothing else: no pulleys,
-// so that no flexes can be counted, no sizes, remarks or words as typed, no catalogue but the families of belts. A
+// so that no flexes can be counted, no sizes, remarks or words as typed, no catalogue but the families of belts and the limits of their covers. A
 // report of every plant there is reads half as much with it.
 func AgesAsOf(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf) (*assets.Register, error) {
 	return loadRegister(ctx, db, scope, plantID, asOf, living(asOf), ageColumns)
@@ -27,10 +27,10 @@ func AgesAsOf(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID i
 type columns struct{ conveyors, belts, splices, specifications string }
 
 var ageColumns = columns{
-	conveyors:      "id, valid_from, plant_id, line_id, tag, tag_key, position, speed_mps, wash_down, outdoor, status",
+	conveyors:      "id, valid_from, plant_id, line_id, tag, tag_key, position, speed_mps, wash_down, outdoor, abrasive, product_c, stop_cost_per_hour, status",
 	belts:          "id, valid_from, plant_id, conveyor_id, specification_id, loop_length_m, fitted_at, fitted_earliest, fitted_latest, fitted_as_written, fitted_timed, removed",
 	splices:        "id, valid_from, plant_id, conveyor_id, belt_id, number, form, bond, made_at, made_earliest, made_latest, made_as_written, made_timed, made_by_id, ended",
-	specifications: "id, family",
+	specifications: `id, family, "values"`,
 }
 
 // PlantHistoryAsOf returns the same with belts and splices that ended at or after since (0: all that ever

@@ -18,6 +18,8 @@ import (
 	"carryside/assets/plantdb/outlook"
 	"carryside/assets/plantdb/registry"
 	"carryside/reports"
+	"carryside/schedule/cohort"
+	"carryside/schedule/due"
 )
 
 // CompanyZone returns the zone in which a moment over several plants is told.
@@ -39,12 +41,23 @@ type Source struct {
 	scope   assets.Scope
 	knownAt assets.Instant  // 0: as known now
 	places  map[int64]int64 // by chain, how far it is read; nil: as far as knownAt says
+
+	laws *lawsRead
+}
+
+// lawsRead keeps the laws of the customer read last: a report goes through its plants one after the other.
+type lawsRead struct {
+	customer int64
+	asOf     plantdb.AsOf
+	laws     []cohort.Law
 }
 
 var _ reports.Source = Source{}
 
 // NewSource returns what a report of everything in the scope is built from.
-func NewSource(db *plantdb.DB, scope assets.Scope) Source { return Source{db: db, scope: scope} }
+func NewSource(db *plantdb.DB, scope assets.Scope) Source {
+	return Source{db: db, scope: scope, laws: &lawsRead{}}
+}
 
 // KnownAt returns the same source as known at an instant: what was entered later is left out.
 func (s Source) KnownAt(at time.Time) Source {
@@ -134,8 +147,37 @@ func (s Source) plantAt(ctx context.Context, plantID int64, at assets.Instant) (
 	if err != nil {
 		return reports.Plant{}, err
 	}
+	forecasts, err := s.forecasts(ctx, state, asOf, at)
+	if err != nil {
+		return reports.Plant{}, err
+	}
 	chains, err := s.chains(ctx, state.Register, asOf)
-	return reports.Plant{Register: state.Register, Standings: state.Standings, Findings: findings, Chains: chains}, err
+	standings := due.ByBestAge(at.Time(), state.Register.Plant, state.Standings, forecasts)
+	return reports.Plant{Register: state.Register, Standings: standings, Forecasts: forecasts, Findings: findings, Chains: chains}, err
+}
+
+// forecasts are those of then: by the laws the customer's splices had taught, and the findings known.
+func (s Source) forecasts(ctx context.Context, state *outlook.Standings, asOf plantdb.AsOf, at assets.Instant) ([]due.Forecast, error) {
+	reg := state.Register
+	if s.laws.customer != reg.Plant.CustomerID || s.laws.asOf != asOf || s.laws.laws == nil {
+		study, err := outlook.StudyCustomer(ctx, s.db, reg.Plant.CustomerID, asOf, at.Time())
+		if err != nil {
+			return nil, err
+		}
+		*s.laws = lawsRead{customer: reg.Plant.CustomerID, asOf: asOf, laws: study.Laws}
+	}
+	kinds, err := registry.SpliceKinds(ctx, s.db, asOf)
+	if err != nil {
+		return nil, err
+	}
+	found, err := outlook.ReadLifeFindings(ctx, s.db, s.scope, reg.Plant.ID, asOf)
+	if err != nil {
+		return nil, err
+	}
+	now := at.Time()
+	model := due.LifeModel{Laws: s.laws.laws, Cost: due.CostIn(reg, kinds), Trends: due.CrossingsOf(due.Trends(now, reg, kinds, found.Measured)),
+		Findings: due.Demands(now, reg, state.Rules, found.Demanding)}
+	return due.Forecasts(now, reg, state.Rules, state.Clocks, model), nil
 }
 
 // chains says how far the journals reach that the plant was read from, as verify takes them for checkpoints.
