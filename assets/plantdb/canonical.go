@@ -133,11 +133,7 @@ func node(left, right leaf) leaf {
 // noHash stands before the first entry of a chain.
 const noHash = "0000000000000000000000000000000000000000000000000000000000000000"
 
-// canonicalEntry is the entry as its hash sees it.
-func (e *Entry) canonicalEntry(customerID int64) []byte {
-	return e.appendCanonical(make([]byte, 0, 320+len(e.Changes)+len(e.Reason)), customerID)
-}
-
+// appendCanonical writes the entry as its hash sees it.
 func (e *Entry) appendCanonical(b []byte, customerID int64) []byte {
 	number := func(name string, v int64) { b = strconv.AppendInt(append(b, name...), v, 10) }
 	text := func(name, v string) { b = appendText(append(b, name...), v) }
