@@ -24,11 +24,13 @@ import (
 // server does around the write (sign-in, looking at the plant) is left out: it is the same with and without a backup.
 const (
 	sentEvery    = time.Second / 50
-	measuredFor  = 30 * time.Second
+	warmedUp     = 5 * time.Second
+	turns        = 4
+	turnLasts    = 15 * time.Second
 	mostUnderWay = 500
 )
 
-// backup measures writes without a backup, while backups are made, and without one again.
+// backup measures writes without a backup and while backups are made, in turn.
 func (b *bench) backup() error {
 	db, err := plantdb.Open(b.ctx, plantdb.Config{DSN: b.db})
 	if err != nil {
@@ -42,11 +44,14 @@ func (b *bench) backup() error {
 	b.table.head("50 readings a second, from due to written", "median", "99th", "slowest", "")
 	var without, during latencies
 	var took []time.Duration
-	for _, phase := range []struct {
-		into      *latencies
-		meanwhile func(context.Context) error
-	}{{&latencies{}, pauseFor(5 * time.Second)}, {&without, pauseFor(measuredFor)}, {&during, b.backups(&took)}, {&without, pauseFor(measuredFor)}} {
-		if err := b.sent(db, round, phase.into, phase.meanwhile); err != nil {
+	if err := b.sent(db, round, &latencies{}, pauseFor(warmedUp)); err != nil {
+		return err
+	}
+	for range turns { // in turn, since a machine is not as busy at one minute as at the next
+		if err := b.sent(db, round, &without, pauseFor(turnLasts)); err != nil {
+			return err
+		}
+		if err := b.sent(db, round, &during, b.backups(&took)); err != nil {
 			return err
 		}
 	}
@@ -78,10 +83,10 @@ func pauseFor(d time.Duration) func(context.Context) error {
 	return func(ctx context.Context) error { pause(ctx, d); return ctx.Err() }
 }
 
-// backups makes backups one after the other, three at least and as long as is measured.
+// backups makes backups one after the other as long as a turn lasts, one at least.
 func (b *bench) backups(took *[]time.Duration) func(context.Context) error {
 	return func(ctx context.Context) error {
-		for began := time.Now(); len(*took) < 3 || time.Since(began) < measuredFor; {
+		for began := time.Now(); time.Since(began) < turnLasts; {
 			file := filepath.Join(b.dir, fmt.Sprintf("backup-%d.db", len(*took)))
 			from := time.Now()
 			if out, err := exec.CommandContext(ctx, b.program, "backup", file, "--db", b.db).CombinedOutput(); err != nil {
