@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"net"
 	"net/http"
 	"net/url"
 	"slices"
@@ -77,6 +78,31 @@ func TestEveryRefusalIsAProblemDocument(t *testing.T) {
 				t.Error("does not say which methods are taken")
 			}
 		})
+	}
+}
+
+// What is left of a body that is too large is no request: whoever sends it must not slip one past a proxy.
+func TestRestOfARefusedBodyIsNoRequest(t *testing.T) {
+	m := openMachines(t)
+	token := m.program(assets.RoleTechnician, "plant", tokens.MayReadAndEnter)
+	for name, head := range map[string]string{
+		"a round that is far too long": fmt.Sprintf("Authorization: Bearer %s\r\nIdempotency-Key: k1\r\n", token),
+		"without a token":              "",
+	} {
+		slipped := "\r\n\r\nGET /healthz HTTP/1.1\r\nHost: localhost\r\n\r\n"
+		body := strings.Repeat(" ", 2<<20) + slipped
+		conn, err := net.Dial("tcp", strings.TrimPrefix(m.base, "http://"))
+		must(t, err)
+		defer conn.Close()
+		must(t, conn.SetDeadline(time.Now().Add(20*time.Second)))
+		go func() {
+			// The server may hang up while this is written.
+			_, _ = fmt.Fprintf(conn, "POST /api/v1/plants/%d/readings HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\nContent-Length: %d\r\n%s\r\n%s", m.home.plant, len(body), head, body)
+		}()
+		all, _ := io.ReadAll(conn) // until the server hangs up, cleanly or not
+		if n := strings.Count(string(all), "HTTP/1.1 "); n != 1 || strings.Contains(string(all), "alive") || strings.Contains(string(all), "400 Bad Request") {
+			t.Errorf("%s: %d answers: %s", name, n, all)
+		}
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"net/http"
 	"strconv"
 	"strings"
@@ -70,6 +71,9 @@ func asking(ctx context.Context) *asker {
 // ask finds out who asks before anything else is looked at, and keeps the pace of each.
 func (s *service) ask(ctx huma.Context, next func(huma.Context)) {
 	r := humagin.Unwrap(ctx).Request
+	// The library closes a body that is too large before its end. The server must not take it for read: what is left of
+	// it would be looked at as the next request of the connection.
+	r.Body = io.NopCloser(r.Body)
 	a := &asker{request: r, now: s.now()}
 	ctx = huma.WithValue(ctx, askerKey{}, a)
 	ctx.SetHeader("Cache-Control", "private, no-store")
