@@ -208,7 +208,7 @@ func (l loader) openGrades(ctx context.Context, grade int) error {
 			return err
 		}
 	}
-	err = l.db.SQL(ctx).Where(`plant_id = ? AND known_to IS NULL AND valid_to IS NULL AND refused_by = 0 AND follow_up_order_id IN (SELECT o.id FROM orders o
+	err = l.db.SQL(ctx).Where(`plant_id = ? AND known_to IS NULL AND valid_to IS NULL AND refused_by = 0 AND follow_up_order_id <> 0 AND follow_up_order_id IN (SELECT o.id FROM orders o
 		WHERE o.plant_id = ? AND o.state IN ('raised', 'accepted', 'placed', 'withdrawn') AND o.finding_id <> 0 AND o.known_to IS NULL AND o.valid_to IS NULL)`,
 		l.plant, l.plant).Find(&followed).Error
 	have := map[int64]bool{}
@@ -224,7 +224,7 @@ func (l loader) openGrades(ctx context.Context, grade int) error {
 // takeUps counts the re-splices that each belt's take-up leaves.
 func (l loader) takeUps(ctx context.Context) error {
 	var measured []assets.Finding
-	err := l.db.SQL(ctx).Where("plant_id = ? AND known_to IS NULL AND valid_to IS NULL AND quantity = ?", l.plant, rules.TakeUpTravel).Find(&measured).Error
+	err := l.db.SQL(ctx).Where("plant_id = ? AND known_to IS NULL AND valid_to IS NULL AND quantity <> '' AND quantity = ?", l.plant, rules.TakeUpTravel).Find(&measured).Error
 	l.p.Inputs.Resplices = map[int64]int{}
 	for _, b := range l.p.Register.Belts {
 		c, _ := l.p.Register.Conveyor(b.ConveyorID)
