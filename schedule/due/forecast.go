@@ -22,12 +22,14 @@ type Cost struct {
 	Words string // "planned 8 h of work; unplanned 14 h at 52 000 NOK/h and 8 h of work"
 }
 
-// Crossing is when a trend meets its limit: taken as normal about At.
+// Crossing is when a trend meets its limit: half of it before At and half after, normal to each side with a spread of its own.
+// A slope that is not sure leaves the late side wider than the early one.
 type Crossing struct {
 	Quantity string // "splice gap"
 	Words    string // "splice gap 2.1 mm growing 0.2 mm a month, limit 4 mm"
 	At       time.Time
-	Spread   time.Duration // one standard deviation
+	Spread   time.Duration // one standard deviation to the early side
+	Late     time.Duration // the same to the late side; 0: as to the early one
 	Margin   time.Duration // the recommended date is that much earlier
 }
 
@@ -374,10 +376,14 @@ func (f *forecaster) byRules(used usage) {
 // byTrend adds a trend that heads for its limit.
 func (f *forecaster) byTrend(t Crossing) {
 	f.cause(t.short(), cohort.Cause{Words: t.Words, Chance: func(at time.Time) float64 {
-		if t.Spread <= 0 {
+		spread := t.Spread
+		if at.After(t.At) && t.Late > 0 {
+			spread = t.Late
+		}
+		if spread <= 0 {
 			return cohort.OnDate(t.At)(at)
 		}
-		return math.Erfc(float64(t.At.Sub(at))/(float64(t.Spread)*math.Sqrt2)) / 2
+		return math.Erfc(float64(t.At.Sub(at))/(float64(spread)*math.Sqrt2)) / 2
 	}})
 	f.advise(t.At.Add(-t.Margin), "trend", t.Words)
 }

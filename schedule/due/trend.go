@@ -71,8 +71,9 @@ type Trend struct {
 // Trends returns what was measured on a plant's live splices, in the order of the register and of Gauges. Of the findings
 // those count that hold a measurement of a splice, in any order.
 //
-// The crossing lies on the robust line (Theil and Sen) through the newest eight measurements. Its spread is half the width of
-// the interval in which the least-squares line meets the limit at 68.3 %, and no less than what the two lines differ by; a
+// The crossing lies on the robust line (Theil and Sen) through the newest eight measurements. Its spreads are how far the
+// interval in which the least-squares line meets the limit at 68.3 % reaches to each side, and no less than what the two lines
+// differ by; a
 // trend whose interval is open at 80 % does not head for its limit for sure and sets no date. The margin is the time in
 // which the line moves by what a measurement repeats to.
 func Trends(now time.Time, reg *assets.Register, kinds []assets.SpliceKind, findings []assets.Finding) []Trend {
@@ -196,12 +197,13 @@ func (t *Trend) project(now time.Time, begins, limit string, u assets.UnitSystem
 	}
 	m.Confidence = oneSD
 	one, _ := m.LeastSquares()
-	spread := math.Abs(float64(one.Crossing - robust.Crossing))
+	apart := math.Abs(float64(one.Crossing - robust.Crossing))
+	early, late := apart, apart
 	if one.MeanEarliest.Known() && one.MeanLatest.Known() {
-		spread = max(spread, float64(one.MeanLatest-one.MeanEarliest)/2)
+		early, late = max(apart, float64(one.Crossing-one.MeanEarliest)), max(apart, float64(one.MeanLatest-one.Crossing))
 	}
 	days := func(d float64) time.Duration { return time.Duration(min(d, 1e5) * 24 * float64(time.Hour)) }
-	c := Crossing{Quantity: t.Gauge.Quantity, At: now.Add(days(float64(robust.Crossing))), Spread: days(spread), Margin: days(t.Gauge.Repeats / math.Abs(t.PerDay))}
+	c := Crossing{Quantity: t.Gauge.Quantity, At: now.Add(days(float64(robust.Crossing))), Spread: days(early), Late: days(late), Margin: days(t.Gauge.Repeats / math.Abs(t.PerDay))}
 	// The newest measurement showed the limit not yet passed.
 	if newest := t.Times[len(t.Times)-1]; c.At.Before(newest) {
 		c.At = newest

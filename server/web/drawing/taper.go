@@ -36,11 +36,12 @@ const (
 	taperLeft = 150.0
 	taperRow  = 40.0
 	leastBody = 6.0
+	taperSays = 184.0 // room for the words at the right
 )
 
 // OfTapers draws them.
 func OfTapers(t Tapers) template.HTML {
-	a := axis{from: t.From, until: t.Until, left: taperLeft, right: taperW - 14}
+	a := axis{from: t.From, until: t.Until, left: taperLeft, right: taperW - taperSays}
 	top := 46.0
 	foot := top + taperRow*float64(len(t.Rows))
 	var s svg
@@ -94,18 +95,14 @@ func (s *svg) taperRow(row TaperRow, a axis, y float64) {
 		s.text("d s halo", taperLeft+8, y+4, "", row.Says)
 		return
 	}
-	end := s.taper(row.Taper, a, y)
-	if end > a.right-170 {
-		s.text("s halo", taperLeft+8, y-8, "", row.Says)
-		return
-	}
-	s.text("s halo", end+10, y+4, "", row.Says)
+	s.taper(row.Taper, a, y)
+	s.text("s", a.right+18, y+4, "", row.Says)
 }
 
-// taper draws the shape about a middle line and returns where it ends. Its height is 4 + 20 p for the chance p; it is dotted
+// taper draws the shape about a middle line. Its height is 4 + 20 p for the chance p; it is dotted
 // to 10 %, has a tick there, the first colour to 50 % and a line there, the second to 90 % and a bar there. Where it runs
 // off the sheet an arrow says so.
-func (s *svg) taper(t Taper, a axis, y float64) float64 {
+func (s *svg) taper(t Taper, a axis, y float64) {
 	cut := func(at time.Time) (float64, bool) {
 		if at.IsZero() || at.After(a.until) {
 			return a.right, true
@@ -124,26 +121,25 @@ func (s *svg) taper(t Taper, a axis, y float64) float64 {
 	s.path("w-lead", "M"+num(from)+" "+num(y)+"H"+num(x10))
 	if off10 {
 		s.offSheet(a.right, y)
-		return a.right
+		return
 	}
 	s.wedge("w-lo", x10, x50, y, half(0.1), half(reached(0.5, t.At10, t.At50, a.until, off50, 0.1)))
 	s.path("thin", "M"+num(x10)+" "+num(y-6)+"V"+num(y+6))
 	if off50 {
 		s.offSheet(a.right, y)
-		return a.right
+		return
 	}
 	s.wedge("w-hi", x50, x90, y, half(0.5), half(reached(0.9, t.At50, t.At90, a.until, off90, 0.5)))
 	s.path("thin", "M"+num(x50)+" "+num(y-11)+"V"+num(y+11))
 	if off90 {
 		s.offSheet(a.right, y)
-		return a.right
+		return
 	}
 	s.path("w-end", "M"+num(x90)+" "+num(y-12)+"V"+num(y+12))
 	if !t.Advised.IsZero() && t.Advised.Before(a.until) {
 		x := a.x(t.Advised)
 		s.path("inkf", "M"+num(x-5)+" "+num(y-18)+"H"+num(x+5)+"L"+num(x)+" "+num(y-11)+"Z")
 	}
-	return x90
 }
 
 // reached is the chance at the end of a wedge: the one it runs to, or what it has reached where the sheet ends.
