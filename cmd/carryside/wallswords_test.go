@@ -207,8 +207,9 @@ func steady(text string) string {
 }
 
 // pooled is how many lives a cohort has: lives are pooled within a customer, and every figure says on how many it
-// rests. So somebody granted one plant learns how many like splices the customer has.
-var pooled = regexp.MustCompile(`([Nn]one|[0-9]+) of (the )?[0-9]+ (lives|splices)`)
+// rests. So somebody granted one plant learns how many like splices the customer has. The digest of a report's rows
+// goes with it; the rows themselves are compared.
+var pooled = regexp.MustCompile(`([Nn]one|[0-9]+) of (the )?[0-9]+ (lives|splices)|\b[0-9a-f]{64}\b`)
 
 // TestWhatTheSisterPlantDoesMovesNothingHere is the same for somebody granted one plant of a customer who has two. Two
 // things are the customer's as a whole and do tell that the other plant did something: the chain of the journal, whose
