@@ -33,6 +33,8 @@ type dual struct {
 	wanted  [][]int8    // per job and option: 1 when only the group chose it, -1 when only the window did
 	target  int
 	halt    func() bool
+	next    int // of the evaluation going on: who is asked next
+	value   int // and what has been summed up
 }
 
 // scale is how finely prices are told apart.
@@ -59,7 +61,7 @@ func newDual(p *problem, cost int, halt func() bool) *dual {
 	}
 	for w := range p.c.Windows {
 		if len(p.ofWindow[w]) > 0 {
-			d.windows = append(d.windows, newPricing(p, w))
+			d.windows = append(d.windows, newPricing(p, w, halt))
 		}
 	}
 	return d
@@ -90,12 +92,69 @@ const (
 	smooth    = 0.6
 )
 
-// round evaluates the prices and moves them; false when it was stopped or nothing is left to gain.
-func (d *dual) round() bool {
-	value, ok := d.evaluate()
-	if !ok {
-		return false
+// advance goes on with the evaluation of the present prices for so many units of work, and from one round to the next; false when it
+// was stopped or nothing is left to gain. Work is counted, not timed, so that the course does not depend on the machine.
+func (d *dual) advance(work int) bool {
+	for work > 0 {
+		switch i := d.next; {
+		case i == 0:
+			d.start()
+		case i <= len(d.groups):
+			work -= d.askGroup(d.groups[i-1])
+		case i <= len(d.groups)+len(d.windows):
+			work -= d.askWindow(d.windows[i-1-len(d.groups)])
+		default:
+			d.next = 0
+			if !d.close() {
+				return false
+			}
+			continue
+		}
+		// What was cut short by a halt must not be summed up to a bound.
+		if d.halt() {
+			return false
+		}
+		d.next++
 	}
+	return true
+}
+
+// start begins a round: what groups are asked for is the price and that of the orderings.
+func (d *dual) start() {
+	d.value = 0
+	for j := range d.wanted {
+		clear(d.wanted[j])
+		copy(d.asked[j], d.prices[j])
+	}
+	for i := range d.orders {
+		d.orders[i].charge(d.asked)
+	}
+}
+
+// askGroup lets a group choose; it returns the work that took.
+func (d *dual) askGroup(g *choosing) int {
+	d.value += g.solve(d.asked)
+	for i, k := range g.picked {
+		d.placed[g.jobs[i]] = k
+		if k >= 0 {
+			d.wanted[g.jobs[i]][k]++
+		}
+	}
+	return 1 + g.nodes/16
+}
+
+// askWindow lets a window choose; it returns the work that took.
+func (d *dual) askWindow(w *pricing) int {
+	d.value -= w.solve(d.prices)
+	for _, i := range w.picked {
+		d.wanted[w.jobs[i]][w.options[i]]--
+	}
+	return 1 + w.nodes/8 + w.packed
+}
+
+// close ends a round: it keeps the bound and moves the prices; false when nothing is left to gain.
+func (d *dual) close() bool {
+	value := d.value
 	if value > d.best {
 		if value-d.best > d.best/20_000 {
 			d.stuck = 0
@@ -111,48 +170,20 @@ func (d *dual) round() bool {
 	if d.stuck++; d.stuck > patience {
 		d.pace /= 2
 		d.stuck = 0
-		for j := range d.prices {
-			copy(d.prices[j], d.bestAt[j])
-			clear(d.course[j])
-		}
-		for i := range d.orders {
-			d.orders[i].price, d.orders[i].course = d.orders[i].kept, 0
-		}
+		d.goBack()
 	}
 	return d.move(value) && d.pace > slowest
 }
 
-// evaluate computes the bound of the present prices and where groups and windows differ.
-func (d *dual) evaluate() (value int, ok bool) {
-	for j := range d.wanted {
-		clear(d.wanted[j])
-		copy(d.asked[j], d.prices[j])
+// goBack takes the prices of the highest bound again.
+func (d *dual) goBack() {
+	for j := range d.prices {
+		copy(d.prices[j], d.bestAt[j])
+		clear(d.course[j])
 	}
 	for i := range d.orders {
-		d.orders[i].charge(d.asked)
+		d.orders[i].price, d.orders[i].course = d.orders[i].kept, 0
 	}
-	for _, g := range d.groups {
-		if d.halt() {
-			return 0, false
-		}
-		value += g.solve(d.asked)
-		for i, k := range g.picked {
-			d.placed[g.jobs[i]] = k
-			if k >= 0 {
-				d.wanted[g.jobs[i]][k]++
-			}
-		}
-	}
-	for _, w := range d.windows {
-		if d.halt() {
-			return 0, false
-		}
-		value -= w.solve(d.prices)
-		for _, i := range w.picked {
-			d.wanted[w.jobs[i]][w.options[i]]--
-		}
-	}
-	return value, true
 }
 
 // move goes along the smoothed direction: a place that only the group wants becomes dearer, one that only the window wants cheaper.

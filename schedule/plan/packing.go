@@ -29,7 +29,9 @@ type packing struct {
 	stock   bool // some item is shared and scarce
 	waived  waiver
 	pools   []pool
-	jumps   int // how often a bound went over a hole of a domain
+	rough   bool  // the minutes of pools are not counted
+	byEnd   []int // scratch of roomy: items by their latest end
+	jumps   int   // how often a bound went over a hole of a domain
 	marks   []*mark
 	depth   int
 	any     bool // the first packing will do, whatever it costs

@@ -18,6 +18,8 @@ type pricing struct {
 	missed  int   // most that sets not looked into could gain
 	now     []int
 	nodes   int
+	halt    func() bool
+	packed  int // work that packings took in the last solve
 }
 
 // A key is a set of up to maxPlaces places.
@@ -33,8 +35,8 @@ func (k key) with(i int) key {
 }
 
 // newPricing prepares a window.
-func newPricing(p *problem, w int) *pricing {
-	x := &pricing{p: p, window: w, crews: map[key]int{}}
+func newPricing(p *problem, w int, halt func() bool) *pricing {
+	x := &pricing{p: p, window: w, halt: halt, crews: map[key]int{}}
 	for _, j := range p.ofWindow[w] {
 		x.jobs = append(x.jobs, j)
 		x.options = append(x.options, slices.IndexFunc(p.jobs[j].options, func(o option) bool { return o.window == w }))
@@ -48,7 +50,7 @@ const pricingNodes = 3_000
 // solve gives the largest gain of a set, prices less crews, or something above it; picked is the set.
 func (x *pricing) solve(prices [][]int) int {
 	extra := x.price(prices)
-	x.best, x.missed, x.nodes = 0, 0, 0
+	x.best, x.missed, x.nodes, x.packed = 0, 0, 0, 0
 	x.picked, x.now = x.picked[:0], x.now[:0]
 	x.extend(0, 0, key{}, 0)
 	return max(x.best, x.missed) + extra
@@ -88,7 +90,7 @@ func (x *pricing) extend(h, gain int, set key, crew int) {
 	if h == len(x.order) || net+x.tails[h] <= x.best {
 		return
 	}
-	if x.nodes++; x.nodes > pricingNodes {
+	if x.nodes++; x.nodes > pricingNodes || x.nodes&7 == 0 && x.halt() {
 		x.missed = max(x.missed, net+x.tails[h])
 		return
 	}
@@ -117,7 +119,9 @@ func (x *pricing) crew(set key, i, others int) int {
 	k := newPacking(x.p, jobs, options)
 	k.budget = hardNodes
 	k.atLeast(x.window, others)
+	k.rough, k.halt = true, x.halt
 	c, a := k.solve(never)
+	x.packed += 2 + k.nodes/2
 	switch a {
 	case unknown:
 		c = others

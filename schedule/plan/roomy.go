@@ -15,9 +15,22 @@ type pool struct {
 // roomy is a quick necessary condition, so that sets that can never be packed are seen without trying all crews: in every stretch from
 // the earliest start of one job to the latest end of another, the jobs that must lie in it take no more minutes of a pool than its
 // members have (energetic reasoning; Baptiste, Le Pape and Nuijten 2001).
+//
+// It is asked at the first node, and at every node once the search has proved to be a long one.
 func (k *packing) roomy() bool {
+	if k.rough || k.nodes > 1 && k.nodes < 50+4*len(k.units) {
+		return true
+	}
 	if k.pools == nil {
 		k.pools = k.makePools()
+	}
+	k.byEnd = sized(k.byEnd, len(k.items))
+	for i := range k.byEnd {
+		h := i
+		for ; h > 0 && k.latestEnd(k.byEnd[h-1]) > k.latestEnd(i); h-- {
+			k.byEnd[h] = k.byEnd[h-1]
+		}
+		k.byEnd[h] = i
 	}
 	for i := range k.pools {
 		if !k.fits(&k.pools[i]) {
@@ -27,25 +40,22 @@ func (k *packing) roomy() bool {
 	return true
 }
 
-// fits checks one pool over all stretches.
+// latestEnd is when an item ends at the latest.
+func (k *packing) latestEnd(i int) int { return k.items[i].hi + k.items[i].t.duration }
+
+// fits checks one pool over all stretches: from each earliest start, the jobs not before it are summed up by their latest ends.
 func (k *packing) fits(x *pool) bool {
-	for a := range k.items {
-		if x.wants[a] == 0 {
+	for a, wants := range x.wants {
+		if wants == 0 {
 			continue
 		}
-		from := k.items[a].lo
-		for b := range k.items {
-			to := k.items[b].hi + k.items[b].t.duration
-			if x.wants[b] == 0 || to <= from {
+		from, minutes := k.items[a].lo, 0
+		for _, i := range k.byEnd {
+			if x.wants[i] == 0 || k.items[i].lo < from {
 				continue
 			}
-			minutes := 0
-			for i := range k.items {
-				if y := &k.items[i]; x.wants[i] > 0 && y.lo >= from && y.hi+y.t.duration <= to {
-					minutes += x.wants[i] * y.t.duration
-				}
-			}
-			if minutes > x.members*(to-from) {
+			minutes += x.wants[i] * k.items[i].t.duration
+			if minutes > x.members*(k.latestEnd(i)-from) {
 				return false
 			}
 		}

@@ -172,11 +172,11 @@ const laneCount = 2
 // epochSteps is how many steps each chain makes between two looks at the others.
 const epochSteps = 200
 
-// The bound begins after boundFrom epochs, when there is a plan to measure its steps by, and makes boundRounds rounds in each.
-const (
-	boundFrom   = 8
-	boundRounds = 3
-)
+// boundFrom is the epoch in which the bound begins, when there is a plan to measure its steps by.
+const boundFrom = 8
+
+// boundWork is the work on the bound in an epoch: about a quarter of the whole.
+func (s *solver) boundWork() int { return min(max(40*len(s.p.jobs), 4_000), 80_000) }
 
 // large searches with chains, and raises the bound beside them, until something ends it.
 func (s *solver) large() {
@@ -206,11 +206,11 @@ func (s *solver) epoch() {
 	converged := false
 	if s.dual != nil {
 		all.Go(func() {
-			slots <- struct{}{}
-			for i := 0; i < boundRounds && !converged; i++ {
-				converged = !s.dual.round()
+			if s.set.Workers == 1 {
+				slots <- struct{}{}
+				defer func() { <-slots }()
 			}
-			<-slots
+			converged = !s.dual.advance(s.boundWork())
 		})
 	}
 	all.Wait()
