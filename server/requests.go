@@ -21,9 +21,9 @@ var logged = []string{"plant", "line", "conveyor", "belt", "splice", "finding", 
 
 // noted gives each request a number and writes a line of the log when it is answered: the pattern of its address and
 // the numbers in it, never the address itself, a query, a header or a name.
-func noted(log *slog.Logger) gin.HandlerFunc {
+func noted(log *slog.Logger, now func() time.Time) gin.HandlerFunc {
 	return func(c *gin.Context) {
-		begun, id := time.Now(), rand.Text()[:12] // the time that passes, not the time of day
+		begun, id := now(), rand.Text()[:12]
 		c.Request.Header.Set(requestHeader, id)
 		c.Header(requestHeader, id)
 		c.Next()
@@ -35,7 +35,7 @@ func noted(log *slog.Logger) gin.HandlerFunc {
 			return
 		}
 		attrs := []slog.Attr{slog.String("request", id), slog.String("method", method(c.Request)), slog.String("route", route), slog.Int("status", c.Writer.Status()),
-			slog.Float64("ms", float64(time.Since(begun).Microseconds())/1000)}
+			slog.Float64("ms", float64(now().Sub(begun).Microseconds())/1000)}
 		for _, p := range c.Params {
 			if n, err := strconv.ParseInt(p.Value, 10, 64); err == nil && slices.Contains(logged, p.Key) {
 				attrs = append(attrs, slog.Int64(p.Key, n))

@@ -7,6 +7,7 @@ import (
 	"net/http/httptest"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/gin-gonic/gin"
 )
@@ -16,7 +17,7 @@ import (
 func TestLogNamesThingsByNumberAndTellsNothingElse(t *testing.T) {
 	var log bytes.Buffer
 	e := gin.New()
-	e.Use(noted(slog.New(slog.NewTextHandler(&log, nil))))
+	e.Use(noted(slog.New(slog.NewTextHandler(&log, nil)), time.Now))
 	seen := ""
 	e.POST("/plants/:plant/conveyors/:conveyor/:code", func(c *gin.Context) {
 		seen = c.Request.Header.Get(requestHeader)

@@ -4,6 +4,7 @@
 package server
 
 import (
+	"io"
 	"log/slog"
 	"net/http"
 	"strings"
@@ -85,7 +86,7 @@ func engine(c Config) (*gin.Engine, error) {
 	if err := e.SetTrustedProxies(nil); err != nil {
 		return nil, err
 	}
-	e.Use(noted(c.Log))
+	e.Use(noted(c.Log, c.Now))
 	if c.Health != nil {
 		e.Use(c.Health.Watch)
 	}
@@ -111,7 +112,8 @@ const mostBytes = 80 << 20
 // that were set aside for it.
 func bounded(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		r.Body = http.MaxBytesReader(w, r.Body, mostBytes)
+		// Not closed by whoever reads it: what is left of a body closed early would be read as the next request.
+		r.Body = io.NopCloser(http.MaxBytesReader(w, r.Body, mostBytes))
 		next.ServeHTTP(w, r)
 	})
 }
