@@ -46,8 +46,8 @@ func play(what, from, to string) error {
 	return err
 }
 
-// killedOften starts a program again and again and kills it at a moment of its life, and looks each time. It returns how
-// often it was killed.
+// killedOften starts a program again and again and kills it at a moment of its life, and looks each time; every fifth is
+// left alone, which tells how long a life is. It returns how often it killed.
 func killedOften(t *testing.T, what, from, to string, look func()) (kills int) {
 	t.Helper()
 	self, err := os.Executable()
@@ -56,14 +56,18 @@ func killedOften(t *testing.T, what, from, to string, look func()) (kills int) {
 	}
 	random := rand.New(rand.NewPCG(28, 1))
 	longest := 50 * time.Millisecond
-	for range 20 {
+	for n := range 12 {
 		cmd := exec.Command(self, from, to)
 		cmd.Env = append(os.Environ(), playVariable+"="+what)
 		began := time.Now()
 		if err := cmd.Start(); err != nil {
 			t.Fatal(err)
 		}
-		killer := time.AfterFunc(time.Duration(random.Int64N(int64(longest))), func() { _ = cmd.Process.Kill() })
+		life := time.Duration(random.Int64N(int64(longest)))
+		if n%5 == 0 {
+			life = time.Hour
+		}
+		killer := time.AfterFunc(life, func() { _ = cmd.Process.Kill() })
 		err := cmd.Wait()
 		killer.Stop()
 		if err == nil {
@@ -75,7 +79,6 @@ func killedOften(t *testing.T, what, from, to string, look func()) (kills int) {
 			t.Fatalf("%s failed although it was not killed", what)
 		}
 		kills++
-		longest = longest * 5 / 4
 		look()
 	}
 	return kills
