@@ -4,13 +4,17 @@ import (
 	"bytes"
 	"errors"
 	"math/rand"
+	"path/filepath"
 	"strings"
 	"testing"
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/attached"
+	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/plantdbtest"
+	"carryside/migrations"
+	"carryside/schedule/workorder"
 )
 
 // trace is a press's record of a size.
@@ -154,4 +158,33 @@ func TestVerifyFindsAChangedPiece(t *testing.T) {
 			}
 		})
 	}
+}
+
+// TestACopyOfTheDatabaseCarriesFiles copies the database as a backup does, while it is open, and reads the file from there.
+func TestACopyOfTheDatabaseCarriesFiles(t *testing.T) {
+	s := situation{plantdbtest.Plant(t)}
+	if s.DB.Engine() != migrations.SQLite {
+		t.Log("on this engine a backup is the engine's own")
+		return
+	}
+	content := trace(2*attached.PieceBytes + 5)
+	a := add(t, s.Site, s.of(assets.AttachedToOrder, s.order(t)), content)
+	file := filepath.Join(t.TempDir(), "copy.db")
+	if err := s.DB.CopyTo(t.Context(), file); err != nil {
+		t.Fatal(err)
+	}
+	copied := plantdbtest.Again(t, file)
+	plantdbtest.Whole(t, copied)
+	got, err := attached.Content(t.Context(), copied, a)
+	if err != nil || !bytes.Equal(got, content) {
+		t.Errorf("the copy gives %d bytes of %d (%v)", len(got), len(content), err)
+	}
+}
+
+// order raises an order and returns its ID.
+func (s situation) order(t *testing.T) int64 {
+	t.Helper()
+	o := workorder.Order{PlantID: s.Plant.ID, Kind: workorder.KindOther, ConveyorID: s.Conveyor.ID, Title: "look at it"}
+	s.Change(t, plantdbtest.Noon, func(c *plantdb.Change) error { return orders.RaiseByHand(c, &o) })
+	return o.ID
 }
