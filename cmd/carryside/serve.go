@@ -68,6 +68,7 @@ type serving struct {
 // serveOn listens, says its address, evaluates the rules beside the screens and stops in order: it says that it is not
 // ready, lets requests under way end, then the evaluation; the caller closes the database.
 func serveOn(ctx context.Context, p *Program, db *plantdb.DB, s serving) error {
+	serveRoom.use()
 	log := newLog(p.Stderr, s.logFormat)
 	evaluator := jobs.Evaluator(db, log)
 	front := desk.New(db, s.now, evaluator, version())
