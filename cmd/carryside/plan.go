@@ -58,7 +58,7 @@ func (c *planCommand) Run(ctx context.Context, p *Program) error {
 	debug.SetMemoryLimit(memoryGoal)
 	t := newTeller(p.Stderr, func() time.Duration { return p.Now().Sub(started) })
 	limit := time.Duration(c.Time * float64(time.Second))
-	found, err := plan.Solve(ctx, read, plan.Settings{
+	found, err := solved(ctx, read, plan.Settings{
 		Seed: c.Seed, Steps: c.Steps, Limit: max(limit-reserve, limit/2), Clock: t.used, Tell: t.tell,
 	})
 	t.end()
@@ -66,6 +66,16 @@ func (c *planCommand) Run(ctx context.Context, p *Program) error {
 		return fmt.Errorf("%s: %w", c.Case, err)
 	}
 	return c.print(p.Stdout, read, found, t.used())
+}
+
+// solved plans the case. A panic would be our mistake, and even that ends in one line.
+func solved(ctx context.Context, c *plan.Case, s plan.Settings) (found *plan.Plan, err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = fmt.Errorf("the planner made a mistake, please report it with the case: %v", r)
+		}
+	}()
+	return plan.Solve(ctx, c, s)
 }
 
 // print writes the plan.

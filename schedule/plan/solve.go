@@ -39,6 +39,8 @@ type solver struct {
 	lanes  []*lane
 	dual   *dual // nil before it begins and once it has converged
 	epochs int
+	mu     sync.Mutex // guards broke
+	broke  any        // what a chain panicked with
 }
 
 // Solve searches for the cheapest plan of the case until it is proven, the steps or the time are used up, or ctx is cancelled; then it
@@ -198,14 +200,16 @@ func (s *solver) epoch() {
 	var all sync.WaitGroup
 	for _, l := range s.lanes {
 		all.Go(func() {
+			defer s.catch()
 			slots <- struct{}{}
+			defer func() { <-slots }()
 			l.run(n, s.halt)
-			<-slots
 		})
 	}
 	converged := false
 	if s.dual != nil {
 		all.Go(func() {
+			defer s.catch()
 			if s.set.Workers == 1 {
 				slots <- struct{}{}
 				defer func() { <-slots }()
@@ -214,8 +218,20 @@ func (s *solver) epoch() {
 		})
 	}
 	all.Wait()
+	if s.broke != nil {
+		panic(s.broke)
+	}
 	s.steps += n * laneCount
 	s.gather(converged)
+}
+
+// catch keeps what a chain panicked with, so that it is raised again where Solve was called and the caller can deal with it.
+func (s *solver) catch() {
+	if r := recover(); r != nil {
+		s.mu.Lock()
+		s.broke = r
+		s.mu.Unlock()
+	}
 }
 
 // gather takes over what an epoch found.
