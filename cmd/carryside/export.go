@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"runtime/debug"
 	"strings"
 	"time"
 
@@ -134,6 +135,7 @@ func (c *exportCommand) issue(ctx context.Context, db *plantdb.DB, r *reports.Re
 	if c.Draft {
 		return f.keep()
 	}
+	debug.FreeOSMemory() // what a fleet's workbook took is not held while its bytes are kept
 	form := strings.TrimPrefix(strings.ToLower(filepath.Ext(c.Out)), ".")
 	content, err := os.Open(f.temporary)
 	if err != nil {
