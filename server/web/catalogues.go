@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -40,6 +41,33 @@ var kindQuantities = []catalogueQuantity{
 	{"work_h", "work in the stop", "h", nil}, {"run_in_h", "run-in check after", "h", nil}, {"crew", "people", "people", nil},
 	{due.PlannedStopH, "stop for a planned remake", "h", nil}, {due.UnplannedStopH, "stop after a failure", "h", nil},
 	{due.MaxSpliceGap, "widest splice gap", "m", &unit.Width}, {due.MaxHardness, "greatest hardness", "Shore A", nil},
+}
+
+// moneyQuantities are what a remake costs beside the stop.
+var moneyQuantities = []catalogueQuantity{{due.LabourCost, "labour of a remake", "", nil}, {due.CallOutCost, "what labour costs more after a failure", "", nil}, {due.BeltCost, "belt and compound", "", nil}}
+
+// kindQuantitiesIn are the defaults of a splice kind with those in money: in the company's currency, or in the one in which
+// a value stands already.
+func kindQuantitiesIn(currency string, values []assets.CatalogueValue) []catalogueQuantity {
+	out := slices.Clone(kindQuantities)
+	for _, q := range moneyQuantities {
+		q.Unit = currency
+		if v, ok := assets.ValueOf(values, q.Name); ok && v.Unit != "" {
+			q.Unit = v.Unit
+		}
+		out = append(out, q)
+	}
+	return out
+}
+
+// withoutCosts leaves out what is told in money for those who may not read costs.
+func (r *Request) withoutCosts(values []assets.CatalogueValue) []assets.CatalogueValue {
+	if r.May(people.ReadCosts) {
+		return values
+	}
+	return slices.DeleteFunc(slices.Clone(values), func(v assets.CatalogueValue) bool {
+		return slices.ContainsFunc(moneyQuantities, func(q catalogueQuantity) bool { return q.Name == v.Quantity })
+	})
 }
 
 // sign is the unit in which a default is typed and shown.
@@ -95,7 +123,7 @@ func (s *Site) catalogues(r *Request) error {
 		p.Specs = append(p.Specs, r.specLine(sp))
 	}
 	for _, k := range kinds {
-		l := catalogueLine{Name: Capital(assets.KindWords(k.Form, k.Bond)), Remark: k.Remark, Values: r.valueLines(kindQuantities, k.Values)}
+		l := catalogueLine{Name: Capital(assets.KindWords(k.Form, k.Bond)), Remark: k.Remark, Values: r.valueLines(slices.Concat(kindQuantities, moneyQuantities), r.withoutCosts(k.Values))}
 		if r.May(people.EditCatalogues) {
 			l.To = r.At("catalogues/kinds", k.ID)
 		}
@@ -248,7 +276,7 @@ func (s *Site) editSpecification(r *Request) error {
 		p.valueRows(specificationQuantities, sp.Values)
 		p.catalogueFrom(sp.ID, sp.Remark)
 		return p, nil
-	}, func(_ *formPage, e *entry) (string, string, error) {
+	}, func(p *formPage, e *entry) (string, string, error) {
 		next := sp
 		next.RowID, next.Name, next.Family, next.Carcass = e.rowID(), e.must("name", "the specification's name"), e.text("family"), e.text("carcass")
 		next.Plies, next.GuideProfile, next.Remark = e.whole("plies", 0, 20), e.text("guide_profile"), e.text("remark")
@@ -263,6 +291,11 @@ func (s *Site) editSpecification(r *Request) error {
 		from := e.catalogueFrom(sp.ID)
 		if err := e.Err(); err != nil {
 			return "", "", err
+		}
+		if sp.ID != 0 && !slices.Equal(sp.Values, next.Values) {
+			if err := s.askFirst(r, p, LifeChange{Specification: &next}); err != nil {
+				return "", "", err
+			}
 		}
 		err := s.Catalogues.SaveSpecification(r.Context(), r.act("keep the specification "+next.Name, e.text("reason")), &next, from)
 		return r.At("catalogues"), "Specification " + next.Name + " kept.", renamed(err, at)
@@ -283,24 +316,34 @@ func (s *Site) editSpliceKind(r *Request) error {
 		}
 		k = kinds[i]
 	}
+	reg, err := s.register(r)
+	if err != nil {
+		return err
+	}
+	known := kindQuantitiesIn(cmp.Or(reg.Company.Currency, r.Plant.Plant.Currency), k.Values)
 	return r.answer(func(f *Form) (*formPage, error) {
 		p := &formPage{Form: f, Save: "Keep the splice kind", Leave: r.At("catalogues")}
 		p.Sheet, p.Say = "Splice kind", pick(k.ID == 0, "Add a splice kind", "Change what is taken for granted of: "+assets.KindWords(k.Form, k.Bond))
 		f.version(k.Version)
 		p.section("", f.Select("form", "Form", string(k.Form), choices("", assets.Forms, formWords)).Must(), f.Select("bond", "Bond", string(k.Bond), choices("", assets.Bonds, bondWords)).Must())
-		p.valueRows(kindQuantities, k.Values)
+		p.valueRows(known, k.Values)
 		p.catalogueFrom(k.ID, k.Remark)
 		return p, nil
-	}, func(_ *formPage, e *entry) (string, string, error) {
+	}, func(p *formPage, e *entry) (string, string, error) {
 		next := k
 		next.RowID, next.Remark = e.rowID(), e.text("remark")
 		next.Form = oneOf(e, "form", "choose a form from the list", assets.Forms...)
 		next.Bond = oneOf(e, "bond", "choose a bond from the list", assets.Bonds...)
 		var at map[string]string
-		next.Values, at = e.values(kindQuantities)
+		next.Values, at = e.values(known)
 		from := e.catalogueFrom(k.ID)
 		if err := e.Err(); err != nil {
 			return "", "", err
+		}
+		if k.ID != 0 && !slices.Equal(k.Values, next.Values) {
+			if err := s.askFirst(r, p, LifeChange{Kind: &next}); err != nil {
+				return "", "", err
+			}
 		}
 		err := s.Catalogues.SaveSpliceKind(r.Context(), r.act("keep a splice kind", e.text("reason")), &next, from)
 		return r.At("catalogues"), Capital(assets.KindWords(next.Form, next.Bond)) + " kept.", renamed(err, at)

@@ -53,13 +53,18 @@ func (s *Site) editConveyor(r *Request) error {
 		p.section("", fromWhen(f, ""))
 		p.reason(false, "Needed for a correction")
 		return p, nil
-	}, func(_ *formPage, e *entry) (string, string, error) {
+	}, func(p *formPage, e *entry) (string, string, error) {
 		next := c
 		next.RowID = e.rowID()
 		e.conveyor(&next)
 		from := e.changesFrom()
 		if err := e.Err(); err != nil {
 			return "", "", err
+		}
+		if next.StopCostPerHour != c.StopCostPerHour {
+			if err := s.askFirst(r, p, LifeChange{Conveyor: &next}); err != nil {
+				return "", "", err
+			}
 		}
 		err := s.Registers.AlterConveyor(r.Context(), r.Scope, r.act(pick(from == 0, "correct", "change")+" conveyor "+next.Tag, e.text("reason")), &next, from)
 		return r.At("conveyors", c.ID), "Conveyor " + next.Tag + pick(from == 0, " corrected.", " changed from now on."), err

@@ -31,6 +31,8 @@ type fakePlant struct {
 	frames   []PlantFrame
 	list     []PlantSummary
 	noLives  bool
+	moves    bool         // changes of defaults and costs move a date
+	asked    []LifeChange // what was asked to move
 	staff    []assets.Person
 	fleet    *Fleet
 	past     map[int64]*Past

@@ -20,16 +20,17 @@ type formPage struct {
 	Form     *Form
 	Sections []formSection
 	Rows     *formRows
-	RowsAt   int      // the rows stand before this section; at the end when there is none
-	Save     string   // word of the button
-	Leave    string   // address to leave to; "": the page before is not known
-	Says     []string // what to know before saving, a paragraph each
-	Cautions []string // what can hurt somebody, in the words of the trade
-	Facts    []fact   // what is known already, beside the form
-	FactsOf  string   // headline of the facts
-	Effects  []fact   // what saving would do to what is kept, beside the form
-	EffectOf string   // headline of the effects
-	Links    []Link   // what was entered before and may be corrected; without an address it is only told
+	RowsAt   int        // the rows stand before this section; at the end when there is none
+	Save     string     // word of the button
+	Leave    string     // address to leave to; "": the page before is not known
+	Says     []string   // what to know before saving, a paragraph each
+	Cautions []string   // what can hurt somebody, in the words of the trade
+	Facts    []fact     // what is known already, beside the form
+	FactsOf  string     // headline of the facts
+	Effects  []fact     // what saving would do to what is kept, beside the form
+	EffectOf string     // headline of the effects
+	Moves    *movesPart // what saving would move, shown once before it is kept
+	Links    []Link     // what was entered before and may be corrected; without an address it is only told
 }
 
 // formSection is fields under a headline.
@@ -92,6 +93,8 @@ func (r *Request) answer(build formBuild, save formSave) error {
 	switch {
 	case err == nil:
 		return r.Done(to, notice)
+	case errors.Is(err, errAskFirst):
+		return r.Show("form", p)
 	case p.Form.Refused(err):
 		return r.Refill("form", p)
 	case errors.Is(err, assets.ErrConflict):

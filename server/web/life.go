@@ -19,6 +19,7 @@ import (
 
 // Lives is what the pages about life need.
 type Lives interface {
+	Moving
 	// LifeBook returns the laws of the cohorts of a plant's customer with the lives the reader may see. It may be shared:
 	// screens do not change it.
 	LifeBook(ctx context.Context, scope assets.Scope, plantID int64, now time.Time) (*LifeBook, error)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"net/http"
+	"net/url"
 	"strings"
 	"testing"
 	"time"
@@ -43,6 +44,16 @@ func (f *fakePlant) LifeBook(context.Context, assets.Scope, int64, time.Time) (*
 	laws, err := cohort.Study(cohort.Sort(b.Lives))
 	b.Laws = laws
 	return b, err
+}
+
+// WhatMoves says that splice 2 of Q3 is recommended 62 days earlier.
+func (f *fakePlant) WhatMoves(_ context.Context, _ assets.Scope, _ int64, _ time.Time, c LifeChange) ([]Move, error) {
+	f.asked = append(f.asked, c)
+	if !f.moves {
+		return nil, nil
+	}
+	before, after := due.Advice{At: morning.AddDate(0, 0, 100), Day: "2027-03-05"}, due.Advice{At: morning.AddDate(0, 0, 38), Day: "2027-01-02", Reason: "best age 364 000 passes"}
+	return []Move{{SpliceID: f.fleet.Standings[4].SpliceID, Before: due.Forecast{Advice: before}, After: due.Forecast{Advice: after}}}, nil
 }
 
 func TestAPlannerLooksAtHowLongStepSplicesLast(t *testing.T) {
@@ -101,5 +112,54 @@ func TestAPlantThatHasTaughtNothingYet(t *testing.T) {
 	v := as(t, f, assets.RolePlanner)
 	if doc := v.get("/plants/3/life"); doc.Find(".empty").Length() != 1 {
 		t.Error("nothing says what is missing")
+	}
+}
+
+// A default that moves dates comes back once with what it moves; nothing typed is lost and nothing is kept before.
+func TestAChangedDefaultShowsWhatItMovesBeforeItIsKept(t *testing.T) {
+	f := withLead(skarrow())
+	f.moves = true
+	v := as(t, f, assets.RoleLead)
+	const path = "/plants/3/catalogues/kinds/8"
+	form := url.Values{"version": {"508"}, "form": {"stepped"}, "bond": {"hot-vulcanised"}, "rows": {"2"}, "from": {"now"}, "reason": {"stops are dearer"},
+		"v1_quantity": {"life_days"}, "v1_value": {"1 460"}, "v1_class": {"D"}, "v1_source": {"common practice"},
+		"v2_quantity": {due.LabourCost}, "v2_value": {"40 000"}, "v2_class": {"P"}, "v2_source": {"last year's invoices"}}
+	d := v.post(path, form, http.StatusOK)
+	if len(f.office().kept) != 0 {
+		t.Fatalf("kept before it was shown: %+v", f.office().kept)
+	}
+	row := plainly(d.Find("#mv").Parent().Find("tbody tr").Text())
+	for _, want := range []string{"Q3 splice 2", "5 Mar 2027", "2 Jan 2027", "62 days earlier", "best age 364 000 passes"} {
+		if !strings.Contains(row, want) {
+			t.Errorf("%q is not in %q", want, row)
+		}
+	}
+	if got := d.Find("#f-v2_value").AttrOr("value", ""); got != "40 000" {
+		t.Errorf("40 000 was typed and came back as %q", got)
+	}
+	form.Set(movesSeen, d.Find(`[name="`+movesSeen+`"]`).AttrOr("value", ""))
+	v.taken(path, form)
+	if k := one[assets.SpliceKind](t, f.office()); len(k.Values) != 2 || k.Values[1].Value != 40_000 || k.Values[1].Unit != "NOK" {
+		t.Errorf("kept %+v", k)
+	}
+	if len(f.asked) != 2 || f.asked[0].Kind == nil || f.asked[0].Kind.ID != 8 {
+		t.Errorf("asked %+v", f.asked)
+	}
+}
+
+func TestAChangeThatMovesNothingIsKeptAtOnce(t *testing.T) {
+	f := withLead(skarrow())
+	v := as(t, f, assets.RoleLead)
+	v.taken("/plants/3/catalogues/kinds/8", url.Values{"version": {"508"}, "form": {"stepped"}, "bond": {"hot-vulcanised"}, "rows": {"1"}, "from": {"now"},
+		"v1_quantity": {"life_days"}, "v1_value": {"1 500"}, "v1_class": {"D"}, "v1_source": {"common practice"}})
+}
+
+func TestMovesInWords(t *testing.T) {
+	at := func(days int) due.Forecast { return due.Forecast{Advice: due.Advice{At: morning.AddDate(0, 0, days)}} }
+	for want, m := range map[string]Move{"62 days earlier": {Before: at(100), After: at(38)}, "1 day later": {Before: at(10), After: at(11)}, "gets a date": {After: at(5)},
+		"loses its date": {Before: at(5)}, "best age or chance only": {Before: at(5), After: at(5)}} {
+		if got := plainly(m.byWords()); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
 	}
 }

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"carryside/assets"
@@ -9,6 +10,7 @@ import (
 	"carryside/assets/plantdb/outlook"
 	"carryside/assets/plantdb/registry"
 	"carryside/schedule/due"
+	"carryside/schedule/rules"
 	"carryside/server/web"
 )
 
@@ -57,15 +59,91 @@ func (d *Desk) foresee(ctx context.Context, scope assets.Scope, k *keptFleet, no
 
 // model is what a plant's forecasts need besides the laws.
 func (d *Desk) model(ctx context.Context, scope assets.Scope, k *keptFleet, now time.Time) (due.LifeModel, error) {
-	reg := k.plant.Register
 	kinds, err := registry.SpliceKinds(ctx, d.db, plantdb.AsOf{})
 	if err != nil {
 		return due.LifeModel{}, err
 	}
-	found, err := outlook.ReadLifeFindings(ctx, d.db, scope, reg.Plant.ID, plantdb.AsOf{})
+	found, err := outlook.ReadLifeFindings(ctx, d.db, scope, k.plant.Register.Plant.ID, plantdb.AsOf{})
 	if err != nil {
 		return due.LifeModel{}, err
 	}
-	k.fleet.Trends = due.Trends(now, reg, kinds, found.Measured)
-	return due.LifeModel{Cost: due.CostIn(reg, kinds), Trends: due.CrossingsOf(k.fleet.Trends), Findings: due.Demands(now, reg, k.plant.Rules, found.Demanding)}, nil
+	model := modelOf(now, k.plant.Register, k.plant.Rules, kinds, found)
+	k.fleet.Trends = due.Trends(now, k.plant.Register, kinds, found.Measured)
+	return model, nil
+}
+
+// modelOf is the model on a register and catalogue, as they are or as they would be.
+func modelOf(now time.Time, reg *assets.Register, rs []rules.Rule, kinds []assets.SpliceKind, found outlook.LifeFindings) due.LifeModel {
+	return due.LifeModel{Cost: due.CostIn(reg, kinds), Trends: due.CrossingsOf(due.Trends(now, reg, kinds, found.Measured)), Findings: due.Demands(now, reg, rs, found.Demanding)}
+}
+
+// WhatMoves returns the splices of a plant whose forecast a change would move: the recommended day, or by more than a day
+// the due band or by anything the best age.
+func (d *Desk) WhatMoves(ctx context.Context, scope assets.Scope, plantID int64, now time.Time, change web.LifeChange) ([]web.Move, error) {
+	k, err := d.kept(ctx, scope, plantID, now)
+	if err != nil {
+		return nil, err
+	}
+	laws, err := d.laws.Laws(ctx, d.db, k.plant.Register.Plant.CustomerID, now)
+	if err != nil {
+		return nil, err
+	}
+	kinds, err := registry.SpliceKinds(ctx, d.db, plantdb.AsOf{})
+	if err != nil {
+		return nil, err
+	}
+	found, err := outlook.ReadLifeFindings(ctx, d.db, scope, plantID, plantdb.AsOf{})
+	if err != nil {
+		return nil, err
+	}
+	reg, kinds := changed(k.plant.Register, kinds, change)
+	model := modelOf(k.at, reg, k.plant.Rules, kinds, found)
+	model.Laws = laws.Laws
+	after := due.Forecasts(k.at, reg, k.plant.Rules, k.plant.Clocks, model)
+	var moves []web.Move
+	for i, b := range k.fleet.Forecasts { // both of the same splices in the order of the register
+		if i < len(after) && after[i].SpliceID == b.SpliceID && moved(b, after[i]) {
+			moves = append(moves, web.Move{SpliceID: b.SpliceID, Before: b, After: after[i]})
+		}
+	}
+	return moves, nil
+}
+
+// moved tells whether two forecasts differ by what somebody would plan by.
+func moved(a, b due.Forecast) bool {
+	return a.Advice.Day != b.Advice.Day || a.Best.Words != b.Best.Words || a.Band.At50.Sub(b.Band.At50).Abs() > 24*time.Hour
+}
+
+// changed is a register and the splice kinds as they would be.
+func changed(reg *assets.Register, kinds []assets.SpliceKind, change web.LifeChange) (*assets.Register, []assets.SpliceKind) {
+	next := *reg // shared: its lists are copied before they are changed
+	if k := change.Kind; k != nil {
+		kinds = replaced(kinds, *k, func(o assets.SpliceKind) bool { return o.ID == k.ID })
+	}
+	if s := change.Specification; s != nil {
+		next.Specifications = replaced(reg.Specifications, *s, func(o assets.Specification) bool { return o.ID == s.ID })
+	}
+	if c := change.Conveyor; c != nil {
+		next.Conveyors = slices.Clone(reg.Conveyors)
+		for i := range next.Conveyors {
+			if next.Conveyors[i].ID == c.ID {
+				next.Conveyors[i].StopCostPerHour = c.StopCostPerHour
+			}
+		}
+	}
+	next.Lines, next.Belts, next.Splices = slices.Clone(reg.Lines), slices.Clone(reg.Belts), slices.Clone(reg.Splices)
+	next.Specifications = slices.Clone(next.Specifications)
+	next.Conveyors = slices.Clone(next.Conveyors)
+	next.Arrange()
+	return &next, kinds
+}
+
+func replaced[T any](all []T, by T, is func(T) bool) []T {
+	out := slices.Clone(all)
+	for i := range out {
+		if is(out[i]) {
+			out[i] = by
+		}
+	}
+	return out
 }
