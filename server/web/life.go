@@ -203,7 +203,7 @@ func (l *lifeLook) say() string {
 	case rests.Lives == 0:
 		return "No life of this cohort can be used"
 	case l.law.Predictive == nil:
-		return fmt.Sprintf("None of %s has failed yet: no date is set from their life", Figure(int(rests.Lives), "splice", "splices"))
+		return fmt.Sprintf("None of %s has failed yet: no date is set from their life", Figure(len(l.lives.Lives), "splice", "splices"))
 	case l.best == nil:
 		return fmt.Sprintf("Half of %s fail by %s", lower(kind), l.age(l.law.Predictive.Best.Quantile(0.5)))
 	case l.best.Result == life.Optimum && math.IsNaN(float64(l.best.High)):

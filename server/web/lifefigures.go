@@ -55,8 +55,8 @@ func (l *lifeLook) plot() (template.HTML, []lifePoint) {
 		}
 		f.BestSays = "best age " + ageFigure(f.Best)
 	}
-	rests := l.law.Own.RestsOn
-	f.Sentence = fmt.Sprintf("Share of splices failed against %s: %s, %s censored, the fitted curve with its 90 %% band", l.law.Clock, Figure(int(rests.Failures), "failure", "failures"), Int(rests.Censored))
+	failed := l.lives.Failures() // of the lives that may be seen here
+	f.Sentence = fmt.Sprintf("Share of splices failed against %s: %s, %d others, the fitted curve with its 90 %% band", l.law.Clock, Figure(failed, "failure", "failures"), len(f.Marks)-failed)
 	return drawing.OfFailures(f), rows
 }
 
