@@ -86,8 +86,8 @@ func ceilDiv(a, b int) int {
 
 // The pace is halved after patience rounds that gained next to nothing; below slowest the method has converged.
 const (
-	startPace = 0.5
-	patience  = 25
+	startPace = 0.12
+	patience  = 14
 	slowest   = 1.0 / 4096
 	smooth    = 0.6
 )

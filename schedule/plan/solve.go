@@ -177,8 +177,17 @@ const epochSteps = 200
 // boundFrom is the epoch in which the bound begins, when there is a plan to measure its steps by.
 const boundFrom = 8
 
+// boundAhead is for how many epochs the bound is given twice its share, since its first rounds say most.
+const boundAhead = 30
+
 // boundWork is the work on the bound in an epoch: about a quarter of the whole.
-func (s *solver) boundWork() int { return min(max(40*len(s.p.jobs), 4_000), 80_000) }
+func (s *solver) boundWork() int {
+	work := min(max(40*len(s.p.jobs), 4_000), 80_000)
+	if s.epochs < boundFrom+boundAhead {
+		work *= 2
+	}
+	return work
+}
 
 // large searches with chains, and raises the bound beside them, until something ends it.
 func (s *solver) large() {
