@@ -52,8 +52,9 @@ func (v fleetView) live(conveyorID int64) []assets.Splice {
 	if !ok {
 		return nil
 	}
-	var out []assets.Splice
-	for _, s := range v.Register.SplicesOf(b.ID) {
+	all := v.Register.SplicesOf(b.ID)
+	out := make([]assets.Splice, 0, len(all))
+	for _, s := range all {
 		if _, stands := v.at[s.ID]; stands {
 			out = append(out, s)
 		}

@@ -14,8 +14,9 @@ import (
 
 // views is the templates: one set per screen, each the layout, the parts and the screen's own file.
 type views struct {
-	mu   sync.RWMutex
-	sets map[string]*template.Template
+	mu    sync.RWMutex
+	sets  map[string]*template.Template
+	sizes sync.Map // screen -> how many bytes it had last, an int: so much room the next one gets
 }
 
 // loadViews parses layout.html, parts and screens of files. It fails when a screen's file and the list of
@@ -83,10 +84,13 @@ func (v *views) render(screen string, page any) (*bytes.Buffer, error) {
 		return nil, fmt.Errorf("no screen %q", screen)
 	}
 	var b bytes.Buffer
-	b.Grow(32 << 10)
+	last, _ := v.sizes.Load(screen)
+	size, _ := last.(int)
+	b.Grow(size + size/8 + 4<<10)
 	if err := set.ExecuteTemplate(&b, "layout.html", page); err != nil {
 		return nil, fmt.Errorf("fill screen %s: %w", screen, err)
 	}
+	v.sizes.Store(screen, b.Len())
 	return &b, nil
 }
 

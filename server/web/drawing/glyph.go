@@ -49,7 +49,10 @@ func (s *svg) seams(f *figure, ox, oy float64) {
 
 // byBand returns splices from least to most used, unknown ones first.
 func byBand(all []Splice) []Splice {
-	var out []Splice
+	if len(all) < 2 {
+		return all
+	}
+	out := make([]Splice, 0, len(all))
 	for _, b := range []Band{Unknown, Tight, Settled, Opening, Past} {
 		for _, sp := range all {
 			if sp.Used.Band() == b {

@@ -305,11 +305,12 @@ func (s *svg) draw(f *figure, ox, oy float64, hubs bool) {
 func (f *figure) returnWay(ox, oy float64) string {
 	pieces := f.path.Pieces()[1:]
 	from := f.path.Run(0).To
-	d := "M" + num(ox+from.XMM) + " " + num(oy-from.YMM)
+	d := svg{b: make([]byte, 0, 48*(len(pieces)+1))}
+	d.raw("M", num(ox+from.XMM), " ", num(oy-from.YMM))
 	for _, p := range pieces {
-		end := num(ox+p.To.XMM) + " " + num(oy-p.To.YMM)
+		x, y := num(ox+p.To.XMM), num(oy-p.To.YMM)
 		if !p.Arc {
-			d += "L" + end
+			d.raw("L", x, " ", y)
 			continue
 		}
 		large, sweep := "0", "0"
@@ -319,9 +320,10 @@ func (f *figure) returnWay(ox, oy float64) string {
 		if p.SweepRad < 0 {
 			sweep = "1" // clockwise on the page
 		}
-		d += "A" + num(p.RadiusMM) + " " + num(p.RadiusMM) + " 0 " + large + " " + sweep + " " + end
+		r := num(p.RadiusMM)
+		d.raw("A", r, " ", r, " 0 ", large, " ", sweep, " ", x, " ", y)
 	}
-	return d
+	return string(d.b)
 }
 
 // weight hangs the black weight of a gravity take-up; any other take-up pulley has none.

@@ -46,14 +46,16 @@ func OfPlant(lines []Line, scaleWords func(perM float64) (metres float64, word s
 	perM := scaleOf(lines)
 	var p Plant
 	var strips []strip
+	belts := 0
 	for _, l := range lines {
+		belts += len(l.Belts)
 		strips = append(strips, stripsOf(l, perM, &p.Stretched)...)
 	}
-	var s svg
-	var body svg
+	body := svg{b: make([]byte, 0, roomOfBelt*belts)}
 	h := body.rows(strips, perM)
+	s := svg{b: make([]byte, 0, len(body.b)+1000)}
 	s.open("glyph plant", plantW, h, true, "Every belt of the plant in side elevation, all at one scale")
-	s.raw(string(body.b))
+	s.b = append(s.b, body.b...)
 	if metres, word := scaleWords(perM); metres > 0 {
 		s.bar(metres*perM, word)
 	}
@@ -61,6 +63,9 @@ func OfPlant(lines []Line, scaleWords func(perM float64) (metres float64, word s
 	p.SVG = s.html()
 	return p
 }
+
+// roomOfBelt is about how many bytes a belt's drawing takes.
+const roomOfBelt = 1500
 
 // scaleOf chooses pixels per metre: the plant in two rows where its belts stay long enough to be read, else
 // as many rows as that takes.
