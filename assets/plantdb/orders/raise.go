@@ -1,7 +1,9 @@
 package orders
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
@@ -114,17 +116,20 @@ func (r *raising) bringForward() error {
 
 // decide sorts proposals into those that are there, join, raise or remind.
 func (r *raising) decide(proposals []rules.Proposal) error {
-	for _, p := range proposals {
-		row := p.Occurrence(r.c.Act.Now)
-		there, err := r.there(row)
-		if err != nil {
-			return err
-		}
-		if there {
+	rows := make([]rules.Occurrence, len(proposals))
+	for i, p := range proposals {
+		rows[i] = p.Occurrence(r.c.Act.Now)
+	}
+	there, err := r.there(rows)
+	if err != nil {
+		return err
+	}
+	for i, p := range proposals {
+		if there[keyOf(rows[i])] {
 			r.n.Known++
 			continue
 		}
-		r.place(p, row)
+		r.place(p, rows[i])
 	}
 	return nil
 }
@@ -172,15 +177,58 @@ func firstAt(c *plantdb.Change, plantID int64) (bool, error) {
 	return len(ids) == 0, err
 }
 
-// there tells whether an occurrence stands under its key.
-func (r *raising) there(o rules.Occurrence) (bool, error) {
+// key is what an occurrence is unique by.
+type key struct {
+	RuleID       int64
+	TargetKind   rules.TargetKind
+	TargetID     int64
+	Cycle        string
+	WithdrawalNo int
+}
+
+func keyOf(o rules.Occurrence) key {
+	return key{o.RuleID, o.TargetKind, o.TargetID, o.Cycle, o.WithdrawalNo}
+}
+
+// there returns which keys of some occurrences stand already, asked for by rule and kind of target, some hundred at once.
+func (r *raising) there(rows []rules.Occurrence) (map[key]bool, error) {
+	found := map[key]bool{}
 	if r.first {
-		return false, nil
+		return found, nil
 	}
-	var n int64
-	err := r.c.Tx().Raw(`SELECT count(*) FROM occurrences WHERE rule_id = ? AND target_kind = ? AND target_id = ? AND cycle = ? AND withdrawal_no = ?`,
-		o.RuleID, o.TargetKind, o.TargetID, o.Cycle, o.WithdrawalNo).Scan(&n).Error
-	return n > 0, err
+	type asked struct {
+		rule int64
+		kind rules.TargetKind
+	}
+	of := map[asked][]rules.Occurrence{}
+	for _, o := range rows {
+		a := asked{o.RuleID, o.TargetKind}
+		of[a] = append(of[a], o)
+	}
+	for a, all := range of {
+		for some := range slices.Chunk(all, 200) {
+			targets, cycles := make([]int64, len(some)), make([]string, len(some))
+			for i, o := range some {
+				targets[i], cycles[i] = o.TargetID, o.Cycle
+			}
+			var keys []key
+			err := r.c.Tx().Raw(`SELECT rule_id, target_kind, target_id, cycle, withdrawal_no FROM occurrences
+				WHERE rule_id = ? AND target_kind = ? AND target_id IN ? AND cycle IN ?`, a.rule, a.kind, distinct(targets), distinct(cycles)).Scan(&keys).Error
+			if err != nil {
+				return nil, err
+			}
+			for _, k := range keys { // of all pairs of a target and a cycle: those asked for are among them
+				found[k] = true
+			}
+		}
+	}
+	return found, nil
+}
+
+// distinct sorts values and leaves out what is there twice. It works in place.
+func distinct[T cmp.Ordered](list []T) []T {
+	slices.Sort(list)
+	return slices.Compact(list)
 }
 
 // write writes the orders with their first events, then the rows that point to them.
