@@ -182,15 +182,18 @@ func (r *Request) pastDecision(st due.Standing, v fleetView) decision {
 		Bad: "Past its " + pastWord(st) + " " + usedWords(u) + ", and no order is open.", days: -int(st.Used.Value * 1000)}
 }
 
-// likely is the chance of coming due before the next stop from which somebody has to decide.
+// likely is the chance of coming due before the next stop from which somebody has to decide: the first date of the due band.
 const likely = 0.1
 
 // dueDecision is a splice that may well come due before its next stop. What rests on a rule of thumb alone is no decision.
 func (r *Request) dueDecision(st due.Standing, in todayInputs) (decision, bool) {
 	f := in.v.forecast(st.SpliceID)
+	if f == nil || f.Band.At10.IsZero() || st.Band.Past() {
+		return decision{}, false
+	}
 	c, _ := in.v.Register.Conveyor(st.ConveyorID)
 	stop, _ := nextStop(in.windows, c, r.Now)
-	if f == nil || stop == nil || st.Band.Past() {
+	if stop == nil || f.Band.At10.After(stop.Start.Time()) { // under the 10 % from which somebody decides
 		return decision{}, false
 	}
 	p, each := f.Chances(stop.Start.Time())

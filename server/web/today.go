@@ -224,6 +224,7 @@ func (r *Request) comingRows(in todayInputs) []comingRow {
 	for _, o := range in.open {
 		ordered[o.SpliceID] = true
 	}
+	at := make(map[int64]time.Time, len(in.v.Standings))
 	next := slices.Clone(in.v.Standings)
 	key := func(st due.Standing) time.Time {
 		if f := in.v.forecast(st.SpliceID); f != nil && !f.Advice.At.IsZero() {
@@ -232,12 +233,16 @@ func (r *Request) comingRows(in todayInputs) []comingRow {
 		return in.v.dueKeyOf(st.SpliceID)
 	}
 	next = slices.DeleteFunc(next, func(s due.Standing) bool {
-		return ordered[s.SpliceID] || s.Overdue || key(s).Equal(lastOfAll)
+		if ordered[s.SpliceID] || s.Overdue {
+			return true
+		}
+		at[s.SpliceID] = key(s)
+		return at[s.SpliceID].Equal(lastOfAll)
 	})
-	slices.SortStableFunc(next, func(a, b due.Standing) int { return key(a).Compare(key(b)) })
+	slices.SortStableFunc(next, func(a, b due.Standing) int { return at[a.SpliceID].Compare(at[b.SpliceID]) })
 	var rows []comingRow
 	for _, st := range next[:min(len(next), comingShown)] {
-		rows = append(rows, r.comingRow(in, st, key(st)))
+		rows = append(rows, r.comingRow(in, st, at[st.SpliceID]))
 	}
 	return rows
 }

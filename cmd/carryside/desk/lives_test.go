@@ -1,0 +1,105 @@
+package desk_test
+
+import (
+	"context"
+	"strings"
+	"testing"
+	"time"
+
+	"carryside/assets"
+	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/fleetdb"
+	"carryside/assets/plantdb/plantdbtest"
+	"carryside/assets/plantdb/registry"
+	"carryside/assets/samplefleet"
+	"carryside/cmd/carryside/desk"
+	"carryside/schedule/due"
+	"carryside/server/web"
+)
+
+// The demo's terminal from the database: a forecast for every live splice, gaps held against the catalogue's limit, a finding
+// of grade 3 that sets the date, and what a dearer failure moves.
+func TestTheDeskForeseesAPlant(t *testing.T) {
+	ctx := context.Background()
+	db := plantdbtest.Again(t, plantdbtest.Address(t))
+	if err := fleetdb.Write(ctx, db, samplefleet.Demo(fleetdb.Day)); err != nil {
+		t.Fatal(err)
+	}
+	now := fleetdb.Day.Add(time.Hour)
+	d := desk.New(db, func() time.Time { return now }, nil, "test")
+	fl, err := d.Fleet(ctx, assets.PlantScope(1), 1, now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(fl.Forecasts) == 0 || len(fl.Forecasts) != len(fl.Standings) {
+		t.Fatalf("%d forecasts of %d splices", len(fl.Forecasts), len(fl.Standings))
+	}
+	crossing := 0
+	for _, tr := range fl.Trends {
+		if tr.Limit.Quantity != due.MaxSpliceGap || tr.Limit.Value != 0.004 {
+			t.Fatalf("%+v is not held against the catalogue's 4 mm", tr)
+		}
+		if tr.Crossing != nil {
+			crossing++
+		}
+	}
+	if crossing == 0 {
+		t.Errorf("none of %d gaps heads for its limit", len(fl.Trends))
+	}
+	s := fl.Register.Splices[0]
+	demandsADate(t, db, d, s, now)
+	movesByADearerFailure(t, d, fl, now)
+}
+
+func demandsADate(t *testing.T, db *plantdb.DB, d *desk.Desk, s assets.Splice, now time.Time) {
+	t.Helper()
+	grade := 4
+	f := assets.Finding{PlantID: 1, ConveyorID: s.ConveyorID, SpliceID: s.ID, FoundAt: assets.InstantOf(now), FoundDay: assets.DayOf(now), Category: "fabric pulled", Grade: &grade}
+	act := plantdb.Act{PersonID: 1, Origin: plantdb.Screen, Action: "record a finding", Now: now, Plants: []int64{1}}
+	if err := db.Change(t.Context(), act, func(c *plantdb.Change) error { _, err := registry.AddFinding(c, &f); return err }); err != nil {
+		t.Fatal(err)
+	}
+	fl, err := d.Fleet(t.Context(), assets.PlantScope(1), 1, now.Add(time.Minute))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, one := range fl.Forecasts {
+		if one.SpliceID == s.ID && (one.Advice.By != "finding" || !strings.Contains(one.Advice.Reason, "grade 4") || one.Advice.At.After(now)) {
+			t.Errorf("after a finding of grade 4: %+v", one.Advice)
+		}
+	}
+}
+
+func movesByADearerFailure(t *testing.T, d *desk.Desk, fl *web.Fleet, now time.Time) {
+	t.Helper()
+	kinds, err := d.SpliceKinds(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	moved, seen := 0, map[int64]bool{}
+	for _, k := range kinds {
+		dearer := k
+		dearer.Values = append([]assets.CatalogueValue{{Quantity: due.UnplannedStopH, Value: 400, Unit: "h", Class: assets.ClassP}}, k.Values...)
+		moves, err := d.WhatMoves(t.Context(), assets.PlantScope(1), 1, now.Add(time.Minute), web.LifeChange{Kind: &dearer})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range moves {
+			s, _ := fl.Register.Splice(m.SpliceID)
+			if s.Form != k.Form || s.Bond != k.Bond || seen[m.SpliceID] {
+				t.Errorf("%s %s moves splice %d of another kind, or twice", k.Form, k.Bond, m.SpliceID)
+			}
+			seen[m.SpliceID] = true
+			if m.After.Best.Known && m.Before.Best.Known && m.After.Best.Age >= m.Before.Best.Age {
+				t.Errorf("a dearer failure makes the best age of splice %d later: %v to %v", m.SpliceID, m.Before.Best.Age, m.After.Best.Age)
+			}
+			moved++
+		}
+		if same, err := d.WhatMoves(t.Context(), assets.PlantScope(1), 1, now.Add(time.Minute), web.LifeChange{Kind: &k}); err != nil || len(same) != 0 {
+			t.Errorf("what stays the same moves %d splices, %v", len(same), err)
+		}
+	}
+	if moved == 0 {
+		t.Error("a failure of 400 hours moves nothing")
+	}
+}
