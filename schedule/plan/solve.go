@@ -64,7 +64,7 @@ func Solve(ctx context.Context, c *Case, set Settings) (*Plan, error) {
 }
 
 // explaining is the share of the time, in parts of it, that a search which proves nothing leaves for reasons and hints.
-const explaining = 12
+const explaining = 20
 
 // halt says whether the search has to end: time is up but for what the reasons need, or somebody cancelled.
 func (s *solver) halt() bool {
@@ -132,10 +132,13 @@ func (s *solver) tell() {
 	}
 }
 
-// Steps of the chain that goes ahead of the proof of a small case, and the sizes a proof is tried at.
+// Steps of the chain that goes ahead of the proof of a small case, at least and for each job beyond a few, and the size up to which a
+// proof is tried.
 const (
-	warmSteps = 1_500
-	tableJobs = 64
+	warmSteps    = 1_500
+	warmStepsJob = 400
+	warmJobs     = 14
+	tableJobs    = 64
 )
 
 // small tries to prove the optimum with tables; it says whether it did, or whether time is up.
@@ -145,7 +148,7 @@ func (s *solver) small() bool {
 	}
 	if len(s.p.jobs) > 0 {
 		l := newLane(s.p, s.best, s.set.Seed, 0)
-		l.run(min(warmSteps, s.left()), s.halt)
+		l.run(min(warmSteps+warmStepsJob*max(0, len(s.p.jobs)-warmJobs), s.left()), s.halt)
 		s.steps += l.steps
 		s.better(l.bestCost, l.best)
 	}
