@@ -70,11 +70,18 @@ func Of(log *slog.Logger, r *http.Request, err error) Problem {
 	return p
 }
 
+// troubled is an error of the place where things are kept (a full disk, a locked database) with words for people at screens.
+type troubled interface {
+	error
+	Trouble() string
+}
+
 func of(err error) Problem {
 	var invalid assets.Invalid
 	var status Status
 	var conflict *Conflict
 	var tooLarge *http.MaxBytesError
+	var trouble troubled
 	switch {
 	case errors.As(err, &status):
 		return Problem{Type: "about:blank", Title: status.Title, Status: status.Code, Detail: status.Detail}
@@ -96,6 +103,8 @@ func of(err error) Problem {
 	case errors.Is(err, assets.ErrNotFound):
 		return Problem{Type: "about:blank", Title: "There is nothing here", Status: http.StatusNotFound,
 			Detail: "It does not exist, or it is not among what you were granted."}
+	case errors.As(err, &trouble):
+		return Problem{Type: "about:blank", Title: "Nothing can be kept at the moment", Status: http.StatusServiceUnavailable, Detail: sentence(trouble.Trouble())}
 	}
 	return Problem{Type: "about:blank", Title: "The program failed at this", Status: http.StatusInternalServerError,
 		Detail: "What was kept before stays kept; what you just sent was not."}

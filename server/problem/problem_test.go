@@ -75,3 +75,17 @@ func TestMessageOfFieldsIsASentence(t *testing.T) {
 		t.Error("sides of a conflict are told apart wrongly")
 	}
 }
+
+// diskFull is an error of the storage as people at screens are told it.
+type diskFull struct{}
+
+func (diskFull) Error() string   { return "write /var/lib/belts.db: no space left on device" }
+func (diskFull) Trouble() string { return "the disk is full; nothing was kept. Tell whoever runs the program" }
+
+func TestAFullDiskIsToldWithoutItsPath(t *testing.T) {
+	log := slog.New(slog.DiscardHandler)
+	p := Of(log, httptest.NewRequest("POST", "/plants/3/readings", nil), fmt.Errorf("keep a reading: %w", diskFull{}))
+	if p.Status != http.StatusServiceUnavailable || p.Detail != "The disk is full; nothing was kept. Tell whoever runs the program." || p.Reference == "" {
+		t.Errorf("%+v", p)
+	}
+}
