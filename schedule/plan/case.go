@@ -1,7 +1,7 @@
 package plan
 
 // A Case is the closed problem. Every reference is an index into the list it names: a job's Conveyor is a place in Conveyors, an
-// Option's Window a place in Windows. Whoever builds a Case answers for its being well formed; Check says whether it is.
+// Option's Window a place in Windows. Whoever builds a Case answers for its being well formed; planfile checks those that come as files.
 type Case struct {
 	ID    string
 	Title string
