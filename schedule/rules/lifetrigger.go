@@ -61,8 +61,11 @@ func (o *Outlook) likelyToFail(r Rule, t inScope, l SpliceLife, after, until tim
 		if !t.holds(at) {
 			continue
 		}
-		next, second := o.stopsAfter(t.LineID, at)
 		by := at.AddDate(0, 0, withoutStopDays)
+		next, second := o.stopsAfter(t.LineID, at)
+		if next != nil && by.Before(o.in.Now) && next.Start.Time().After(o.in.Now) {
+			next, second = nil, nil // the stops of then are not on record; those to come were not the next ones
+		}
 		if second != nil {
 			by = second.Start.Time()
 		}

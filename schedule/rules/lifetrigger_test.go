@@ -160,3 +160,19 @@ func TestALifeRuleIsChecked(t *testing.T) {
 		}
 	}
 }
+
+// Stops that lie behind were not all written down: a preview of the past does not take the next one known now, a year and
+// more on, for the next one of then. A splice of 300 days has 1 - exp(0.027 - 0.0593) = 3 % to fail in ninety days, but 60 %
+// to fail in the 600 days to a stop of today's plan.
+func TestAPreviewOfThePastDoesNotLookToStopsOfToday(t *testing.T) {
+	in := worn(t, "2026-11-25T12:00:00Z")
+	in.Windows = []assets.StopWindow{{Start: assets.InstantOf(utc(t, "2026-12-12T06:00")), End: assets.InstantOf(utc(t, "2026-12-12T20:00"))},
+		{Start: assets.InstantOf(utc(t, "2027-03-12T06:00")), End: assets.InstantOf(utc(t, "2027-03-12T20:00"))}}
+	made := utc(t, "2025-01-29T12:00")
+	in.Splices[1].Made, in.Lives[32] = assets.Exactly(made, time.UTC), wearing(made, assets.ClassC)
+	for _, row := range NewOutlook(in).Preview(nil, lifeRule(0.25)).Rows {
+		if row.Target.SpliceID == 32 && len(row.Edited) > 0 && row.Edited[0].At.Before(utc(t, "2026-08-01")) {
+			t.Errorf("raised %v", row.Edited[0].At)
+		}
+	}
+}
