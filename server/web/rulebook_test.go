@@ -176,6 +176,25 @@ func TestARuleThatCannotBeComesBack(t *testing.T) {
 	v.refused("/plants/3/rules/new", url.Values{"name": {"x"}, "target": {"splice"}, "kind": {"take-up"}, "resplices_left": {"99"}, "order_kind": {"inspection"}}, "resplices_left")
 }
 
+// TestARefusedRuleIsNotWorkedOut posts a cron expression of every minute, which would plan a million dates for each
+// target: the page shows the rule as it stands, of a new one nothing.
+func TestARefusedRuleIsNotWorkedOut(t *testing.T) {
+	v := as(t, skarrow(), assets.RolePlanner)
+	form := filledForm(v.get("/plants/3/rules/6"))
+	form.Set("kind", "cron")
+	form.Set("cron", "* * * * *")
+	form.Set("show", "yes")
+	d := v.post("/plants/3/rules/6", form, http.StatusUnprocessableEntity)
+	if got := text(d, "table:not(.stackt) tbody tr:nth-child(2)"); !strings.HasPrefix(got, "Next year21 orders21 orders") {
+		t.Errorf("of a rule that stands: %q", got)
+	}
+	form.Set("name", "each minute")
+	d = v.post("/plants/3/rules/new", form, http.StatusUnprocessableEntity)
+	if n := d.Find("table").Length(); n != 0 || !strings.Contains(text(d, "p.note"), "once the rule can be worked out") {
+		t.Errorf("of a new rule: %d tables, note %q", n, text(d, "p.note"))
+	}
+}
+
 func TestANewCronRule(t *testing.T) {
 	f := skarrow()
 	v := as(t, f, assets.RolePlanner)

@@ -87,7 +87,14 @@ func (s *Site) editing(r *Request, start rules.Rule, stands *rules.Rule) error {
 	if err != nil {
 		return err
 	}
-	r.showRule(p, look, stands, edited)
+	switch {
+	case status == nil:
+		r.showRule(p, look, stands, edited)
+	case stands != nil: // what is refused may plan anything, each minute as well: it is not worked out
+		r.showRule(p, look, stands, *stands)
+	default:
+		p.Sheet, p.Sub = "Rule", r.ruleSub(nil)
+	}
 	if p.Form.Refused(status) {
 		p.Shown, p.Say = "", "This rule cannot be worked out yet: mend what is marked"
 		return r.Refill("rule", p)
@@ -229,11 +236,13 @@ func (r *Request) strip(pre rules.Preview, sentence string) (template.HTML, int)
 	}
 	for _, row := range rows[:shown] {
 		sr := drawing.StripRow{Name: r.rowName(row, named), InFrom: row.ScopeFrom, InTo: row.ScopeUntil}
+		stands := make(map[int64]bool, len(row.Stands))
 		for _, st := range row.Stands {
 			sr.Stands = append(sr.Stands, st.At)
+			stands[st.At.UnixMicro()] = true
 		}
 		for _, st := range row.Edited {
-			if !slices.ContainsFunc(row.Stands, func(o rules.Stroke) bool { return o.At.Equal(st.At) }) {
+			if !stands[st.At.UnixMicro()] {
 				sr.Edits = append(sr.Edits, st.At)
 			}
 		}
