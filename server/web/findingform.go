@@ -1,6 +1,8 @@
 package web
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
 	"fmt"
 	"slices"
 	"strings"
@@ -220,7 +222,7 @@ func (s *Site) newFinding(r *Request) error {
 		p.findingFields(reg, c, assets.Finding{FoundAt: r.thisMinute()}, target)
 		return p, nil
 	}, func(_ *formPage, e *entry) (string, string, error) {
-		fd := assets.Finding{FoundByID: r.Who.Person.ID, ClientID: e.text("client_id")}
+		fd := assets.Finding{FoundByID: r.Who.Person.ID, ClientID: r.onceAsTyped(e.text("client_id"))}
 		e.finding(&fd, reg, c)
 		if err := e.Err(); err != nil {
 			return "", "", err
@@ -228,6 +230,16 @@ func (s *Site) newFinding(r *Request) error {
 		again, err := s.Registers.AddFinding(r.Context(), r.Scope, r.act("record a finding at "+c.Tag, ""), &fd)
 		return r.At("conveyors", c.ID), findingNotice(c.Tag, fd, again), err
 	})
+}
+
+// onceAsTyped is the client number of what is typed in a form of this number: sent twice it is one finding, but gone
+// back to, changed and sent again it is another, which is not to be lost.
+func (r *Request) onceAsTyped(form string) string {
+	if form == "" {
+		return ""
+	}
+	sum := sha256.Sum256([]byte(form + "\x00" + r.C.Request.PostForm.Encode()))
+	return hex.EncodeToString(sum[:12])
 }
 
 // findingsListed is how many earlier findings stand beside the form.

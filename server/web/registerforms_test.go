@@ -208,6 +208,11 @@ func TestAFindingIsRecordedOnce(t *testing.T) {
 	if got := text(v.get("/plants/3/conveyors/3"), ".note.chalk"); !strings.Contains(got, "recorded already") || len(f.office().acts) != 1 {
 		t.Errorf("sent twice it says %q", got)
 	}
+	form.Set("measurement", "5.1")
+	v.taken(path, form)
+	if len(f.office().acts) != 2 {
+		t.Error("what was typed after going back to the form is lost")
+	}
 }
 
 func TestAFindingIsCorrectedAndARefusalSigned(t *testing.T) {
