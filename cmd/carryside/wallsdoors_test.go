@@ -43,7 +43,7 @@ var doors = map[string]string{
 	"GET /plants/:plant": "reads", "GET /plants/:plant/about": "reads", "GET /plants/:plant/belts": "reads", "GET /plants/:plant/calculator": "reads", "POST /plants/:plant/calculator": "reads",
 	"GET /plants/:plant/catalogues": "reads", "GET /plants/:plant/conveyors/:conveyor": "reads", "GET /plants/:plant/conveyors/:conveyor/readings": "reads", "GET /plants/:plant/find": "reads", "GET /plants/:plant/held": "reads",
 	"GET /plants/:plant/life": "reads", "GET /plants/:plant/life/lives": "reads", "GET /plants/:plant/lines": "reads", "GET /plants/:plant/orders": "reads", "GET /plants/:plant/orders/:order": "reads", "POST /plants/:plant/orders/:order": "reads", "GET /plants/:plant/readings": "reads",
-	"GET /plants/:plant/reports": "reads", "GET /plants/:plant/reports/:report": "reads", "GET /plants/:plant/reports/make": "reads", "GET /plants/:plant/rules": "reads",
+	"GET /plants/:plant/reports": "reads", "* /plants/:plant/reports/:report": "reads", "GET /plants/:plant/reports/make": "reads", "GET /plants/:plant/rules": "reads",
 	"GET /plants/:plant/reports/issued/:issued": "reads", "GET /plants/:plant/reports/issued/:issued/proof": "reads", "GET /plants/:plant/journal": "journal", "POST /plants/:plant/journal/proof": "journal",
 	"GET /plants/:plant/splices/:splice": "reads", "GET /plants/:plant/stops": "reads",
 

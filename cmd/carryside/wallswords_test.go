@@ -53,11 +53,19 @@ func at(e *estate, below string) string { return e.address("/plants/:plant", "",
 func (a *asker) readAll(paths []string) []page {
 	var out []page
 	for _, p := range paths {
-		if got := a.ask(http.MethodGet, p, nil); got.status == http.StatusOK {
+		if got := a.take(p); got.status == http.StatusOK {
 			out = append(out, page{p, got})
 		}
 	}
 	return out
+}
+
+// take asks for a page, or sends the form with which a report is taken along.
+func (a *asker) take(path string) reply {
+	if to, form, file := strings.Cut(path, "?format="); file && !isMachine(path) {
+		return a.ask(http.MethodPost, to, url.Values{"format": {form}})
+	}
+	return a.ask(http.MethodGet, path, nil)
 }
 
 // words is the text of an answer; a workbook's sheets are unpacked.

@@ -146,7 +146,7 @@ func TestCorrectionsStandBesideAReportAsKnownThen(t *testing.T) {
 func TestReportGivenOutIsKeptWithItsProof(t *testing.T) {
 	f := skarrow()
 	v := as(t, f, assets.RoleAuditor)
-	sent := v.do(httptest.NewRequest("GET", "/plants/3/reports/splice-age?as-of=2026-11-20&format=xlsx", nil), http.StatusOK).Body.Bytes()
+	sent := v.send("/plants/3/reports/splice-age", url.Values{"as-of": {"2026-11-20"}, "format": {"xlsx"}}, http.StatusOK).Body.Bytes()
 	d := v.get("/plants/3/reports")
 	if n := d.Find(`section[aria-labelledby="la"] tbody tr`).Length(); n != 1 {
 		t.Fatalf("%d reports are listed as given out", n)

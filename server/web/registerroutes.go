@@ -55,6 +55,6 @@ func registerRoutes() []Route {
 	add(people.Read, "belts", "calculator", "calculator", (*Site).calculator, get, post)
 	add(people.Read, "reports", "reports", "reports", (*Site).reports, get)
 	add(people.Read, "reports", "reports", "reports/make", (*Site).makeReport, get)
-	add(people.Read, "reports", "reports", "reports/:report", (*Site).report, get)
+	add(people.Read, "reports", "reports", "reports/:report", (*Site).report, get, post)
 	return out
 }

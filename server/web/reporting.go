@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"net/url"
+	"slices"
 	"strings"
 	"time"
 
@@ -58,20 +59,30 @@ type reportPage struct {
 	Report  *reports.Report
 	Columns []reports.Column
 	Rows    [][]reports.Cell
-	Files   []Action
+	Take    *takePart
 	Left    int        // rows that only the files have
-	sent    bool       // as a file
 	Since   *sincePart // what was learned after the known-at day; nil: as known now
+}
+
+// takePart is the form with which the report on the page is taken along as a file: giving it out is journalled, so a
+// link, which a browser may follow ahead, does not do it.
+type takePart struct {
+	To    string
+	Asked []Option // what was asked for the page: the name of a field and what stands in it
+	Forms []Option // a button each
 }
 
 // mostPreviewRows is how many rows the page shows; the files have all.
 const mostPreviewRows = 1000
 
-// reportForms are the forms a report is taken along in.
-var reportForms = []struct {
+// reportWay is a form a report is taken along in.
+type reportWay struct {
 	format, words, ending, mime string
 	write                       func(*reports.Report, context.Context, io.Writer) (reports.Proof, error)
-}{
+}
+
+// reportForms are the forms a report is taken along in.
+var reportForms = []reportWay{
 	{"xlsx", "Workbook", ".xlsx", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", (*reports.Report).WriteXLSX},
 	{"csv", "CSV", ".csv", "text/csv; charset=utf-8", (*reports.Report).WriteCSV},
 	{"json", "JSON", ".json", "application/json", (*reports.Report).WriteJSON},
@@ -83,7 +94,7 @@ func (s *Site) reports(r *Request) error {
 	if err != nil {
 		return err
 	}
-	p := &reportsPage{Form: reportForm(r, reg, true), To: r.At("reports", "make")}
+	p := &reportsPage{Form: catalogueForm(r, reg), To: r.At("reports", "make")}
 	p.Sheet, p.Say = "Reports", reportsSay(len(reports.Catalogue))
 	p.Sub = "As of any past day, with what is known now or was known on a day; each with a proof that tells whether its file was changed."
 	for _, e := range reports.Catalogue {
@@ -102,21 +113,40 @@ func reportsSay(n int) string {
 	return Capital(Count(n, "report is", "reports are")) + " kept ready, each as of any day"
 }
 
-// reportForm is as-of day, scope and, in the catalogue, which report and in which form.
-func reportForm(r *Request, reg *assets.Register, choose bool) *Form {
-	var sent url.Values
-	if q := r.C.Request.URL.Query(); len(q) > 0 {
-		sent = q
-	}
-	f := NewForm(sent)
+// catalogueForm is which report, as-of day and scope.
+func catalogueForm(r *Request, reg *assets.Register) *Form {
+	f := NewForm(r.asked())
 	f.Plain = r.F
-	if choose {
-		var entries []Option
-		for _, e := range reports.Catalogue {
-			entries = append(entries, Option{Value: e.Slug, Label: e.Title})
-		}
-		f.Select("report", "Report", "", entries).Must().OverBoth()
+	var entries []Option
+	for _, e := range reports.Catalogue {
+		entries = append(entries, Option{Value: e.Slug, Label: e.Title})
 	}
+	f.Select("report", "Report", "", entries).Must().OverBoth()
+	return reportFields(f, r, reg)
+}
+
+// reportForm is as-of day and scope.
+func reportForm(r *Request, reg *assets.Register) *Form {
+	f := NewForm(r.asked())
+	f.Plain = r.F
+	return reportFields(f, r, reg)
+}
+
+// asked is what was sent with the form, or stands in the address; nil when neither says anything.
+func (r *Request) asked() url.Values {
+	if r.Posted() {
+		return r.C.Request.PostForm
+	}
+	if q := r.C.Request.URL.Query(); len(q) > 0 {
+		return q
+	}
+	return nil
+}
+
+// askedFields are the fields that say what a report is of.
+var askedFields = []string{"as-of", "known-at", "line", "conveyor"}
+
+func reportFields(f *Form, r *Request, reg *assets.Register) *Form {
 	f.Date("as-of", "As of, end of day", string(r.F.Today())).Hinted("Any past day; today is as of now")
 	f.Date("known-at", "As known at, end of day", "").Hinted("Empty: with what is known now. A past day: as it was known then")
 	lines := []Option{{Label: "every line"}}
@@ -125,13 +155,6 @@ func reportForm(r *Request, reg *assets.Register, choose bool) *Form {
 	}
 	f.Select("line", "Line", "", lines)
 	f.ConveyorTag("conveyor", "Conveyor", "every conveyor", "", reg)
-	if choose {
-		formats := []Option{{Label: "page to look at"}}
-		for _, form := range reportForms {
-			formats = append(formats, Option{Value: form.format, Label: strings.ToLower(form.words[:1]) + form.words[1:] + ", " + form.ending})
-		}
-		f.Select("format", "Form", "", formats)
-	}
 	return f
 }
 
@@ -146,7 +169,7 @@ func (s *Site) makeReport(r *Request) error {
 	return r.Done(r.At("reports", e.Slug)+"?"+q.Encode(), "")
 }
 
-// report shows one report, or sends it as a file.
+// report shows one report; posted, it is given out as a file.
 func (s *Site) report(r *Request) error {
 	e, err := reports.Find(r.C.Param("report"))
 	if err != nil {
@@ -156,32 +179,35 @@ func (s *Site) report(r *Request) error {
 	if err != nil {
 		return err
 	}
-	p := &reportPage{Form: reportForm(r, reg, false)}
+	p := &reportPage{Form: reportForm(r, reg)}
 	p.Sheet, p.Say = e.Title, e.Question
-	err = s.makeOne(r, e, p)
+	if r.Posted() {
+		err = s.giveOut(r, e, p.Form)
+	} else {
+		err = s.makeOne(r, e, p)
+	}
 	switch {
-	case p.sent:
-		return err
 	case p.refused(err):
 		p.Report = nil
 		return r.Refill("report", p)
-	case err != nil:
+	case err != nil || r.Posted():
 		return err
 	}
 	return r.Show("report", p)
 }
 
-// makeOne builds the report and fills the page or sends the file.
-func (s *Site) makeOne(r *Request, e reports.Entry, p *reportPage) error {
-	in, day, err := s.askedReport(r, p.Form)
+// giveOut builds the report in the form asked for, keeps it and sends it. Nothing said is the workbook.
+func (s *Site) giveOut(r *Request, e reports.Entry, f *Form) error {
+	in, day, err := s.askedReport(r, f)
 	if err != nil {
 		return err
 	}
-	form := -1
-	for i := range reportForms {
-		if reportForms[i].format == r.Query("format") {
-			form = i
-		}
+	form := 0
+	if asked := r.C.Request.PostForm.Get("format"); asked != "" {
+		form = slices.IndexFunc(reportForms, func(known reportWay) bool { return known.format == asked })
+	}
+	if form < 0 {
+		return assets.ErrNotFound
 	}
 	var file *madeFile
 	err = s.Reporting.ReadReport(r.Context(), assets.PlantScope(r.PlantID()), in.Known.At, func(source reports.Source) error {
@@ -190,18 +216,31 @@ func (s *Site) makeOne(r *Request, e reports.Entry, p *reportPage) error {
 		if err != nil {
 			return err
 		}
-		if form >= 0 {
-			file, err = r.makeFile(report, form)
+		file, err = r.makeFile(report, form)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	return s.sendReport(r, file)
+}
+
+// makeOne builds the report and fills the page.
+func (s *Site) makeOne(r *Request, e reports.Entry, p *reportPage) error {
+	in, day, err := s.askedReport(r, p.Form)
+	if err != nil {
+		return err
+	}
+	err = s.Reporting.ReadReport(r.Context(), assets.PlantScope(r.PlantID()), in.Known.At, func(source reports.Source) error {
+		in.Source = source
+		report, err := e.Build(r.Context(), in, day)
+		if err != nil {
 			return err
 		}
 		return p.fill(r, report)
 	})
 	if err != nil {
 		return err
-	}
-	if file != nil {
-		p.sent = true
-		return s.sendReport(r, file)
 	}
 	return s.since(r, e, in, day, p)
 }
@@ -325,12 +364,13 @@ func (p *reportPage) fill(r *Request, report *reports.Report) error {
 	if _, known := report.Asked(); known != "" {
 		p.Sub = fullStop(strings.TrimSuffix(p.Sub, ".") + ", " + knownWords(r.F, known))
 	}
-	for _, form := range reportForms {
-		q := r.C.Request.URL.Query()
-		q.Set("format", form.format)
-		p.Files = append(p.Files, Action{Word: form.words, To: r.At("reports", report.Slug) + "?" + q.Encode(), Main: form.format == "xlsx"})
+	p.Take = &takePart{To: r.At("reports", report.Slug)}
+	for _, name := range askedFields {
+		p.Take.Asked = append(p.Take.Asked, Option{Label: name, Value: p.Form.Value(name)})
 	}
-	p.Do = append(p.Do, p.Files[len(p.Files)-1], p.Files[0])
+	for _, form := range reportForms {
+		p.Take.Forms = append(p.Take.Forms, Option{Value: form.format, Label: form.words})
+	}
 	return nil
 }
 

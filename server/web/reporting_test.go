@@ -8,6 +8,7 @@ import (
 	"encoding/json"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
 	"strings"
 	"testing"
 	"time"
@@ -15,6 +16,8 @@ import (
 	"carryside/assets"
 	"carryside/reports"
 	"carryside/schedule/due"
+
+	"github.com/PuerkitoBio/goquery"
 )
 
 // fakeSource is the fake plant as reports ask for it.
@@ -138,7 +141,7 @@ func TestReportAsksForADayThatIs(t *testing.T) {
 func TestReportIsTakenAlong(t *testing.T) {
 	v := as(t, skarrow(), assets.RoleAuditor)
 	file := func(format string) *httptest.ResponseRecorder {
-		return v.do(httptest.NewRequest("GET", "/plants/3/reports/splice-age?as-of=2026-11-20&format="+format, nil), http.StatusOK)
+		return v.send("/plants/3/reports/splice-age", url.Values{"as-of": {"2026-11-20"}, "format": {format}}, http.StatusOK)
 	}
 	rec := file("csv")
 	if cd := rec.Header().Get("Content-Disposition"); !strings.Contains(cd, `"splice-age_skarrow-grain-terminal_2026-11-20.csv"`) {
@@ -158,5 +161,37 @@ func TestReportIsTakenAlong(t *testing.T) {
 	b := file("xlsx").Body.Bytes()
 	if _, err := zip.NewReader(bytes.NewReader(b), int64(len(b))); err != nil {
 		t.Errorf("no workbook: %v", err)
+	}
+}
+
+// TestReportIsTakenAlongByItsFormOnly presses each button of the page as a browser would, and follows a link with a form
+// in it: the link shows the page and gives nothing out.
+func TestReportIsTakenAlongByItsFormOnly(t *testing.T) {
+	f := skarrow()
+	v := as(t, f, assets.RoleAuditor)
+	d := v.get("/plants/3/reports/splice-age?as-of=2026-11-20&known-at=2026-11-01&conveyor=Q3&format=csv")
+	if len(f.books.issued) != 0 {
+		t.Fatal("a link gave a report out")
+	}
+	form := d.Find(`form#take[method="post"]`)
+	buttons := form.Find(`button[name="format"]`)
+	if buttons.Length() != len(reportForms) {
+		t.Fatalf("%d buttons", buttons.Length())
+	}
+	for i := range buttons.Length() {
+		sent := url.Values{"format": {buttons.Eq(i).AttrOr("value", "")}}
+		form.Find("input[type=hidden]").Each(func(_ int, in *goquery.Selection) { sent.Set(in.AttrOr("name", ""), in.AttrOr("value", "")) })
+		v.send(form.AttrOr("action", ""), sent, http.StatusOK)
+		if len(f.books.issued) != i+1 {
+			t.Fatalf("%v gave %d out", sent, len(f.books.issued)-i)
+		}
+		if got := f.books.issued[i].proof.Report; got.AsOf != "2026-11-20" || got.KnownAt != "2026-11-01" || got.Asked.Conveyor != "Q3" || got.Form != sent.Get("format") {
+			t.Errorf("%v gave out %+v", sent, got)
+		}
+	}
+	v.post("/plants/3/reports/splice-age", url.Values{"format": {"pdf"}}, http.StatusNotFound)
+	v.post("/plants/3/reports/splice-age", url.Values{"as-of": {"2040-01-01"}}, http.StatusUnprocessableEntity)
+	if len(f.books.issued) != len(reportForms) {
+		t.Error("a refused form gave a report out")
 	}
 }
