@@ -20,7 +20,7 @@ type DueBand struct {
 // Compose joins the causes: the chance of coming due by a date is 1 - product of (1 - chance of each cause). Causes are
 // taken as independent, which whoever shows the band has to say.
 //
-// Dates are found to the hour between now and the horizon.
+// Dates are found to two hours between now and the horizon.
 func Compose(causes []Cause, now, horizon time.Time) DueBand {
 	joint := func(t time.Time) float64 {
 		none := 1.0
@@ -30,7 +30,21 @@ func Compose(causes []Cause, now, horizon time.Time) DueBand {
 		return 1 - none
 	}
 	b := DueBand{Binding: -1}
-	b.At10, b.At50, b.At90 = reaches(joint, 0.1, now, horizon), reaches(joint, 0.5, now, horizon), reaches(joint, 0.9, now, horizon)
+	if len(causes) == 0 {
+		return b
+	}
+	b.At50 = reaches(joint, 0.5, now, horizon)
+	early, late := horizon, now // what the middle tells of where the others lie
+	if !b.At50.IsZero() {
+		early, late = b.At50, b.At50
+	}
+	b.At10, b.At90 = reaches(joint, 0.1, now, early), reaches(joint, 0.9, late, horizon)
+	if len(causes) == 1 {
+		if !b.At50.IsZero() {
+			b.Binding = 0
+		}
+		return b
+	}
 	var first time.Time
 	for i, c := range causes {
 		if at := reaches(c.Chance, 0.5, now, horizon); !at.IsZero() && (first.IsZero() || at.Before(first)) {
@@ -40,7 +54,7 @@ func Compose(causes []Cause, now, horizon time.Time) DueBand {
 	return b
 }
 
-// reaches is the first time at which a chance reaches a share, to the hour; zero when not by the horizon.
+// reaches is the first time at which a chance reaches a share, to two hours; zero when not by the horizon.
 func reaches(chance func(time.Time) float64, share float64, now, horizon time.Time) time.Time {
 	if chance(now) >= share {
 		return now
@@ -49,7 +63,7 @@ func reaches(chance func(time.Time) float64, share float64, now, horizon time.Ti
 		return time.Time{}
 	}
 	lo, hi := now, horizon
-	for hi.Sub(lo) > time.Hour {
+	for hi.Sub(lo) > 2*time.Hour {
 		mid := lo.Add(hi.Sub(lo) / 2)
 		if chance(mid) >= share {
 			hi = mid
@@ -63,12 +77,13 @@ func reaches(chance func(time.Time) float64, share float64, now, horizon time.Ti
 // Ran is what a splice will have run by a date: units of a clock since now, with one standard deviation.
 type Ran func(t time.Time) (mean, spread float64)
 
-// FailsBy is the chance of failing by a date of a splice of an age, averaged over how much it will have run.
+// FailsBy is the chance of failing by a date, averaged over how much will have been run; within is the chance of failing
+// within so many more units.
 //
 // What it will run is taken as normal, cut at zero, by the five-point rule of Gauss and Hermite (Abramowitz and Stegun,
 // table 25.10). The chances are read off a curve laid once over the units to come, so that a date costs five look-ups.
-func FailsBy(chance interface{ FailsWithin(age, x float64) float64 }, age float64, ran Ran, farthest float64) func(t time.Time) float64 {
-	curve := lay(chance, age, farthest)
+func FailsBy(within func(x float64) float64, ran Ran, farthest float64) func(t time.Time) float64 {
+	curve := lay(within, farthest)
 	return func(t time.Time) float64 {
 		mean, spread := ran(t)
 		if !(mean > 0) {
@@ -99,16 +114,16 @@ const curvePoints = 49
 // laidTo is the chance up to which the curve is laid; beyond it nobody plans.
 const laidTo = 0.97
 
-func lay(chance interface{ FailsWithin(age, x float64) float64 }, age, farthest float64) curve {
+func lay(within func(x float64) float64, farthest float64) curve {
 	for near := farthest / 1024; near < farthest; near *= 2 {
-		if chance.FailsWithin(age, near) >= laidTo {
+		if within(near) >= laidTo {
 			farthest = near
 		}
 	}
 	c := curve{step: math.Sqrt(farthest) / (curvePoints - 1), p: make([]float64, curvePoints)}
 	for i := 1; i < curvePoints; i++ {
 		x := float64(i) * c.step
-		c.p[i] = chance.FailsWithin(age, x*x)
+		c.p[i] = within(x * x)
 	}
 	return c
 }

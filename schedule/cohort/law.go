@@ -33,6 +33,7 @@ type Law struct {
 	LentBy   Key          // the parent in which they were found
 	// Predictive are the chances of failing, averaged over what the lives leave open; nil where there is no failure yet.
 	Predictive *life.Predictive
+	best       *bestAges
 	Class      assets.Class // C from five failures of its own with a fitted shape, else D
 }
 
@@ -60,7 +61,7 @@ func Study(all []Cohort) ([]Law, error) {
 	compared := map[Key][]Comparison{}
 	laws := make([]Law, 0, len(all))
 	for _, one := range all {
-		l := Law{Key: one.Key, Class: assets.ClassD}
+		l := Law{Key: one.Key, Class: assets.ClassD, best: &bestAges{of: map[float64]life.Replacement{}}}
 		l.chooseClock(one, all, compared)
 		l.Own = own[l.Clock][one.Key]
 		l.borrow(all, own[l.Clock])

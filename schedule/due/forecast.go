@@ -206,7 +206,7 @@ func (f *forecaster) byLife(law *cohort.Law, used usage) {
 	most, _ := ran(f.now.Add(Horizon))
 	if most > 0 {
 		f.cause("failed", cohort.Cause{Words: fmt.Sprintf("failing, by %s failures among %s lives of its cohort", Count(float64(f.out.Failures)), Count(float64(law.Own.RestsOn.Lives))),
-			Chance: cohort.FailsBy(law.Predictive, age, ran, 2*most)})
+			Chance: cohort.FailsBy(law.Predictive.At(age).FailsWithin, ran, 2*most)})
 	}
 	f.bestAge(law, age)
 }
@@ -254,14 +254,18 @@ func (f *forecaster) ran(c cohort.Clock) cohort.Ran {
 	h0, _ := f.r.line.HoursAt(f.now)
 	sure, _ := f.r.line.(spreads)
 	return func(t time.Time) (mean, spread float64) {
+		if sure != nil {
+			e := sure.Estimate(t)
+			if !e.Known {
+				return 0, 0
+			}
+			return max(0, e.Hours-h0) * scale, e.SpreadH * scale
+		}
 		h, known := f.r.line.HoursAt(t)
 		if !known {
 			return 0, 0
 		}
-		if sure != nil {
-			spread = sure.Estimate(t).SpreadH
-		}
-		return max(0, h-h0) * scale, spread * scale
+		return max(0, h-h0) * scale, 0
 	}
 }
 
@@ -276,7 +280,7 @@ func (f *forecaster) bestAge(law *cohort.Law, age float64) {
 		f.out.Best.Words = "what a failure costs here is not known: give the conveyor's cost of an unplanned stop"
 		return
 	}
-	rep, err := life.Replace(law.Predictive.Best, cost.Costs)
+	rep, err := law.BestAge(cost.Costs)
 	if err != nil {
 		f.out.Best.Words = "no best age: " + err.Error()
 		return

@@ -160,3 +160,31 @@ func TestASpliceTheLifeModelCannotTell(t *testing.T) {
 		})
 	}
 }
+
+// BenchmarkForecasts forecasts a plant of 450 splices of one cohort, a rule beside it.
+func BenchmarkForecasts(b *testing.B) {
+	lives := make([]life.Observation, 60)
+	for i := range lives {
+		lives[i] = life.Observation{Event: life.Censored, Life: 200_000 + 3_000*float64(i), Count: 1}
+		if i%5 == 0 {
+			lives[i].Event = life.Failed
+		}
+	}
+	p, err := life.Predict(lives, nil)
+	if err != nil {
+		b.Fatal(err)
+	}
+	law := cohort.Law{Key: grainKey, Clock: cohort.Passes, Predictive: p, Own: life.Fitted{RestsOn: life.Tally{Lives: 60, Failures: 12}}}
+	reg, clocks := grainPlant()
+	one := reg.Splices[0]
+	for i := range 449 {
+		s := one
+		s.ID = int64(1000 + i)
+		reg.Splices = append(reg.Splices, s)
+	}
+	now := local("2026-11-25T12:00")
+	b.ReportAllocs()
+	for b.Loop() {
+		due.Forecasts(now, reg, []rules.Rule{passesLimit(7, 364_000)}, clocks, due.LifeModel{Laws: []cohort.Law{law}})
+	}
+}

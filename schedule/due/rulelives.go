@@ -50,7 +50,7 @@ func (l oneLife) forRules(m LifeModel) rules.SpliceLife {
 		return out
 	}
 	if cost, ok := m.Cost(l.s); ok {
-		if rep, err := life.Replace(l.law.Predictive.Best, cost.Costs); err == nil && rep.Result == life.Optimum {
+		if rep, err := l.law.BestAge(cost.Costs); err == nil && rep.Result == life.Optimum {
 			out.BestAt, out.Best = l.reaches(float64(rep.Age)), fmt.Sprintf("%s %s", Count(float64(rep.Age)), l.law.Clock)
 		}
 	}

@@ -57,7 +57,13 @@ type Predictive struct {
 }
 
 // nodes is the number of shapes, and of scales at each, over which the likelihood is averaged.
-const nodes = 25
+const nodes = 11
+
+// nodesAlone is how many scales are taken where the shape is known: nothing else is averaged over.
+const nodesAlone = 25
+
+// leastWeight is the weight below which a node is left out: ten thousand of them make a chance of a thousandth.
+const leastWeight = 1e-7
 
 // reach is how far, in roots of the deviance, the likelihood is followed: beyond it a millionth is left.
 const reach = 5
@@ -166,7 +172,7 @@ func (b *belief) end(top, side float64) float64 {
 func (b *belief) average(top float64) (*Predictive, error) {
 	shapes := []float64{top}
 	if b.prior == nil || b.prior.SD > 0 {
-		shapes = even(b.end(top, -1), b.end(top, 1))
+		shapes = even(b.end(top, -1), b.end(top, 1), nodes)
 	}
 	out, logs := &Predictive{}, []float64(nil)
 	for _, logShape := range shapes {
@@ -175,7 +181,10 @@ func (b *belief) average(top float64) (*Predictive, error) {
 			return nil, err
 		}
 		lower, upper := held.limits(reach)
-		scales := even(lower, upper)
+		scales := even(lower, upper, nodes)
+		if len(shapes) == 1 {
+			scales = even(lower, upper, nodesAlone)
+		}
 		fixed := b.log(logShape) - held.l + math.Log((upper-lower)/held.point.b) // even steps of ln(scale) = k/shape
 		for _, k := range scales {
 			p := held.slice.point(k)
@@ -193,10 +202,10 @@ func (b *belief) average(top float64) (*Predictive, error) {
 }
 
 // even are the nodes from lo to hi.
-func even(lo, hi float64) []float64 {
-	at := make([]float64, nodes)
+func even(lo, hi float64, n int) []float64 {
+	at := make([]float64, n)
 	for i := range at {
-		at[i] = lo + (hi-lo)*float64(i)/(nodes-1)
+		at[i] = lo + (hi-lo)*float64(i)/float64(n-1)
 	}
 	return at
 }
@@ -207,14 +216,51 @@ func (p *Predictive) weigh(logs []float64) {
 	for _, l := range logs {
 		high = max(high, l)
 	}
-	p.weights = make([]float64, len(logs))
+	kept := p.laws[:0]
+	p.weights = make([]float64, 0, len(logs))
 	for i, l := range logs {
-		p.weights[i] = math.Exp(l - high)
-		sum += p.weights[i]
+		if w := math.Exp(l - high); w > leastWeight {
+			kept, p.weights = append(kept, p.laws[i]), append(p.weights, w)
+			sum += w
+		}
 	}
+	p.laws = kept
 	for i := range p.weights {
 		p.weights[i] /= sum
 	}
+}
+
+// Aged is a splice of an age: its chances of failing, asked for many times.
+type Aged struct {
+	p      *Predictive
+	age    float64
+	hazard []float64 // of each law up to the age
+}
+
+// At returns the chances of a splice that is sound at an age.
+func (p *Predictive) At(age float64) *Aged {
+	a := &Aged{p, age, make([]float64, len(p.laws))}
+	for i, law := range p.laws {
+		a.hazard[i] = law.CumulativeHazard(age)
+	}
+	return a
+}
+
+// FailsWithin is the chance of failing within x more units: 1 - exp(-(H(age+x) - H(age))), averaged. The step of the hazard is
+// H(age) ((1 + x/age)^shape - 1), which keeps its digits where x is small.
+func (a *Aged) FailsWithin(x float64) float64 {
+	sum := 0.0
+	if a.age <= 0 {
+		for i, law := range a.p.laws {
+			sum -= a.p.weights[i] * math.Expm1(-law.CumulativeHazard(x))
+		}
+		return sum
+	}
+	grown := math.Log1p(x / a.age)
+	for i, law := range a.p.laws {
+		sum -= a.p.weights[i] * math.Expm1(-a.hazard[i]*math.Expm1(law.Shape*grown))
+	}
+	return sum
 }
 
 // FailsWithin is the predictive chance that a unit sound at age fails within x more; both 0 or more, in the unit of the lives.

@@ -34,7 +34,7 @@ func TestDiscover(t *testing.T) {
 		"/conveyors": `<a href="/conveyors/1">C-1</a> <a href="/conveyors/2">C-2</a> <a href="/">Today</a>`,
 		"/conveyors/1": `<a href="/conveyors/1/belts">Belts</a> <form action="/make"><input name="day" value="2026-03-09">
 			<select name="scope"><option value="all">All</option></select><button name="as" value="csv">CSV</button></form>`,
-		"/conveyors/2": `<a href="/conveyors/2/belts">known</a> <a href="/conveyors/2/meters/9">only here was a meter replaced</a>`,
+		"/conveyors/2":       `<a href="/conveyors/2/belts">known</a> <a href="/conveyors/2/meters/9">only here was a meter replaced</a>`,
 		"/conveyors/1/belts": "", "/conveyors/2/meters/9": "",
 	}
 	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {

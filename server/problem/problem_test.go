@@ -79,8 +79,10 @@ func TestMessageOfFieldsIsASentence(t *testing.T) {
 // diskFull is an error of the storage as people at screens are told it.
 type diskFull struct{}
 
-func (diskFull) Error() string   { return "write /var/lib/belts.db: no space left on device" }
-func (diskFull) Trouble() string { return "the disk is full; nothing was kept. Tell whoever runs the program" }
+func (diskFull) Error() string { return "write /var/lib/belts.db: no space left on device" }
+func (diskFull) Trouble() string {
+	return "the disk is full; nothing was kept. Tell whoever runs the program"
+}
 
 func TestAFullDiskIsToldWithoutItsPath(t *testing.T) {
 	log := slog.New(slog.DiscardHandler)
