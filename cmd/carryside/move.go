@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"net/url"
+	"strings"
 
 	"carryside/assets/plantdb/moving"
 )
@@ -45,11 +46,20 @@ func carry(ctx context.Context, p *Program, from, to string) error {
 	return err
 }
 
-// withoutPassword is an address as it may be printed.
+// withoutPassword is an address of a database as it may be printed: what is printed ends in the system's log. The
+// password may stand before the host or, as PostgreSQL takes it too, among the parameters.
 func withoutPassword(dsn string) string {
-	address, err := url.Parse(dsn)
-	if err != nil || address.User == nil {
+	if !strings.Contains(dsn, "://") {
 		return dsn
+	}
+	address, err := url.Parse(dsn)
+	if err != nil {
+		return "the database"
+	}
+	if q := address.Query(); q.Has("password") || q.Has("sslpassword") {
+		q.Del("password")
+		q.Del("sslpassword")
+		address.RawQuery = q.Encode()
 	}
 	return address.Redacted()
 }

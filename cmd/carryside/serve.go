@@ -44,12 +44,12 @@ func (s *serveCommand) Run(ctx context.Context, p *Program) error {
 		return err
 	}
 	if demo {
-		return fmt.Errorf("%s holds the demonstration's invented plants; serve another file, or start carryside demo", s.DB)
+		return fmt.Errorf("%s holds the demonstration's invented plants; serve another file, or start carryside demo", withoutPassword(s.DB))
 	}
 	if err := firstRules(ctx, db, p.Now()); err != nil {
 		return err
 	}
-	return serveOn(ctx, p, db, serving{listen: s.Listen, door: door, signUp: s.SignUp, now: p.Now, dev: s.Dev, hello: "Carryside serves " + s.DB, logFormat: s.LogFormat, drain: s.Drain})
+	return serveOn(ctx, p, db, serving{listen: s.Listen, door: door, signUp: s.SignUp, now: p.Now, dev: s.Dev, hello: "Carryside serves " + withoutPassword(s.DB), logFormat: s.LogFormat, drain: s.Drain})
 }
 
 // serving is what a server is run with.
