@@ -81,9 +81,10 @@ type Ran func(t time.Time) (mean, spread float64)
 // within so many more units.
 //
 // What it will run is taken as normal, cut at zero, by the five-point rule of Gauss and Hermite (Abramowitz and Stegun,
-// table 25.10). The chances are read off a curve laid once over the units to come, so that a date costs five look-ups.
-func FailsBy(within func(x float64) float64, ran Ran, farthest float64) func(t time.Time) float64 {
-	curve := lay(within, farthest)
+// table 25.10). The chances are read off a curve laid once from least to most units to come, both above 0 and the chance
+// between 0 and 1 at both, so that a date costs five look-ups.
+func FailsBy(within func(x float64) float64, ran Ran, least, most float64) func(t time.Time) float64 {
+	curve := lay(within, least, most)
 	return func(t time.Time) float64 {
 		mean, spread := ran(t)
 		if !(mean > 0) {
@@ -103,39 +104,37 @@ var (
 	hermiteWeight = [5]float64{0.011257411327720693, 0.22207592200561264, 0.5333333333333333, 0.22207592200561264, 0.011257411327720693}
 )
 
-// curve is the chance of failing within x more units, at even steps of sqrt(x): close where it rises first.
+// curve is the chance of failing within x more units, laid at even steps of ln x as ln(-ln(1 - p)): of a Weibull law that is a
+// straight line, of an aged or averaged one nearly so, so that few points do.
 type curve struct {
-	step float64
-	p    []float64
+	first, step float64 // of ln x
+	c           [curvePoints]float64
 }
 
-const curvePoints = 49
+const curvePoints = 14
 
-// laidTo is the chance up to which the curve is laid; beyond it nobody plans.
-const laidTo = 0.97
-
-func lay(within func(x float64) float64, farthest float64) curve {
-	for near := farthest / 1024; near < farthest; near *= 2 {
-		if within(near) >= laidTo {
-			farthest = near
-		}
-	}
-	c := curve{step: math.Sqrt(farthest) / (curvePoints - 1), p: make([]float64, curvePoints)}
-	for i := 1; i < curvePoints; i++ {
-		x := float64(i) * c.step
-		c.p[i] = within(x * x)
+func lay(within func(x float64) float64, least, most float64) curve {
+	c := curve{first: math.Log(least), step: math.Log(most/least) / (curvePoints - 1)}
+	for i := range c.c {
+		c.c[i] = math.Log(-math.Log1p(-within(math.Exp(c.first + float64(i)*c.step))))
 	}
 	return c
 }
 
-func (c curve) at(x float64) float64 {
-	at := math.Sqrt(x) / c.step
-	i := int(at)
-	if i >= curvePoints-1 {
-		return c.p[curvePoints-1]
+// at reads the curve; before its first point it goes on as straight as it began, behind its last it stays.
+func (c *curve) at(x float64) float64 {
+	if x <= 0 {
+		return 0
 	}
-	return c.p[i] + (c.p[i+1]-c.p[i])*(at-float64(i))
+	at := (math.Log(x) - c.first) / c.step
+	if at >= curvePoints-1 {
+		return cloglog(c.c[curvePoints-1])
+	}
+	i := max(0, int(at))
+	return cloglog(c.c[i] + (c.c[i+1]-c.c[i])*(at-float64(i)))
 }
+
+func cloglog(c float64) float64 { return -math.Expm1(-math.Exp(c)) }
 
 // PassesBy is the chance that a limit is passed by a date, for a limit so many units ahead: what will have been run is
 // taken as normal.

@@ -215,7 +215,7 @@ func TestKeysAndTheirParents(t *testing.T) {
 func TestADueBandByHand(t *testing.T) {
 	law := life.Weibull{Shape: 1, Scale: 1000}
 	days := func(t time.Time) (float64, float64) { return t.Sub(today).Hours() / 24, 0 }
-	fails := Cause{"failing", FailsBy(func(x float64) float64 { return law.FailsWithin(500, x) }, days, 20*365.25)}
+	fails := Cause{"failing", FailsBy(func(x float64) float64 { return law.FailsWithin(500, x) }, days, 1, 5000)}
 	far := today.AddDate(20, 0, 0)
 	band := Compose([]Cause{fails}, today, far)
 	for _, tt := range []struct {

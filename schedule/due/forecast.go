@@ -205,8 +205,9 @@ func (f *forecaster) byLife(law *cohort.Law, used usage) {
 	ran := f.ran(law.Clock)
 	most, _ := ran(f.now.Add(Horizon))
 	if most > 0 {
+		least, farthest := law.Predictive.Span(age)
 		f.cause("failed", cohort.Cause{Words: fmt.Sprintf("failing, by %s failures among %s lives of its cohort", Count(float64(f.out.Failures)), Count(float64(law.Own.RestsOn.Lives))),
-			Chance: cohort.FailsBy(law.Predictive.At(age).FailsWithin, ran, 2*most)})
+			Chance: cohort.FailsBy(law.Predictive.At(age).FailsWithin, ran, least, farthest)})
 	}
 	f.bestAge(law, age)
 }

@@ -246,6 +246,11 @@ func (p *Predictive) At(age float64) *Aged {
 	return a
 }
 
+// Span returns units to come between which the chance of failing rises from little to nearly certain, for a splice of an age.
+func (p *Predictive) Span(age float64) (least, most float64) {
+	return p.Best.ResidualQuantile(age, 0.01), 4 * p.Best.ResidualQuantile(age, 0.95)
+}
+
 // FailsWithin is the chance of failing within x more units: 1 - exp(-(H(age+x) - H(age))), averaged. The step of the hazard is
 // H(age) ((1 + x/age)^shape - 1), which keeps its digits where x is small.
 func (a *Aged) FailsWithin(x float64) float64 {
