@@ -114,6 +114,7 @@ func bounded(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		// Not closed by whoever reads it: what is left of a body closed early would be read as the next request.
 		r.Body = io.NopCloser(http.MaxBytesReader(w, r.Body, mostBytes))
+		r.Header.Del("X-Forwarded-Prefix") // the router would lead a visitor there; this program stands at the root of its host
 		next.ServeHTTP(w, r)
 	})
 }

@@ -61,6 +61,24 @@ func TestEveryAnswerCarriesThePolicy(t *testing.T) {
 	}
 }
 
+// TestNobodySaysWhereThisProgramStands sends the header by which the router would take an address for one below
+// another, and lead there.
+func TestNobodySaysWhereThisProgramStands(t *testing.T) {
+	page := http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if got := r.Header.Values("X-Forwarded-Prefix"); len(got) > 0 {
+			t.Errorf("a page is told it stands below %q", got)
+		}
+		w.WriteHeader(http.StatusNoContent)
+	})
+	r := httptest.NewRequest("GET", "/plants/", nil)
+	r.Header.Set("X-Forwarded-Prefix", "/elsewhere")
+	rec := httptest.NewRecorder()
+	around(Config{Log: slog.New(slog.NewTextHandler(io.Discard, nil))}, page).ServeHTTP(rec, r)
+	if rec.Code != http.StatusNoContent {
+		t.Errorf("%d, want the page", rec.Code)
+	}
+}
+
 func TestFormsOfOtherSitesAreRefused(t *testing.T) {
 	h := handler(t, false)
 	if rec := ask(h, "POST", "/form", "Sec-Fetch-Site", "cross-site"); rec.Code != http.StatusForbidden {
