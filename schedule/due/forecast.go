@@ -119,9 +119,10 @@ func Forecasts(now time.Time, reg *assets.Register, rs []rules.Rule, clocks Cloc
 		laws[m.Laws[i].Key] = &m.Laws[i]
 	}
 	out := make([]Forecast, 0, len(reg.Splices))
+	fars := make(map[int64]*farLine, len(reg.Conveyors))
 	for i := range reg.Splices {
 		if s := &reg.Splices[i]; s.Live(at) {
-			f := forecaster{evaluation: e, s: s, r: run{clocks.Lines[s.ConveyorID], clocks.Duties[s.BeltID]}, m: m}
+			f := forecaster{evaluation: e, s: s, r: run{clocks.Lines[s.ConveyorID], clocks.Duties[s.BeltID]}, m: m, fars: fars}
 			out = append(out, f.forecast(laws[e.key(s)]))
 		}
 	}
@@ -140,6 +141,8 @@ type forecaster struct {
 	s *assets.Splice
 	r run
 	m LifeModel
+
+	fars map[int64]*farLine // by conveyor
 
 	out    Forecast
 	causes []cohort.Cause
@@ -252,22 +255,82 @@ func (f *forecaster) ran(c cohort.Clock) cohort.Ran {
 	if f.r.line == nil {
 		return func(time.Time) (float64, float64) { return 0, 0 }
 	}
-	h0, _ := f.r.line.HoursAt(f.now)
-	sure, _ := f.r.line.(spreads)
+	far := f.far(f.s.ConveyorID, f.r.line)
 	return func(t time.Time) (mean, spread float64) {
-		if sure != nil {
-			e := sure.Estimate(t)
-			if !e.Known {
-				return 0, 0
-			}
-			return max(0, e.Hours-h0) * scale, e.SpreadH * scale
-		}
-		h, known := f.r.line.HoursAt(t)
-		if !known {
-			return 0, 0
-		}
-		return max(0, h-h0) * scale, 0
+		mean, spread = far.since(t)
+		return mean * scale, spread * scale
 	}
+}
+
+// far returns what a conveyor is projected to run, laid once for all its splices and causes.
+func (f *forecaster) far(conveyor int64, l Line) *farLine {
+	far := f.fars[conveyor]
+	if far == nil {
+		h0, _ := l.HoursAt(f.now)
+		far = &farLine{line: l, now: f.now, h0: h0, laid: map[int]ranPoint{}}
+		far.sure, _ = l.(spreads)
+		f.fars[conveyor] = far
+	}
+	return far
+}
+
+// farLine is the hours a conveyor is projected to run since now, with their spread: read off at whole weeks in the first two
+// years and at every thirteenth week after, as asked, and taken as straight between: a date is then wrong by a weekend at most. A projection to a far date is a sum over its
+// calendar, and dates are looked for by halving.
+type farLine struct {
+	line Line
+	sure spreads
+	now  time.Time
+	h0   float64
+	laid map[int]ranPoint
+}
+
+type ranPoint struct{ hours, spread float64 }
+
+const (
+	nearWeeks = 104
+	farWeeks  = 13
+)
+
+func (l *farLine) since(t time.Time) (mean, spread float64) {
+	weeks := t.Sub(l.now).Hours() / (7 * 24)
+	if weeks <= 0 {
+		p := l.read(t)
+		return p.hours, p.spread
+	}
+	if weeks > nearWeeks {
+		weeks = nearWeeks + (weeks-nearWeeks)/farWeeks
+	}
+	i, share := int(weeks), weeks-math.Floor(weeks)
+	a, b := l.point(i), l.point(i+1)
+	return a.hours + (b.hours-a.hours)*share, a.spread + (b.spread-a.spread)*share
+}
+
+// point is the i-th of the points laid.
+func (l *farLine) point(i int) ranPoint {
+	p, laid := l.laid[i]
+	if !laid {
+		weeks := i
+		if i > nearWeeks {
+			weeks = nearWeeks + farWeeks*(i-nearWeeks)
+		}
+		p = l.read(l.now.Add(time.Duration(weeks) * 7 * 24 * time.Hour))
+		l.laid[i] = p
+	}
+	return p
+}
+
+func (l *farLine) read(t time.Time) (p ranPoint) {
+	if l.sure != nil {
+		if e := l.sure.Estimate(t); e.Known {
+			p.hours, p.spread = max(0, e.Hours-l.h0), e.SpreadH
+		}
+		return p
+	}
+	if h, known := l.line.HoursAt(t); known {
+		p.hours = max(0, h-l.h0)
+	}
+	return p
 }
 
 // bestAge finds T* of the law as it is best known, and the date on which the splice reaches it.
