@@ -45,6 +45,11 @@ func (e Entry) Build(ctx context.Context, in Inputs, day assets.Day) (*Report, e
 		r.Basis, r.Chains = slices.Clone(basis), nil
 		return e.rows(in, ctx, r, plants, yield)
 	}
+	r.again = func(ctx context.Context, source Source) (*Report, error) {
+		other := in
+		other.Source, other.Known, other.Corrections = source, KnownAt{}, NotTold
+		return e.Build(ctx, other, day)
+	}
 	return r, nil
 }
 
@@ -65,14 +70,16 @@ func Find(slug string) (Entry, error) {
 
 // Inputs is what a report is built from.
 type Inputs struct {
-	Source  Source
-	Filter  Filter
-	Built   time.Time      // the moment of building
-	Zone    *time.Location // the company's zone, for the moment of building; nil: UTC
-	Known   KnownAt        // what the source was asked for; zero: as known now
-	By      string         // who has it made
-	Version string         // of the program
-	PlantID int64          // the only plant the source shows; 0: whatever the filter says
+	Source Source
+	Filter Filter
+	Built  time.Time      // the moment of building
+	Zone   *time.Location // the company's zone, for the moment of building; nil: UTC
+	Known  KnownAt        // what the source was asked for; zero: as known now
+	// Corrections is what is told of those made since Known; the source must be a SinceSource.
+	Corrections Corrections
+	By          string // who has it made
+	Version     string // of the program
+	PlantID     int64  // the only plant the source shows; 0: whatever the filter says
 }
 
 // Source is what the reports ask of the registry.

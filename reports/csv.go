@@ -13,6 +13,9 @@ import (
 // YYYY-MM-DD, numbers with a point. A text that a spreadsheet could take for a formula gets an apostrophe
 // in front; a number never does. Lines end with a line feed alone: the writer that ends them with carriage
 // return and line feed changes the line breaks inside texts.
+//
+// Corrections since stand below, behind an empty row and under their own headings, so that a spreadsheet filters either
+// table by itself; their rows are filled up with empty cells, so that all records have the same number of fields.
 func (r *Report) WriteCSV(ctx context.Context, out io.Writer) (Proof, error) {
 	w := csv.NewWriter(out)
 	record := make([]string, len(r.Columns))
@@ -30,6 +33,9 @@ func (r *Report) WriteCSV(ctx context.Context, out io.Writer) (Proof, error) {
 	})
 	if err != nil {
 		return Proof{}, err
+	}
+	if err := r.learnedCSV(w); err != nil {
+		return Proof{}, fmt.Errorf("write CSV: %w", err)
 	}
 	w.Flush()
 	if err := w.Error(); err != nil {
@@ -55,4 +61,32 @@ func inert(c Cell) string {
 		return "'" + s
 	}
 	return s
+}
+
+// learnedCSV writes the corrections since, if they are told.
+func (r *Report) learnedCSV(w *csv.Writer) error {
+	if r.Learned == nil {
+		return nil
+	}
+	width := max(len(r.Columns), len(r.Learned.Columns))
+	if err := w.Write(make([]string, width)); err != nil {
+		return err
+	}
+	record := make([]string, width)
+	for i, c := range r.Learned.Columns {
+		record[i] = c.Title()
+	}
+	record[0] = "Corrections since: " + record[0]
+	if err := w.Write(record); err != nil {
+		return err
+	}
+	for _, row := range r.Learned.Rows {
+		for i, c := range row {
+			record[i] = inert(c)
+		}
+		if err := w.Write(record); err != nil {
+			return err
+		}
+	}
+	return nil
 }

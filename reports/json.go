@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 )
 
@@ -32,7 +33,7 @@ func (r *Report) WriteJSON(ctx context.Context, out io.Writer) (Proof, error) {
 	if err != nil {
 		return Proof{}, err
 	}
-	tail, err := json.Marshal(jsonTail{Count: proof.Rows, Tally: r.Tally, Basis: r.Basis, Digest: proof.Digest})
+	tail, err := json.Marshal(jsonTail{Since: r.learnedJSON(), Count: proof.Rows, Tally: r.Tally, Basis: r.Basis, Digest: proof.Digest})
 	if err != nil {
 		return Proof{}, fmt.Errorf("write JSON: %w", err)
 	}
@@ -66,10 +67,11 @@ type jsonColumn struct {
 }
 
 type jsonTail struct {
-	Count  int     `json:"count"`
-	Tally  []Count `json:"tally"` // rows by what sums the report up
-	Basis  []Basis `json:"basis"` // known once the rows are read
-	Digest string  `json:"digest"`
+	Since  *jsonSince `json:"corrections_since,omitempty"` // only where told
+	Count  int        `json:"count"`
+	Tally  []Count    `json:"tally"` // rows by what sums the report up
+	Basis  []Basis    `json:"basis"` // known once the rows are read
+	Digest string     `json:"digest"`
 }
 
 func (r *Report) head() jsonHead {
@@ -78,4 +80,25 @@ func (r *Report) head() jsonHead {
 		h.Columns = append(h.Columns, jsonColumn{c.Key, c.Heading, c.Unit, c.Kind, c.Meaning})
 	}
 	return h
+}
+
+// jsonSince is what was learned since the report's known-at.
+type jsonSince struct {
+	Columns []jsonColumn      `json:"columns"`
+	Rows    []json.RawMessage `json:"rows"`
+}
+
+func (r *Report) learnedJSON() *jsonSince {
+	if r.Learned == nil {
+		return nil
+	}
+	out := &jsonSince{Rows: []json.RawMessage{}}
+	for _, c := range r.Learned.Columns {
+		out.Columns = append(out.Columns, jsonColumn{Key: c.Key, Heading: c.Heading, Unit: c.Unit, Kind: c.Kind, Meaning: c.Meaning})
+	}
+	lines := newDigest(r.Learned.Columns)
+	for _, row := range r.Learned.Rows {
+		out.Rows = append(out.Rows, slices.Clone(lines.add(row)))
+	}
+	return out
 }

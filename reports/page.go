@@ -28,6 +28,7 @@ func (r *Report) WritePage(ctx context.Context, out io.Writer) (Proof, error) {
 		return Proof{}, err
 	}
 	w.WriteString("</tbody>\n</table>\n")
+	r.learnedPage(w)
 	r.pageFoot(w, proof)
 	if err := w.Flush(); err != nil {
 		return Proof{}, fmt.Errorf("write the page: %w", err)
@@ -44,6 +45,31 @@ func (r *Report) pageRow(w *bufio.Writer, row []Cell) error {
 	}
 	_, err := w.WriteString("</tr>\n")
 	return err
+}
+
+// learnedPage writes the corrections since, if they are told.
+func (r *Report) learnedPage(w *bufio.Writer) {
+	if r.Learned == nil {
+		return
+	}
+	w.WriteString("<h2>Corrections since</h2>\n")
+	if len(r.Learned.Rows) == 0 {
+		w.WriteString("<p>Nothing in this report was corrected since.</p>\n")
+		return
+	}
+	w.WriteString("<table>\n<caption>Corrections since, one value each</caption>\n<thead><tr>")
+	for _, c := range r.Learned.Columns {
+		fmt.Fprintf(w, `<th scope="col">%s</th>`, html.EscapeString(c.Title()))
+	}
+	w.WriteString("</tr></thead>\n<tbody>\n")
+	for _, row := range r.Learned.Rows {
+		w.WriteString("<tr>")
+		for _, c := range row {
+			fmt.Fprintf(w, "<td>%s</td>", html.EscapeString(c.Shown()))
+		}
+		w.WriteString("</tr>\n")
+	}
+	w.WriteString("</tbody>\n</table>\n")
 }
 
 // align sets figures to the right and keeps dates on one line.

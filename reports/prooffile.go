@@ -56,6 +56,9 @@ type BasisProved struct {
 	Program  string      `json:"program"`
 	ZoneData string      `json:"zone_data"`
 	Chains   []ChainRead `json:"chains"`
+	// Corrections is what it tells of those made since known-at, and Since how far the chains reached that they were read from.
+	Corrections Corrections `json:"corrections,omitempty"`
+	Since       []ChainRead `json:"since,omitempty"`
 }
 
 // ColumnProof is the digest of one column: SHA-256 over its canonical values in the order of the rows, a line feed
@@ -82,6 +85,9 @@ func (i IssuedAt) Words() string {
 // Prove returns the proof of a report that was just written.
 func (r *Report) Prove(p Proof, file FileProved, form string) ProofFile {
 	f := ProofFile{Kind: proofKind, File: file, Basis: BasisProved{Program: r.asked.Version, ZoneData: r.basisOf("Time zone data"), Chains: r.Chains}, Columns: r.columns}
+	if r.Learned != nil {
+		f.Basis.Corrections, f.Basis.Since = r.asked.Corrections, r.Learned.Chains
+	}
 	f.Report = ReportProved{Slug: r.Slug, Title: r.Title, Form: form, AsOf: r.askedDay, KnownAt: r.asked.Known.text, Scope: r.Scope, Asked: r.asked.Filter,
 		PlantID: r.asked.PlantID, Built: r.AsOf.Built, Zone: cmp.Or(r.asked.Zone, time.UTC).String(), By: r.madeBy(), Rows: p.Rows, Digest: p.Digest}
 	return f
@@ -153,7 +159,7 @@ func (f ProofFile) Inputs(source Source, program string) (Inputs, assets.Day, er
 	if err != nil {
 		return bad("known-at")
 	}
-	return Inputs{Source: source, Filter: f.Report.Asked, Built: f.Report.Built, Zone: zone, Known: known, By: f.Report.By, Version: program, PlantID: f.Report.PlantID}, assets.Day(f.Report.AsOf), nil
+	return Inputs{Source: source, Filter: f.Report.Asked, Built: f.Report.Built, Zone: zone, Known: known, Corrections: f.Basis.Corrections, By: f.Report.By, Version: program, PlantID: f.Report.PlantID}, assets.Day(f.Report.AsOf), nil
 }
 
 // Differences says in which columns a report that was built again differs from the one that was proved; none when their

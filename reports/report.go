@@ -49,9 +49,12 @@ type Report struct {
 	Zone     *time.Location // of the moment of building: one plant's zone, or the company's
 	Tally    []Count        // how many rows say what in the column that sums the report up; known once they are read
 
+	Learned *Learned // since its known-at; nil: not told; known once the rows are read
+
 	tallied string   // key of that column; "" none
 	says    []string // what it may say, in order
 	rows    func(ctx context.Context, yield func([]Cell) error) error
+	again   func(ctx context.Context, source Source) (*Report, error) // the same from another source
 
 	asked    Inputs        // what it was built from
 	askedDay string        // as of, as asked for
@@ -110,17 +113,32 @@ func (r *Report) newTally() func([]Cell) {
 func (r *Report) each(ctx context.Context, write func([]Cell) error) (Proof, error) {
 	d, count := newDigest(r.Columns), r.newTally()
 	d.byColumn()
+	learning, err := r.learns(ctx)
+	if err != nil {
+		return Proof{}, fmt.Errorf("report %s: %w", r.Slug, err)
+	}
 	for row, err := range r.Rows(ctx) {
 		if err != nil {
 			return Proof{}, fmt.Errorf("report %s: %w", r.Slug, err)
 		}
 		d.add(row)
 		count(row)
+		if learning != nil {
+			learning.add(row)
+		}
 		if err := write(row); err != nil {
 			return Proof{}, fmt.Errorf("report %s: %w", r.Slug, err)
 		}
 	}
 	r.columns = d.columnProofs(r.Columns)
+	if learning != nil {
+		if r.Learned, err = learning.compare(ctx); err != nil {
+			return Proof{}, fmt.Errorf("report %s: what was learned since: %w", r.Slug, err)
+		}
+		for _, c := range r.Learned.Chains {
+			r.Basis = append(r.Basis, Basis{"Corrections since, " + c.Name, c.Words()})
+		}
+	}
 	return d.proof(), nil
 }
 

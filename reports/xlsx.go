@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -27,6 +28,9 @@ func (r *Report) WriteXLSX(ctx context.Context, out io.Writer) (proof Proof, err
 		return Proof{}, err
 	}
 	if proof, err = r.registerSheet(ctx, w); err != nil {
+		return Proof{}, err
+	}
+	if err := r.learnedSheet(w); err != nil {
 		return Proof{}, err
 	}
 	if err := r.definitions(w); err != nil {
@@ -64,11 +68,7 @@ func (r *Report) zone() *time.Location {
 
 // registerSheet streams the rows.
 func (r *Report) registerSheet(ctx context.Context, w *workbook.Writer) (Proof, error) {
-	columns := make([]workbook.Column, len(r.Columns))
-	for i, c := range r.Columns {
-		columns[i] = workbook.Column{Heading: c.Heading, Unit: c.Unit, Kind: c.Kind.inWorkbook(), Decimals: c.Decimals, WidthCh: c.WidthCh, Wrap: c.Wrap}
-	}
-	s, err := w.AddSheet("Register", columns, workbook.Layout{FrozenColumns: frozen(r.Columns), Filter: true, Header: r.headerLine()})
+	s, err := w.AddSheet("Register", inWorkbook(r.Columns), workbook.Layout{FrozenColumns: frozen(r.Columns), Filter: true, Header: r.headerLine()})
 	if err != nil {
 		return Proof{}, err
 	}
@@ -78,6 +78,34 @@ func (r *Report) registerSheet(ctx context.Context, w *workbook.Writer) (Proof, 
 		}
 		return s.EndRow()
 	})
+}
+
+func inWorkbook(columns []Column) []workbook.Column {
+	out := make([]workbook.Column, len(columns))
+	for i, c := range columns {
+		out[i] = workbook.Column{Heading: c.Heading, Unit: c.Unit, Kind: c.Kind.inWorkbook(), Decimals: c.Decimals, WidthCh: c.WidthCh, Wrap: c.Wrap}
+	}
+	return out
+}
+
+// learnedSheet writes the corrections since, if they are told.
+func (r *Report) learnedSheet(w *workbook.Writer) error {
+	if r.Learned == nil {
+		return nil
+	}
+	s, err := w.AddSheet("Corrections since", inWorkbook(r.Learned.Columns), workbook.Layout{FrozenColumns: frozen(r.Learned.Columns), Filter: true, Header: r.headerLine()})
+	if err != nil {
+		return err
+	}
+	for _, row := range r.Learned.Rows {
+		for _, c := range row {
+			c.into(s)
+		}
+		if err := s.EndRow(); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // frozen is how many columns stay in sight: up to the one that names the thing.
@@ -132,7 +160,11 @@ func (r *Report) definitions(w *workbook.Writer) error {
 	if err != nil {
 		return err
 	}
-	for _, c := range r.Columns {
+	columns := r.Columns
+	if r.Learned != nil {
+		columns = slices.Concat(columns, r.Learned.Columns[4:]) // the four before name the thing, in both
+	}
+	for _, c := range columns {
 		for _, text := range []string{c.Heading, c.Unit, c.Key, c.Meaning} {
 			s.Text(text)
 		}
@@ -149,6 +181,11 @@ func (r *Report) cover(p Proof) workbook.Cover {
 		{Label: "As of", Text: r.AsOf.Words()},
 		{Label: "Scope", Text: r.Scope},
 		{Label: "Rows", Count: &p.Rows},
+	}
+	corrections := 0
+	if r.Learned != nil {
+		corrections = len(r.Learned.Rows)
+		lines = append(lines, workbook.CoverLine{Label: "Corrections since", Count: &corrections})
 	}
 	for i, t := range r.Tally {
 		lines = append(lines, workbook.CoverLine{Label: "of them " + t.Says, Count: &r.Tally[i].Rows})

@@ -76,6 +76,7 @@ func (c *exportCommand) Run(ctx context.Context, p *Program) error {
 		source := reporting.NewSource(tx, assets.JobScope())
 		if c.Known != "" {
 			source = source.KnownAt(asked.in.Known.At)
+			asked.in.Corrections = reports.Explained
 		}
 		asked.in.Source = source
 		if report, err = asked.entry.Build(ctx, asked.in, assets.Day(c.AsOf)); err != nil {

@@ -13,6 +13,7 @@ import (
 	"carryside/assets"
 	"carryside/reports"
 	"carryside/schedule/due"
+	"carryside/schedule/people"
 )
 
 // Reporting is what the pages of reports need.
@@ -208,6 +209,10 @@ func (s *Site) giveOut(r *Request, e reports.Entry, f *Form) error {
 	}
 	if form < 0 {
 		return assets.ErrNotFound
+	}
+	in.Corrections = reports.Told
+	if r.May(people.ReadJournal) {
+		in.Corrections = reports.Explained
 	}
 	var file *madeFile
 	err = s.Reporting.ReadReport(r.Context(), assets.PlantScope(r.PlantID()), in.Known.At, func(source reports.Source) error {

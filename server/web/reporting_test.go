@@ -6,6 +6,7 @@ import (
 	"context"
 	"encoding/csv"
 	"encoding/json"
+	"io"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -52,6 +53,15 @@ func (s fakeSource) PlantAt(_ context.Context, _ int64, at time.Time) (reports.P
 		}
 	}
 	return reports.Plant{Register: &reg, Standings: standings, Chains: []reports.ChainRead{{Name: "Journal of Skarrow Harbour", Chain: 2, Entry: 18204, Hash: "5e"}}}, nil
+}
+
+func (s fakeSource) Since() reports.Source { return fakeSource{plant: s.plant, scope: s.scope} }
+
+func (s fakeSource) EntriesSince(context.Context, int64) ([]reports.EntrySince, error) {
+	reg := s.plant.fleet.Register
+	conveyor, _ := reg.Conveyor(reg.Splices[0].ConveyorID)
+	return []reports.EntrySince{{At: morning, Who: "R. Asquenne", Deed: "correct a splice", Reason: "from the press record",
+		Things: []reports.Touched{{Conveyor: conveyor.Tag, Splice: reg.Splices[0].Number}}}}, nil
 }
 
 func (o *fakeOffice) ReadReport(_ context.Context, scope assets.Scope, knownAt time.Time, fn func(reports.Source) error) error {
@@ -194,4 +204,45 @@ func TestReportIsTakenAlongByItsFormOnly(t *testing.T) {
 	if len(f.books.issued) != len(reportForms) {
 		t.Error("a refused form gave a report out")
 	}
+}
+
+// TestWhoCorrectedIsToldToThoseWhoReadTheJournal takes a report as known then along, as each role that reads reports:
+// all are told what differs, and only an auditor who entered it, when and why.
+func TestWhoCorrectedIsToldToThoseWhoReadTheJournal(t *testing.T) {
+	for role, reads := range map[assets.Role]bool{assets.RoleAuditor: true, assets.RolePlanner: false, assets.RoleTechnician: false} {
+		v := as(t, skarrow(), role)
+		for _, form := range reportForms {
+			sent := url.Values{"as-of": {"2026-11-20"}, "known-at": {"2026-11-01"}, "format": {form.format}}
+			text := v.send("/plants/3/reports/splice-age", sent, http.StatusOK).Body.String()
+			if form.format == "xlsx" {
+				text = unzipped(t, text)
+			}
+			if !strings.Contains(text, "nobody known yet") || !strings.Contains(text, "another value") {
+				t.Errorf("%s: %s tells no corrections", role, form.format)
+			}
+			if strings.Contains(text, "from the press record") != reads {
+				t.Errorf("%s: %s tells who and why: %t, want %t", role, form.format, !reads, reads)
+			}
+		}
+	}
+}
+
+// unzipped is the text of a workbook's parts.
+func unzipped(t *testing.T, book string) string {
+	t.Helper()
+	z, err := zip.NewReader(strings.NewReader(book), int64(len(book)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b strings.Builder
+	for _, f := range z.File {
+		part, err := f.Open()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err = io.Copy(&b, part); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return b.String()
 }

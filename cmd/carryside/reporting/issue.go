@@ -28,7 +28,7 @@ type Issuing struct {
 // Issue keeps the report's bytes, journals their digest and returns the proof that goes with the file.
 func Issue(ctx context.Context, db *plantdb.DB, i Issuing, content io.Reader) (reports.ProofFile, error) {
 	proof := i.Report.Prove(i.Proof, i.File, i.Form)
-	customer, err := ownerOf(ctx, db, i.Report.Chains)
+	customer, err := ownerOf(ctx, db, slices.Concat(i.Report.Chains, proof.Basis.Since))
 	if err != nil {
 		return proof, err
 	}
@@ -122,7 +122,7 @@ func ProofOf(ctx context.Context, db *plantdb.DB, k issued.Report) (reports.Proo
 // Again builds a report from the basis its proof names. A chain whose entry at the place of the basis is another is
 // refused: the journal is not the one the report was built from.
 func Again(ctx context.Context, db *plantdb.DB, scope assets.Scope, proof reports.ProofFile, program string) (*reports.Report, error) {
-	for _, c := range proof.Basis.Chains {
+	for _, c := range slices.Concat(proof.Basis.Chains, proof.Basis.Since) {
 		if c.Entry == 0 {
 			continue
 		}
@@ -145,7 +145,7 @@ func Again(ctx context.Context, db *plantdb.DB, scope assets.Scope, proof report
 	if err != nil {
 		return nil, err
 	}
-	in, day, err := proof.Inputs(NewSource(db, scope).At(proof.Basis.Chains), program)
+	in, day, err := proof.Inputs(NewSource(db, scope).At(proof.Basis.Chains).upTo(proof.Basis.Since), program)
 	if err != nil {
 		return nil, err
 	}
@@ -160,5 +160,5 @@ func SameProof(given, kept reports.ProofFile, byPerson bool) bool {
 	}
 	a, errA := plantdb.Canonical(given)
 	b, errB := plantdb.Canonical(kept)
-	return errA == nil && errB == nil && a == b && slices.Equal(given.Basis.Chains, kept.Basis.Chains)
+	return errA == nil && errB == nil && a == b && slices.Equal(given.Basis.Chains, kept.Basis.Chains) && slices.Equal(given.Basis.Since, kept.Basis.Since)
 }

@@ -41,6 +41,7 @@ type Source struct {
 	scope   assets.Scope
 	knownAt assets.Instant  // 0: as known now
 	places  map[int64]int64 // by chain, how far it is read; nil: as far as knownAt says
+	nowAt   map[int64]int64 // by chain, how far now reaches; nil: to its end
 
 	laws *lawsRead
 }
