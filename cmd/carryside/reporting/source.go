@@ -160,6 +160,9 @@ func (s Source) plantAt(ctx context.Context, plantID int64, at assets.Instant) (
 // forecasts are those of then: by the laws the customer's splices had taught, and the findings known.
 func (s Source) forecasts(ctx context.Context, state *outlook.Standings, asOf plantdb.AsOf, at assets.Instant) ([]due.Forecast, error) {
 	reg := state.Register
+	if !reports.Foreseen(ctx) {
+		return nil, nil
+	}
 	if s.laws.customer != reg.Plant.CustomerID || s.laws.asOf != asOf || s.laws.laws == nil {
 		study, err := outlook.StudyCustomer(ctx, s.db, reg.Plant.CustomerID, asOf, at.Time())
 		if err != nil {
