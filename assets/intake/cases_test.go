@@ -202,7 +202,7 @@ func checkFatal(t *testing.T, e expected, reg intake.Registry, dir string) {
 	if err == nil {
 		t.Fatal("the file was taken")
 	}
-	if d := time.Since(start); d > 10*time.Second {
+	if d := time.Since(start); d > time.Minute { // a hang, not a claim of speed
 		t.Errorf("turned away after %s", d)
 	}
 	line := strings.ToLower(err.Error())

@@ -494,7 +494,7 @@ func TestOneTagOnEveryRowIsSoonDone(t *testing.T) {
 	}
 	start := time.Now()
 	o := bring(t, &memory{}, b.String(), intake.Options{})
-	if d := time.Since(start); d > 20*time.Second {
+	if d := time.Since(start); d > 3*time.Minute { // a hang, not a claim of speed
 		t.Errorf("took %s", d)
 	}
 	if len(o.Refused) < 17_000 {
