@@ -39,7 +39,7 @@ func (e Entry) Build(ctx context.Context, in Inputs, day assets.Day) (*Report, e
 	r := &Report{
 		Slug: e.Slug, Title: e.Title, Question: e.Question, Columns: e.Columns, Notes: e.notes, tallied: e.tallied, says: e.says,
 		AsOf: asOf, Scope: in.Filter.Words(everyPlant(plants)), By: in.By, Zone: in.zone(plants), Basis: basis,
-		Plants: plants, asked: in, askedDay: string(day),
+		Plants: plants, asked: in, askedDay: string(day), judgedBy: len(plants),
 	}
 	r.rows = func(ctx context.Context, yield func([]Cell) error) error {
 		r.Basis, r.Chains = slices.Clone(basis), nil

@@ -54,7 +54,10 @@ type Report struct {
 	tallied string   // key of that column; "" none
 	says    []string // what it may say, in order
 	rows    func(ctx context.Context, yield func([]Cell) error) error
-	again   func(ctx context.Context, source Source) (*Report, error) // the same from another source
+	// judgedBy is how many plants the report is held to cover where fewer columns are told of many: one compared with
+	// another is held to the other's.
+	judgedBy int
+	again    func(ctx context.Context, source Source) (*Report, error) // the same from another source
 
 	asked    Inputs        // what it was built from
 	askedDay string        // as of, as asked for

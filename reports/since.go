@@ -95,6 +95,7 @@ func (r *Report) learns(ctx context.Context) (*learning, error) {
 	if err != nil {
 		return nil, err
 	}
+	now.judgedBy = r.judgedBy
 	l := &learning{source: source, now: now, explain: r.asked.Corrections == Explained, rows: map[string]string{}}
 	for _, name := range []string{"customer", "plant", "conveyor", "splice"} {
 		l.key = append(l.key, slices.IndexFunc(r.Columns, func(c Column) bool { return c.Key == name }))

@@ -92,7 +92,7 @@ type Plant struct {
 // spliceAgeRows hands over the rows plant by plant, so that memory is that of the largest plant.
 func (in Inputs) spliceAgeRows(ctx context.Context, r *Report, plants []PlantName, yield func([]Cell) error) error {
 	found := false
-	if len(plants) > mostForeseen {
+	if r.judgedBy > mostForeseen {
 		ctx = withoutForecasts(ctx)
 		if !slices.Contains(r.Notes, notForeseen) {
 			r.Notes = append(slices.Clip(r.Notes), notForeseen)
