@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"carryside/assets"
+	"carryside/schedule/calendar"
 )
 
 // Stroke is one occurrence on the year strip.
@@ -101,6 +102,7 @@ func (o *Outlook) imagine(r Rule, p Preview, visit func(Proposal)) {
 	if r.Trigger.Repeats || r.PlansDates() || r.Trigger.CountedFrom == FromCompletion {
 		r.StartsAt = assets.InstantOf(p.From)
 	}
+	r.Trigger = r.Trigger.begunBy(o.zone.Date(p.From))
 	fresh := o.forgetting().silently()
 	if r.Trigger.CountedFrom == FromCompletion && r.Trigger.Kind != TriggerCron {
 		fresh.chain(r, p, visit)
@@ -109,6 +111,42 @@ func (o *Outlook) imagine(r Rule, p Preview, visit func(Proposal)) {
 	if r.AppliesTo(o.in.Plant) {
 		fresh.within(r, p.From.Add(-time.Microsecond), p.Until, visit)
 	}
+}
+
+// begunBy is a trigger counted from the plan whose first date is moved back by whole intervals until it is no later than a
+// day; months are moved by whole years, so that the 31st stays the last of a month.
+func (t Trigger) begunBy(day calendar.Date) Trigger {
+	anchor, ok := t.anchor()
+	every, err := calendar.NewInterval(t.Every, t.Unit)
+	if !ok || err != nil || t.Kind != TriggerInterval || t.CountedFrom == FromCompletion || t.CountedFrom == FromMade {
+		return t
+	}
+	at := anchor.Date
+	for at.After(day) {
+		var before calendar.Date
+		switch every.Unit {
+		case calendar.Days:
+			before = at.AddDays(-t.Every)
+		case calendar.Weeks:
+			before = at.AddDays(-7 * t.Every)
+		case calendar.Months:
+			years := t.Every // so many years are a whole number of intervals, whatever the months of one
+			if 12%t.Every == 0 {
+				years = 1
+			}
+			before = at.AddMonths(-12 * years)
+		case calendar.Years:
+			before = at.AddMonths(-12 * t.Every)
+		default:
+			return t
+		}
+		if !before.Before(at) || before.IsZero() {
+			break
+		}
+		at = before
+	}
+	t.AnchorDay = assets.Day(at.String())
+	return t
 }
 
 // forgetting is the same plant as if its rules had raised nothing; what was completed stays known.

@@ -530,3 +530,24 @@ func TestScopesInWords(t *testing.T) {
 		}
 	}
 }
+
+// A rule that begins today is shown as if it had been in force for the last year too: its planned dates go on backwards.
+func TestPreviewOfARuleThatBeginsToday(t *testing.T) {
+	in := terminal(t, "2026-11-25T06:40")
+	for name, tt := range map[string]struct {
+		trigger    Trigger
+		last, next int // of one conveyor
+	}{
+		"every 4 weeks":          {Trigger{Kind: TriggerInterval, Every: 4, Unit: "week", CountedFrom: FromPlan, AnchorDay: "2026-11-25", TimeOfDay: "06:00"}, 14, 13},
+		"monthly from the 30th":  {Trigger{Kind: TriggerInterval, Every: 1, Unit: "month", CountedFrom: FromPlan, AnchorDay: "2026-11-30", TimeOfDay: "06:00"}, 12, 12},
+		"every 5 months":         {Trigger{Kind: TriggerInterval, Every: 5, Unit: "month", CountedFrom: FromPlan, AnchorDay: "2026-12-01", TimeOfDay: "06:00"}, 2, 3},
+		"begun years ago, as is": {Trigger{Kind: TriggerInterval, Every: 1, Unit: "year", CountedFrom: FromPlan, AnchorDay: "2019-03-01", TimeOfDay: "06:00"}, 1, 1},
+	} {
+		t.Run(name, func(t *testing.T) {
+			r := rule(1, in.Now, Scope{Conveyors: []int64{in.Conveyors[0].ID}, Target: TargetConveyor}, tt.trigger, workorder.KindInspection)
+			if p := NewOutlook(in).Preview(nil, r); p.Edited != (Counts{tt.last, tt.next}) {
+				t.Errorf("%+v, want %d and %d", p.Edited, tt.last, tt.next)
+			}
+		})
+	}
+}

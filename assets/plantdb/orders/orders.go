@@ -194,6 +194,22 @@ func RecentEvents(ctx context.Context, db *plantdb.DB, scope assets.Scope, plant
 	return rows, err
 }
 
+// sentTwice is how long the same order of the same person is one sent twice: a double click, a page sent again.
+const sentTwice = 10 * time.Second
+
+// JustRaised returns the number of the order that the same person raised about the same thing, with the same words, a moment
+// ago and that still stands as it was; 0 when there is none. Asked inside the change that would raise it, so that of several sent at
+// once the first one wins.
+func JustRaised(c *plantdb.Change, o *workorder.Order) (number int64, err error) {
+	if _, err := c.PlantChain(o.PlantID); err != nil { // held: others wait here
+		return 0, err
+	}
+	err = c.Tx().Raw(`SELECT coalesce(max(number), 0) FROM orders WHERE plant_id = ? AND known_to IS NULL AND valid_to IS NULL AND state = ? AND raised_by = ? AND raised_at >= ?
+		AND kind = ? AND conveyor_id = ? AND belt_id = ? AND splice_id = ? AND finding_id = ? AND title = ? AND reason = ? AND latest_day = ?`,
+		o.PlantID, workorder.Raised, c.Act.PersonID, c.Now()-assets.Instant(sentTwice.Microseconds()), o.Kind, o.ConveyorID, o.BeltID, o.SpliceID, o.FindingID, o.Title, o.Reason, o.LatestDay).Scan(&number).Error
+	return number, err
+}
+
 // RaiseByHand writes an order that a person raises, without a rule.
 func RaiseByHand(c *plantdb.Change, o *workorder.Order) error {
 	ch, err := c.PlantChain(o.PlantID)

@@ -1,7 +1,9 @@
 package desk
 
 import (
+	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -102,6 +104,9 @@ func (d *Desk) Raise(ctx context.Context, scope assets.Scope, a web.Act, order w
 	}
 	err = d.db.Change(ctx, act, func(c *plantdb.Change) error {
 		o := order
+		if number, err = orders.JustRaised(c, &o); err != nil || number > 0 {
+			return cmp.Or(err, errSentTwice)
+		}
 		if err := orders.RaiseByHand(c, &o); err != nil {
 			return err
 		}
@@ -111,8 +116,15 @@ func (d *Desk) Raise(ctx context.Context, scope assets.Scope, a web.Act, order w
 		}
 		return nil
 	})
+	if errors.Is(err, errSentTwice) {
+		return number, nil
+	}
 	return number, err
 }
+
+// errSentTwice ends a change that would raise the order that was raised a moment ago: nothing is written, and the person lands
+// on that order.
+var errSentTwice = errors.New("this order was raised a moment ago")
 
 // CloseResplice reports a re-splice done and books it.
 func (d *Desk) CloseResplice(ctx context.Context, scope assets.Scope, a web.Act, plantID, number, edit int64, made web.Resplice, next web.OrderStep) error {
