@@ -41,6 +41,7 @@ func flagsOf(t *testing.T, args ...string) (*door, error) {
 }
 
 func TestPasswordsDoNotTravelInTheClearUnasked(t *testing.T) {
+	cert, key := certificate(t)
 	tests := []struct {
 		name  string
 		args  []string
@@ -54,7 +55,7 @@ func TestPasswordsDoNotTravelInTheClearUnasked(t *testing.T) {
 		{"a name of the network", []string{"--listen", "belts.example:8080"}, "in the clear", door{}},
 		{"this machine, opened by a name of the network", []string{"--public-url", "http://belts.example"}, "in the clear", door{}},
 		{"every address all the same", []string{"--listen", ":8080", "--insecure-http"}, "", door{Options: bare}},
-		{"every address with a certificate", []string{"--listen", ":8443", "--tls-cert", "c.pem", "--tls-key", "k.pem"}, "", door{Options: secure}},
+		{"every address with a certificate", []string{"--listen", ":8443", "--tls-cert", cert, "--tls-key", key}, "", door{Options: secure}},
 		{"a certificate without its key", []string{"--listen", ":8443", "--tls-cert", "c.pem"}, "together", door{}},
 		{"https without anybody who speaks it", []string{"--public-url", "https://belts.example"}, "--trusted-proxy", door{}},
 		{"a proxy on this machine", []string{"--public-url", "https://belts.example", "--trusted-proxy", "127.0.0.1"}, "", door{Options: secure, proxyOnly: true}},
