@@ -218,6 +218,7 @@ func (w *walled) routes() []server.Route {
 }
 
 func TestEveryAddressHasADoor(t *testing.T) {
+	t.Parallel() // plants of its own; the walk is long
 	w := openWalls(t)
 	known := map[string]bool{}
 	for _, rt := range w.routes() {
@@ -241,6 +242,7 @@ func TestEveryAddressHasADoor(t *testing.T) {
 // TestEveryRoleAtEveryAddress walks every address as every role with every grant: at the home plant, at the sister
 // plant of the same customer and at the plant of somebody else.
 func TestEveryRoleAtEveryAddress(t *testing.T) {
+	t.Parallel() // plants of its own; the walk is long
 	w := openWalls(t)
 	routes := w.routes()
 	asked := 0
@@ -301,6 +303,7 @@ func headline(body string) string {
 }
 
 func TestNobodySignedInGetsNothing(t *testing.T) {
+	t.Parallel() // plants of its own; the walk is long
 	w := openWalls(t)
 	n := w.nobody()
 	for _, rt := range w.routes() {
@@ -318,6 +321,7 @@ func TestNobodySignedInGetsNothing(t *testing.T) {
 // TestThingsOfOtherPlantsAnswerAsIfTheyWereNotThere asks below the home plant's address for things of the two other
 // plants: also somebody who may see all three finds them under their own plant only.
 func TestThingsOfOtherPlantsAnswerAsIfTheyWereNotThere(t *testing.T) {
+	t.Parallel() // plants of its own; the walk is long
 	w := openWalls(t)
 	tried := 0
 	for _, grant := range grants {

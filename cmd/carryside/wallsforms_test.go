@@ -112,6 +112,7 @@ func (f sentForm) fillIn() url.Values {
 // TestNumbersInFormsAreOfTheOwnPlant sends every form of the home plant with the numbers of things elsewhere in every
 // field that names a thing: it answers as for a number that is nowhere, and refuses both.
 func TestNumbersInFormsAreOfTheOwnPlant(t *testing.T) {
+	t.Parallel() // plants of its own; the walk is long
 	w := openWalls(t)
 	tried, forms := 0, map[string]bool{}
 	for _, grant := range grants {
@@ -173,6 +174,7 @@ func (w *walled) tryField(a *asker, f sentForm, field, before, foreign string) {
 // TestFormsWithTheirOwnNumbersAreTaken is the control of the test above: with the own plant's numbers the same forms
 // are taken, so what it saw refused was refused for the number.
 func TestFormsWithTheirOwnNumbersAreTaken(t *testing.T) {
+	t.Parallel() // plants of its own; the walk is long
 	w := openWalls(t)
 	a := w.asker(assets.RoleLead, "all")
 	taken := map[string]bool{}

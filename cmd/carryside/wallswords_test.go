@@ -90,6 +90,7 @@ func (p page) words(t *testing.T) string {
 // TestNoPageNamesAnythingOfAnotherPlant reads every page, export and search as every role: what carries the mark of a
 // plant outside the grant is a leak. Costs stand only where the table says so, and nothing a person typed is markup.
 func TestNoPageNamesAnythingOfAnotherPlant(t *testing.T) {
+	t.Parallel() // plants of its own; the walk is long
 	w := openWalls(t)
 	read := 0
 	for role := range roleTable {
@@ -124,6 +125,7 @@ func around(text, word string) string {
 
 // TestNothingTypedIsMarkup holds that the hostile text of every field comes out as text on every page.
 func TestNothingTypedIsMarkup(t *testing.T) {
+	t.Parallel() // plants of its own; the walk is long
 	w := openWalls(t)
 	a := w.asker(assets.RoleLead, "all")
 	shown := 0
@@ -153,6 +155,7 @@ var companyStands = regexp.MustCompile(`chain [0-9]+ entry [0-9]+ [0-9a-f]{64}`)
 // TestWhatOthersDoMovesNothingHere holds that no count, total, order or number on any page of a customer depends on
 // what happens at another customer: every page and file is the same byte for byte after the other one has grown.
 func TestWhatOthersDoMovesNothingHere(t *testing.T) {
+	t.Parallel() // plants of its own; the walk is long
 	w := openWalls(t)
 	var askers []*asker
 	for _, grant := range grants[1:] {
@@ -223,6 +226,7 @@ var pooled = regexp.MustCompile(`([Nn]one|[0-9]+) of (the )?[0-9]+ (lives|splice
 // things are the customer's as a whole and do tell that the other plant did something: the chain of the journal, whose
 // position and hash stand where it is proved (the journal's page, the cover of a report); and the pool of lives.
 func TestWhatTheSisterPlantDoesMovesNothingHere(t *testing.T) {
+	t.Parallel() // plants of its own; the walk is long
 	w := openWalls(t)
 	var askers []*asker
 	for _, role := range []assets.Role{assets.RoleLead, assets.RoleAuditor, assets.RoleCustomerViewer} {
@@ -246,6 +250,7 @@ func firstDifference(x, y string) string {
 
 // TestSearchesForForeignThingsFindNothing types what stands in other plants and compares with a word that stands nowhere.
 func TestSearchesForForeignThingsFindNothing(t *testing.T) {
+	t.Parallel() // plants of its own; the walk is long
 	w := openWalls(t)
 	for _, grant := range grants {
 		a := w.asker(assets.RolePlanner, grant)
