@@ -60,15 +60,11 @@ func (j *judging) overshoot() {
 // missingNearSet reports whether data are missing next to values at or above the lower tolerance.
 func (j *judging) missingNearSet() bool {
 	for i := j.first; i <= j.last; i++ {
-		if !known(j.top[i]) || !known(j.bottom[i]) {
-			if j.nearSet(i-1) || j.nearSet(i) || j.nearSet(i+1) {
-				return true
-			}
-		} else if i > j.first && j.lost[i] && (j.nearSet(i-1) || j.nearSet(i)) {
+		if (!known(j.top[i]) || !known(j.bottom[i])) && (j.nearSet(i-1) || j.nearSet(i) || j.nearSet(i+1)) {
 			return true
 		}
 	}
-	return false
+	return j.lostNearSet()
 }
 
 func (j *judging) nearSet(i int) bool {

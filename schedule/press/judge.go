@@ -46,7 +46,7 @@ func (t *Trace) Judge(by Recipe) Judgement {
 		} else {
 			one.judge()
 		}
-		j.Cycles = append(j.Cycles, Cycle{s.first + 1, s.last + 1, overall(one.out), one.out, one.marks()})
+		j.Cycles = append(j.Cycles, Cycle{s.first + 1, s.last + 1, overall(one.out), one.out})
 	}
 	return j
 }
@@ -87,24 +87,6 @@ func (j *judging) judge() {
 	j.duration()
 	j.cooling()
 	j.equivalentCure()
-}
-
-// marks are what a plot shows of the cycle.
-func (j *judging) marks() (m Marks) {
-	when := func(at instant, how sight) *float64 {
-		if how != seen {
-			return nil
-		}
-		return &at.s
-	}
-	if j.recipe.PressureBar == 0 || j.top == nil || len(j.out) == 0 || j.out[0].Why == whyDoubtful {
-		return m
-	}
-	m = Marks{StartOfHeatingS: when(j.start, j.startOK), ArrivalS: when(j.arrive, j.arrived), OpeningS: when(j.open, j.openOK)}
-	if known(j.dwell.provenMin) {
-		m.DwellFromS, m.DwellToS = &j.dwell.from.s, &j.dwell.to.s
-	}
-	return m
 }
 
 // say adds a criterion. Values are rounded as they are shown.

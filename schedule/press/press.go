@@ -101,12 +101,6 @@ type Cycle struct {
 	FirstRow, LastRow int // data rows, counted from 1 without headings and incomplete rows
 	Overall           Verdict
 	Criteria          []Criterion
-	Marks             Marks
-}
-
-// Marks are the instants a plot shows, in seconds of the file's clock; nil where the file does not show them.
-type Marks struct {
-	StartOfHeatingS, ArrivalS, DwellFromS, DwellToS, OpeningS *float64
 }
 
 // Judgement is a whole file judged.
