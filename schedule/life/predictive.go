@@ -269,22 +269,16 @@ func (a *Aged) FailsWithin(x float64) float64 {
 }
 
 // FailsWithin is the predictive chance that a unit sound at age fails within x more; both 0 or more, in the unit of the lives.
-func (p *Predictive) FailsWithin(age, x float64) float64 {
-	sum := 0.0
-	for i, law := range p.laws {
-		sum += p.weights[i] * law.FailsWithin(age, x)
-	}
-	return sum
-}
+func (p *Predictive) FailsWithin(age, x float64) float64 { return p.At(age).FailsWithin(x) }
 
 // ResidualQuantile is the further life x within which the predictive chance of failing reaches share, in (0, 1): shares of 0.1, 0.5
 // and 0.9 at the unit's age are its due band in usage. None where the chance never reaches it within a float64.
 func (p *Predictive) ResidualQuantile(age, share float64) Figure {
-	far := p.Best.Scale
-	for p.FailsWithin(age, far) < share {
+	of, far := p.At(age), p.Best.Scale
+	for of.FailsWithin(far) < share {
 		if far *= 4; math.IsInf(far, 1) {
 			return None
 		}
 	}
-	return Figure(far * math.Exp(rising(-80, 0, func(y float64) float64 { return p.FailsWithin(age, far*math.Exp(y)) - share })))
+	return Figure(far * math.Exp(rising(-80, 0, func(y float64) float64 { return of.FailsWithin(far*math.Exp(y)) - share })))
 }

@@ -71,6 +71,13 @@ func TestReplacementTable(t *testing.T) {
 		for column, got := range map[string]Figure{"T_opt": r.Age, "cost_rate": r.CostRate, "saving": r.Saving, "T_low_5pct": r.Low, "T_high_5pct": r.High} {
 			near(t, what(t, row), row, column, got, 1e-6)
 		}
+		if r.Result != Optimum {
+			continue
+		}
+		// The curve of costs goes through the table's least cost at its best age, and ends at that of running to failure.
+		law, costs := lawOf(row), Costs{row["cost_planned"].(float64), row["cost_unplanned"].(float64)}
+		near(t, what(t, row), row, "cost_rate", Figure(CostRate(law, costs, row["T_opt"].(float64))), 1e-6)
+		near(t, what(t, row), row, "cost_rate_run_to_failure", Figure(CostRate(law, costs, 40*law.Scale)), 1e-6)
 	}
 }
 
