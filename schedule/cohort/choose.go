@@ -1,8 +1,10 @@
 package cohort
 
 import (
+	"cmp"
 	"errors"
 	"math"
+	"slices"
 
 	"carryside/schedule/life"
 )
@@ -44,7 +46,7 @@ func (c Cohort) Compare() ([]Comparison, error) {
 	for i := range all {
 		all[i].Short = best - all[i].LogLik
 	}
-	sortBest(all)
+	slices.SortStableFunc(all, func(a, b Comparison) int { return cmp.Compare(a.Short, b.Short) })
 	return all, nil
 }
 
@@ -83,12 +85,4 @@ func (l Life) knownOn(clocks []Clock) bool {
 		}
 	}
 	return true
-}
-
-func sortBest(all []Comparison) {
-	for i := 1; i < len(all); i++ {
-		for k := i; k > 0 && all[k].Short < all[k-1].Short; k-- {
-			all[k], all[k-1] = all[k-1], all[k]
-		}
-	}
 }

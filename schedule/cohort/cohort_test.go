@@ -179,15 +179,15 @@ func TestAThinCohortBorrowsTheShapeOfItsKind(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	own, _ := Find(laws, rich)
-	l, _ := Find(laws, thin)
+	own := lawOf(t, laws, rich)
+	l := lawOf(t, laws, thin)
 	if l.Own.RestsOn.Failures == 0 || l.Own.RestsOn.Failures >= 10 || len(l.Lent) != 1 || l.Lent[0] != rich || l.LentBy.Level != ByFamily {
 		t.Fatalf("%d failures, lent by %v in %q", l.Own.RestsOn.Failures, l.Lent, l.LentBy.Words())
 	}
 	if b := l.Predictive.Best.Shape; math.Abs(b/float64(own.Own.Shape)-1) > 0.35 {
 		t.Errorf("shape %v borrowed from %v", b, own.Own.Shape)
 	}
-	if l, _ := Find(laws, none); l.Predictive != nil || l.Own.Method != life.LowerBound || l.Class != assets.ClassD {
+	if l := lawOf(t, laws, none); l.Predictive != nil || l.Own.Method != life.LowerBound || l.Class != assets.ClassD {
 		t.Errorf("a cohort without failure: %+v", l)
 	}
 }
@@ -263,4 +263,16 @@ func ExampleObserve() {
 	s.Made = made
 	fmt.Println(Observe(s, steady, today, "").Reason)
 	// Output: still running, sound at 2,155 days
+}
+
+// lawOf is the law of a cohort.
+func lawOf(t *testing.T, laws []Law, k Key) Law {
+	t.Helper()
+	for _, l := range laws {
+		if l.Key == k {
+			return l
+		}
+	}
+	t.Fatalf("no law of %s", k.Words())
+	return Law{}
 }

@@ -170,15 +170,6 @@ func (l *Law) predict(one Cohort) error {
 	return nil
 }
 
-// Find returns the law of a cohort.
-func Find(laws []Law, k Key) (Law, bool) {
-	i := slices.IndexFunc(laws, func(l Law) bool { return l.Key == k })
-	if i < 0 {
-		return Law{}, false
-	}
-	return laws[i], true
-}
-
 // ByFailures orders laws by the failures they rest on, most first.
 func ByFailures(laws []Law) {
 	slices.SortStableFunc(laws, func(a, b Law) int {

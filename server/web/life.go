@@ -143,7 +143,7 @@ func (l *lifeLook) measure() {
 	if !l.costs || l.law.Predictive == nil {
 		return
 	}
-	if best, err := life.Replace(l.law.Predictive.Best, l.cost.Costs); err == nil {
+	if best, err := l.law.BestAge(l.cost.Costs); err == nil {
 		l.best = &best
 	}
 }

@@ -126,16 +126,17 @@ func roundStep(step float64) float64 {
 func (p *plot) line(points []XY) string {
 	var b strings.Builder
 	for i, pt := range points {
-		b.WriteString([]string{"L", "M"}[b2i(i == 0)] + num(p.x(pt.X)) + " " + num(p.y(pt.Y)))
+		b.WriteString(stroke(i == 0) + num(p.x(pt.X)) + " " + num(p.y(pt.Y)))
 	}
 	return b.String()
 }
 
-func b2i(b bool) int {
-	if b {
-		return 1
+// stroke begins a path at its first point and goes on to every other.
+func stroke(first bool) string {
+	if first {
+		return "M"
 	}
-	return 0
+	return "L"
 }
 
 func (p *plot) steps(points []XY) string {
@@ -212,7 +213,7 @@ func OfCosts(c CostCurve) template.HTML {
 	d := ""
 	for _, pt := range c.Points {
 		if pt.Y <= high {
-			d += []string{"L", "M"}[b2i(d == "")] + num(x(pt.X)) + " " + num(y(pt.Y))
+			d += stroke(d == "") + num(x(pt.X)) + " " + num(y(pt.Y))
 		}
 	}
 	s.path("fit", d)
