@@ -245,6 +245,17 @@ func runCrash(ctx context.Context, env environment, s *crashSoak) error {
 		return err
 	}
 	defer os.RemoveAll(dir)
+	if err := s.settle(ctx, env, dir); err != nil {
+		return err
+	}
+	if err := s.run(ctx); err != nil {
+		return err
+	}
+	return controlLoses(ctx, env, s, dir)
+}
+
+// settle gives a harness its program, built into a folder, and a database there where none was named.
+func (s *crashSoak) settle(ctx context.Context, env environment, dir string) (err error) {
 	if s.self, err = os.Executable(); err != nil {
 		return err
 	}
@@ -253,12 +264,9 @@ func runCrash(ctx context.Context, env environment, s *crashSoak) error {
 	}
 	s.dir, s.out = dir, env.stdout
 	if s.dsn == "" {
-		s.dsn = filepath.Join(dir, "killed.db")
+		s.dsn = filepath.Join(dir, "soak.db")
 	}
-	if err := s.run(ctx); err != nil {
-		return err
-	}
-	return controlLoses(ctx, env, s, dir)
+	return nil
 }
 
 // controlLoses kills the control until it has lost something.

@@ -260,15 +260,8 @@ func runLoad(ctx context.Context, env environment, s *loadSoak) error {
 		return err
 	}
 	defer os.RemoveAll(dir)
-	if s.self, err = os.Executable(); err != nil {
+	if err := s.settle(ctx, env, dir); err != nil {
 		return err
-	}
-	if s.program, err = buildProgram(ctx, env.root, dir, "carryside"); err != nil {
-		return err
-	}
-	s.dir, s.out = dir, env.stdout
-	if s.dsn == "" {
-		s.dsn = filepath.Join(dir, "loaded.db")
 	}
 	return s.run(ctx)
 }
