@@ -86,8 +86,9 @@ type Inputs struct {
 type Source interface {
 	// Plants lists the plants whoever asks may see, in the order of customer and plant.
 	Plants(ctx context.Context) ([]PlantName, error)
-	// PlantAt returns one plant as its register has it at an instant, as known now, with the standings of then.
-	PlantAt(ctx context.Context, plantID int64, at time.Time) (Plant, error)
+	// PlantAt returns one plant as its register has it at an instant, as known now, with the standings of then; with
+	// its forecasts where they are asked for, which cost more than all the rest.
+	PlantAt(ctx context.Context, plantID int64, at time.Time, foreseen bool) (Plant, error)
 }
 
 // PlantName is a plant to be reported on.

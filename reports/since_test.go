@@ -34,8 +34,8 @@ func (s twoTimes) Plants(context.Context) ([]reports.PlantName, error) {
 	return out, nil
 }
 
-func (s twoTimes) PlantAt(ctx context.Context, id int64, at time.Time) (reports.Plant, error) {
-	p, err := s.smallPlant.PlantAt(ctx, id, at)
+func (s twoTimes) PlantAt(ctx context.Context, id int64, at time.Time, foreseen bool) (reports.Plant, error) {
+	p, err := s.smallPlant.PlantAt(ctx, id, at, foreseen)
 	reg := *p.Register
 	gone := "2"
 	if s.isNow {
@@ -55,7 +55,7 @@ func (s twoTimes) PlantAt(ctx context.Context, id int64, at time.Time) (reports.
 			p.Standings = slices.Delete(p.Standings, i, i+1)
 		}
 	}
-	if !reports.Foreseen(ctx) {
+	if !foreseen {
 		p.Forecasts = nil
 	}
 	return p, err

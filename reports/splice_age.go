@@ -89,18 +89,22 @@ type Plant struct {
 	Chains    []ChainRead              // how far the chains reached that it was read from
 }
 
+// mostForeseen is over how many plants a register still tells when splices come due. Each forecast costs more than all other
+// columns of its row together; whoever asks for a whole company's register asks for ages, and for dates customer by customer.
+const mostForeseen = 40
+
+const notForeseen = "Due dates, recommended days and best ages are left out over more than 40 plants, and life used is told against rules alone; ask for a customer or a plant to have them."
+
 // spliceAgeRows hands over the rows plant by plant, so that memory is that of the largest plant.
 func (in Inputs) spliceAgeRows(ctx context.Context, r *Report, plants []PlantName, yield func([]Cell) error) error {
 	found := false
-	if r.judgedBy > mostForeseen {
-		ctx = withoutForecasts(ctx)
-		if !slices.Contains(r.Notes, notForeseen) {
-			r.Notes = append(slices.Clip(r.Notes), notForeseen)
-		}
+	foreseen := r.judgedBy <= mostForeseen
+	if !foreseen && !slices.Contains(r.Notes, notForeseen) {
+		r.Notes = append(slices.Clip(r.Notes), notForeseen)
 	}
 	for _, name := range plants {
 		zone := cmp.Or(name.Zone, time.UTC)
-		p, err := in.Source.PlantAt(ctx, name.ID, r.AsOf.Now(zone))
+		p, err := in.Source.PlantAt(ctx, name.ID, r.AsOf.Now(zone), foreseen)
 		if errors.Is(err, assets.ErrNotFound) {
 			continue // the plant was not in the register yet on that day
 		}

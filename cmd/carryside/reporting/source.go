@@ -117,17 +117,17 @@ func (s Source) Plants(ctx context.Context) ([]reports.PlantName, error) {
 	return reports.PlantNames(owned.Customers, owned.Plants), nil
 }
 
-// PlantAt reads one plant as of an instant.
-func (s Source) PlantAt(ctx context.Context, plantID int64, at time.Time) (p reports.Plant, err error) {
+// PlantAt reads one plant as of an instant, with its forecasts where they are asked for.
+func (s Source) PlantAt(ctx context.Context, plantID int64, at time.Time, foreseen bool) (p reports.Plant, err error) {
 	err = s.db.InSnapshot(ctx, func(tx *plantdb.DB) error {
 		s.db = tx
-		p, err = s.plantAt(ctx, plantID, assets.InstantOf(at))
+		p, err = s.plantAt(ctx, plantID, assets.InstantOf(at), foreseen)
 		return err
 	})
 	return p, err
 }
 
-func (s Source) plantAt(ctx context.Context, plantID int64, at assets.Instant) (reports.Plant, error) {
+func (s Source) plantAt(ctx context.Context, plantID int64, at assets.Instant, foreseen bool) (reports.Plant, error) {
 	customer, err := s.db.CustomerOf(ctx, plantID)
 	if err != nil {
 		return reports.Plant{}, err
@@ -148,9 +148,11 @@ func (s Source) plantAt(ctx context.Context, plantID int64, at assets.Instant) (
 	if err != nil {
 		return reports.Plant{}, err
 	}
-	forecasts, err := s.forecasts(ctx, state, asOf, at)
-	if err != nil {
-		return reports.Plant{}, err
+	var forecasts []due.Forecast
+	if foreseen {
+		if forecasts, err = s.forecasts(ctx, state, asOf, at); err != nil {
+			return reports.Plant{}, err
+		}
 	}
 	chains, err := s.chains(ctx, state.Register, asOf)
 	standings := due.ByBestAge(at.Time(), state.Register.Plant, state.Standings, forecasts)
@@ -160,9 +162,6 @@ func (s Source) plantAt(ctx context.Context, plantID int64, at assets.Instant) (
 // forecasts are those of then: by the laws the customer's splices had taught, and the findings known.
 func (s Source) forecasts(ctx context.Context, state *outlook.Standings, asOf plantdb.AsOf, at assets.Instant) ([]due.Forecast, error) {
 	reg := state.Register
-	if !reports.Foreseen(ctx) {
-		return nil, nil
-	}
 	if s.laws.customer != reg.Plant.CustomerID || s.laws.asOf != asOf || s.laws.laws == nil {
 		study, err := outlook.StudyCustomer(ctx, s.db, reg.Plant.CustomerID, asOf, at.Time())
 		if err != nil {
