@@ -38,7 +38,7 @@ func TestAnInvitedPersonComesInByTheCompanysSingleSignOn(t *testing.T) {
 	t.Setenv("CARRYSIDE_SSO_SECRET", provider.ClientSecret)
 	at := freePort(t)
 	s := serveAs(t, "--db", plantdbtest.Address(t), "--listen", at, "--public-url", "http://"+at,
-		"--sso-issuer", provider.Issuer(), "--sso-client-id", provider.ClientID, "--sso-name", "Works")
+		"--sso-issuer", provider.Issuer(), "--sso-client-id="+provider.ClientID, "--sso-name", "Works")
 	s.join()
 	v := &visitor{house: &house{t: t, base: s.base}, client: s.client}
 	handed := v.post("/people/new", url.Values{"name": {"M. Okkerdal"}, "role": {"technician"}, "where": {"all"}}, http.StatusOK)
