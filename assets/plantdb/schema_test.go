@@ -28,7 +28,8 @@ var kept = []any{
 	assets.Company{}, assets.Customer{}, assets.Contract{}, assets.Plant{}, assets.Contact{}, assets.Line{},
 	assets.Person{}, assets.Grant{}, assets.Account{}, assets.Session{}, assets.Passkey{}, assets.PasskeyUse{}, assets.Identity{}, assets.SignUpCode{}, assets.Specification{}, assets.SpliceKind{}, assets.Conveyor{}, assets.Belt{},
 	assets.Splice{}, assets.Finding{}, assets.Meter{}, assets.Reading{}, assets.HeldReading{},
-	assets.ProductionCalendar{}, assets.StopWindow{}, rules.Rule{}, rules.Occurrence{}, workorder.Order{},
+	assets.ProductionCalendar{}, assets.StopWindow{}, assets.StopRecurrence{}, assets.IsolationGroup{},
+	assets.Qualification{}, assets.PersonQualification{}, assets.CrewMember{}, assets.Absence{}, assets.TravelTime{}, assets.WorkTemplate{}, rules.Rule{}, rules.Occurrence{}, workorder.Order{},
 	workorder.Event{}, orders.Run{}, plantdb.Entry{}, intakedb.Import{}, intakedb.ImportMapping{}, assets.Attachment{}, tokens.Token{}, tokens.Answer{}, issued.Report{},
 }
 
