@@ -24,6 +24,9 @@ const (
 	ByPasskey      SignInWay = "passkey"
 	BySingleSignOn SignInWay = "single sign-on"
 	ByOneClick     SignInWay = "one click" // of the demonstration
+
+	ByPasswordAndCode     SignInWay = "password and code"
+	ByPasswordAndRecovery SignInWay = "password and recovery code"
 )
 
 // Session is somebody signed in at one browser. It is no fact of the register and not journalled.
@@ -67,6 +70,32 @@ type PasskeyUse struct {
 	UsedAt    Instant
 }
 
+// SecondFactor is the seed from which an app on a person's telephone works out a code every half minute (RFC 6238).
+type SecondFactor struct {
+	ID        int64 `gorm:"primaryKey"`
+	PersonID  int64
+	Seed      string `json:"-"` // 160 random bits in base32
+	MadeAt    Instant
+	KnownFrom int64
+	KnownTo   *int64
+}
+
+// SecondFactorUse is the newest half minute, counted from 1970, whose code a second factor was taken by.
+type SecondFactorUse struct {
+	ID       int64 `gorm:"primaryKey;autoIncrement:false"` // of the second factor
+	LastStep int64
+	UsedAt   Instant
+}
+
+// RecoveryCode lets a person in once in place of a code, when the app is lost.
+type RecoveryCode struct {
+	ID        int64 `gorm:"primaryKey"`
+	PersonID  int64
+	CodeHash  string `json:"-"` // SHA-256
+	KnownFrom int64
+	KnownTo   *int64
+}
+
 // Identity is who a person is at a provider of single sign-on: the issuer with the subject it names. A mail address
 // is none: providers give it to somebody else.
 type Identity struct {
@@ -88,6 +117,8 @@ const (
 	CodeNewPassword CodePurpose = "new password"
 	CodeSingleSign  CodePurpose = "single sign-on"
 	CodePasskey     CodePurpose = "passkey"
+	CodeSecond      CodePurpose = "second factor asked for"
+	CodeNewSecond   CodePurpose = "second factor being set up"
 )
 
 // SignUpCode is a code that is good once and for a while. Only its hash is kept.

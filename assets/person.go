@@ -37,9 +37,20 @@ type Grant struct {
 	Role       Role
 	CustomerID int64 // 0 with PlantID 0: for all
 	PlantID    int64
+	FromAt     *Instant // nil: from when it was given
+	UntilAt    *Instant // nil: until it is taken back
 	KnownFrom  int64
 	KnownTo    *int64
 }
+
+// Holds tells whether a grant that nobody took back is in force at an instant: from its beginning, up to but not at
+// its end.
+func (g Grant) Holds(at Instant) bool {
+	return g.KnownTo == nil && (g.FromAt == nil || *g.FromAt <= at) && !g.Over(at)
+}
+
+// Over tells whether its end has come.
+func (g Grant) Over(at Instant) bool { return g.UntilAt != nil && *g.UntilAt <= at }
 
 // Scope is what whoever asks may see. Every query that returns rows of a plant takes one; the zero Scope
 // sees nothing.
