@@ -1,5 +1,7 @@
 package plan
 
+import "strconv"
+
 // A Case is the closed problem. Every reference is an index into the list it names: a job's Conveyor is a place in Conveyors, an
 // Option's Window a place in Windows. Whoever builds a Case answers for its being well formed; planfile checks those that come as files.
 type Case struct {
@@ -23,6 +25,16 @@ type Case struct {
 	// Qualifications and Classes are the names that Crew, Qualification and Tools refer to by index.
 	Qualifications []string
 	Classes        []string
+	// Moment writes a minute of the case as its readers know it ("12 Dec, 08:30"); nil writes the number.
+	Moment func(minute int) string
+}
+
+// at writes a minute for a sentence.
+func (c *Case) at(minute int) string {
+	if c.Moment == nil {
+		return strconv.Itoa(minute)
+	}
+	return c.Moment(minute)
 }
 
 // A Group is an isolation group: conveyors that are isolated together before work and restarted together after it.

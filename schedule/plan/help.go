@@ -437,18 +437,18 @@ func (x *explainer) words(c Change) string {
 	case LongerStop:
 		w := &x.p.c.Windows[c.Of]
 		if c.End >= 0 {
-			return fmt.Sprintf("%d min more in window %s, until %d", c.End-w.End, w.ID, c.End)
+			return fmt.Sprintf("%d min more in window %s, until %s", c.End-w.End, w.ID, x.p.c.at(c.End))
 		}
-		return fmt.Sprintf("%d min more in window %s, from %d", w.Start-c.Start, w.ID, c.Start)
+		return fmt.Sprintf("%d min more in window %s, from %s", w.Start-c.Start, w.ID, x.p.c.at(c.Start))
 	case PersonAvailable:
-		return fmt.Sprintf("technician %s available from %d to %d as well", x.p.c.Technicians[c.Of].ID, c.Start, c.End)
+		return fmt.Sprintf("technician %s available from %s to %s as well", x.p.c.Technicians[c.Of].ID, x.p.c.at(c.Start), x.p.c.at(c.End))
 	case ToolAvailable:
-		return fmt.Sprintf("tool %s available from %d to %d as well", x.p.c.Tools[c.Of].ID, c.Start, c.End)
+		return fmt.Sprintf("tool %s available from %s to %s as well", x.p.c.Tools[c.Of].ID, x.p.c.at(c.Start), x.p.c.at(c.End))
 	case AnotherPerson:
 		return fmt.Sprintf("one more person like technician %s", x.p.c.Technicians[c.Of].ID)
 	case AnotherTool:
 		return fmt.Sprintf("one more tool like %s", x.p.c.Tools[c.Of].ID)
 	default:
-		return fmt.Sprintf("%d of stock %s by %d", c.Quantity, x.p.c.Stock[c.Of].ID, c.Time)
+		return fmt.Sprintf("%d of stock %s by %s", c.Quantity, x.p.c.Stock[c.Of].ID, x.p.c.at(c.Time))
 	}
 }

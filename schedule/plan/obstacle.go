@@ -44,7 +44,7 @@ func obstacles(c *Case, j, w int) []obstacle {
 		}
 		if l.Start >= 0 {
 			if l.Start < x.lo || l.Start > x.hi {
-				out = append(out, obstacle{kind: tooEarly, words: fmt.Sprintf("its locked start %d is outside %d to %d", l.Start, x.lo, x.hi)})
+				out = append(out, obstacle{kind: tooEarly, words: fmt.Sprintf("its locked start %s is outside %s to %s", c.at(l.Start), c.at(x.lo), c.at(x.hi))})
 			}
 			x.lo, x.hi = l.Start, l.Start
 		}
@@ -71,10 +71,10 @@ func timeObstacles(c *Case, job *Job, window int) []obstacle {
 		return nil
 	}
 	if job.Deadline >= 0 && job.Deadline-job.Duration < w.Start+(need-job.Duration) && job.Deadline < w.End {
-		return []obstacle{{kind: tooLate, words: fmt.Sprintf("window %s starts at %d and the %d min would end after the deadline %d", w.ID, w.Start, job.Duration, job.Deadline)}}
+		return []obstacle{{kind: tooLate, words: fmt.Sprintf("window %s starts at %s and the %d min would end after the deadline %s", w.ID, c.at(w.Start), job.Duration, c.at(job.Deadline))}}
 	}
 	return []obstacle{{kind: tooEarly, lacking: lo - hi,
-		words: fmt.Sprintf("window %s ends at %d; released at %d, %d min of work would end after that%s", w.ID, w.End, job.Release, job.Duration, with)}}
+		words: fmt.Sprintf("window %s ends at %s; released at %s, %d min of work would end after that%s", w.ID, c.at(w.End), c.at(job.Release), job.Duration, with)}}
 }
 
 // crewObstacles: too few persons of a qualification are there and qualified for the whole of the work.
@@ -159,9 +159,9 @@ func stockObstacles(c *Case, job *Job, x *option) []obstacle {
 		if level >= n.Quantity {
 			continue
 		}
-		words := fmt.Sprintf("%d of stock %s are needed by %d in window %s, %d have come by then", n.Quantity, item.ID, x.hi, c.Windows[x.window].ID, level)
+		words := fmt.Sprintf("%d of stock %s are needed by %s in window %s, %d have come by then", n.Quantity, item.ID, c.at(x.hi), c.Windows[x.window].ID, level)
 		if next >= 0 {
-			words += fmt.Sprintf("; more comes at %d", next)
+			words += fmt.Sprintf("; more comes at %s", c.at(next))
 		}
 		out = append(out, obstacle{kind: noStock, need: n.Item, words: words})
 	}
