@@ -30,7 +30,7 @@ var kept = []any{
 	assets.Splice{}, assets.Finding{}, assets.Meter{}, assets.Reading{}, assets.HeldReading{},
 	assets.ProductionCalendar{}, assets.StopWindow{}, assets.StopRecurrence{}, assets.IsolationGroup{},
 	assets.Qualification{}, assets.PersonQualification{}, assets.CrewMember{}, assets.Absence{}, assets.TravelTime{}, assets.WorkTemplate{}, rules.Rule{}, rules.Occurrence{}, workorder.Order{},
-	workorder.Event{}, orders.Run{}, plantdb.Entry{}, intakedb.Import{}, intakedb.ImportMapping{}, assets.Attachment{}, tokens.Token{}, tokens.Answer{}, issued.Report{},
+	workorder.Event{}, orders.Run{}, plantdb.Entry{}, intakedb.Import{}, intakedb.ImportMapping{}, assets.Attachment{}, assets.PublishedPlan{}, assets.PlanDraft{}, tokens.Token{}, tokens.Answer{}, issued.Report{},
 }
 
 // ownTables are written by hand-made statements and have no struct of their own.

@@ -57,11 +57,15 @@ type Order struct {
 	LatestDay    assets.Day // plant date; "" when none
 	PutOffBy     int64      // person who put it off past its latest date
 	PutOffWhy    string
-	WorkHours    float64 // expected work in the stop, hours
-	Crew         int     // people needed
-	WindowID     int64   // stop window it is placed in; 0: none
-	PlacedPeople []int64 `gorm:"serializer:json"`
-	PlacedKit    string  // kit in words until kit is kept
+	WorkHours    float64            // expected work in the stop, hours
+	Crew         int                // people needed
+	WindowID     int64              // stop window it is placed in; 0: none
+	PlacedPeople []int64            `gorm:"serializer:json"`
+	PlacedKit    string             // kit in words
+	PlacedStart  *assets.Instant    // when its work begins in the stop; nil: not said
+	PlacedCrew   []assets.CrewPlace `gorm:"serializer:json"` // who works as what, where a plan said it
+	PlacedTools  []int64            `gorm:"serializer:json"` // kit by number
+	Locked       *bool              // true: a plan leaves it where it stands
 	RaisedAt     assets.Instant
 	RaisedBy     int64 // 0: by rule
 	AcceptedAt   assets.Instant
@@ -102,3 +106,6 @@ type Event struct {
 
 // TableName is "order_events".
 func (Event) TableName() string { return "order_events" }
+
+// Held tells whether a plan has to leave the order where it stands.
+func (o Order) Held() bool { return o.Locked != nil && *o.Locked }

@@ -27,6 +27,9 @@ type Placement struct {
 	Where     string     // in words, when no window is needed
 	People    []int64
 	Kit       string
+	Start     assets.Instant     // when its work begins; 0: not said
+	Crew      []assets.CrewPlace // who works as what; empty: not said
+	Tools     []int64            // kit by number
 }
 
 // Place puts an accepted order into a stop window with people and kit, or moves it to another one.
@@ -52,6 +55,10 @@ func Place(o Order, by Actor, at, now time.Time, p Placement) (Order, Event, err
 	}
 	after := o
 	after.WindowID, after.PlacedPeople, after.PlacedKit = p.WindowID, slices.Clone(p.People), strings.TrimSpace(p.Kit)
+	after.PlacedStart, after.PlacedCrew, after.PlacedTools = nil, slices.Clone(p.Crew), slices.Clone(p.Tools)
+	if p.Start != 0 {
+		after.PlacedStart = &p.Start
+	}
 	after.PlacedAt, after.PlacedBy = assets.InstantOf(at), by.PersonID
 	return finish(o, after, s, by, at, now, where, wrong)
 }
@@ -65,6 +72,7 @@ func TakeOut(o Order, by Actor, at, now time.Time, why string) (Order, Event, er
 	needReason(wrong, why, "say why the order leaves its stop")
 	after := o
 	after.WindowID, after.PlacedPeople, after.PlacedKit, after.PlacedAt, after.PlacedBy = 0, nil, "", 0, 0
+	after.PlacedStart, after.PlacedCrew, after.PlacedTools, after.Locked = nil, nil, nil, nil
 	return finish(o, after, s, by, at, now, why, wrong)
 }
 
