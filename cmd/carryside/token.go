@@ -33,7 +33,7 @@ func (c *tokenCommand) Run(ctx context.Context, p *Program) error {
 		return err
 	}
 	defer db.Close()
-	person, err := personCalled(ctx, db, c.Person)
+	person, err := personCalled(ctx, db, c.Person, assets.InstantOf(p.Now()))
 	if err != nil {
 		return err
 	}
@@ -57,7 +57,7 @@ func (c *tokenCommand) Run(ctx context.Context, p *Program) error {
 }
 
 // personCalled returns the one person of a name who holds a role.
-func personCalled(ctx context.Context, db *plantdb.DB, name string) (assets.Person, error) {
+func personCalled(ctx context.Context, db *plantdb.DB, name string, at assets.Instant) (assets.Person, error) {
 	people, err := registry.People(ctx, db, assets.JobScope(), false)
 	if err != nil {
 		return assets.Person{}, err
@@ -66,7 +66,7 @@ func personCalled(ctx context.Context, db *plantdb.DB, name string) (assets.Pers
 		if one.NameKey != assets.NameKey(name) {
 			continue
 		}
-		grants, err := registry.GrantsOf(ctx, db, one.ID)
+		grants, err := registry.GrantsOf(ctx, db, one.ID, at)
 		if err != nil {
 			return assets.Person{}, err
 		}

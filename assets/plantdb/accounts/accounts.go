@@ -28,21 +28,25 @@ func (d *Door) AccountHandled(ctx context.Context, handle string) (assets.Accoun
 
 // HasAdministrator tells whether somebody with an account in force is administrator for all plants.
 func (d *Door) HasAdministrator(ctx context.Context) (bool, error) {
-	n, err := administrators(ctx, d.DB, 0)
+	n, err := administrators(ctx, d.DB, 0, assets.InstantOf(d.Now()))
 	return n > 0, err
 }
 
-// administrators counts the people with an account who are administrator for all plants by a grant other than one.
-func administrators(ctx context.Context, db *plantdb.DB, exceptGrant int64) (n int64, err error) {
+// lasting are the grants of an administrator for all plants that hold and do not end by themselves.
+const lasting = "g.role = 'administrator' AND g.customer_id = 0 AND g.plant_id = 0 AND g.known_to IS NULL AND g.until_at IS NULL AND (g.from_at IS NULL OR g.from_at <= ?)"
+
+// administrators counts the people with an account who are administrator for all plants, without an end, by a grant
+// other than one.
+func administrators(ctx context.Context, db *plantdb.DB, exceptGrant int64, at assets.Instant) (n int64, err error) {
 	err = db.SQL(ctx).Raw(`SELECT count(DISTINCT g.person_id) FROM grants g JOIN accounts a ON a.person_id = g.person_id AND a.known_to IS NULL
-		WHERE g.role = ? AND g.customer_id = 0 AND g.plant_id = 0 AND g.known_to IS NULL AND g.id <> ?`, assets.RoleAdministrator, exceptGrant).Scan(&n).Error
+		WHERE `+lasting+" AND g.id <> ?", at, exceptGrant).Scan(&n).Error
 	return n, err
 }
 
 // OpenFirst makes the first person of an installation by the code that was printed at its start: administrator, and
 // lead for all plants. A person of the service company who stands in the records by this name already is who they are;
-// the account they may have keeps its sign-in name and takes the new password, since whoever reads what the program
-// prints has the database in hand. assets.ErrNotFound when the code is no longer good.
+// the account they may have keeps its sign-in name, takes the new password and loses its second factor, since whoever
+// reads what the program prints has the database in hand. assets.ErrNotFound when the code is no longer good.
 func (d *Door) OpenFirst(ctx context.Context, codeID int64, name string, account *assets.Account) (p assets.Person, err error) {
 	err = d.change(ctx, 0, "sign up the first administrator", func(c *plantdb.Change, ch *plantdb.Chain) error {
 		if err := useCode(c, codeID); err != nil {
@@ -57,6 +61,9 @@ func (d *Door) OpenFirst(ctx context.Context, codeID int64, name string, account
 			}
 		}
 		account.PersonID = p.ID
+		if err := endSeconds(c, ch, p.ID); err != nil {
+			return err
+		}
 		return takeUp(c, ch, account)
 	})
 	return p, err
@@ -172,9 +179,9 @@ func (d *Door) EndAccount(ctx context.Context, keep assets.Scope, by, personID i
 func keepsAnAdministrator(c *plantdb.Change, personID int64) error {
 	var others, own int64
 	err := c.Tx().Raw(`SELECT count(DISTINCT g.person_id) FROM grants g JOIN accounts a ON a.person_id = g.person_id AND a.known_to IS NULL
-		WHERE g.role = ? AND g.customer_id = 0 AND g.plant_id = 0 AND g.known_to IS NULL AND g.person_id <> ?`, assets.RoleAdministrator, personID).Scan(&others).Error
+		WHERE `+lasting+" AND g.person_id <> ?", c.Now(), personID).Scan(&others).Error
 	if err == nil {
-		err = c.Tx().Raw("SELECT count(*) FROM grants WHERE role = ? AND customer_id = 0 AND plant_id = 0 AND known_to IS NULL AND person_id = ?", assets.RoleAdministrator, personID).Scan(&own).Error
+		err = c.Tx().Raw("SELECT count(*) FROM grants g WHERE "+lasting+" AND g.person_id = ?", c.Now(), personID).Scan(&own).Error
 	}
 	if err == nil && own > 0 && others == 0 {
 		return lastAdministrator
@@ -185,15 +192,9 @@ func keepsAnAdministrator(c *plantdb.Change, personID int64) error {
 var lastAdministrator = assets.Invalid{"": "nobody else is administrator; make somebody else one first, or nobody could give grants any more"}
 
 func endAccount(c *plantdb.Change, ch *plantdb.Chain, personID int64) error {
-	for _, table := range []string{"accounts", "passkeys", "identities"} {
-		var ids []int64
-		if err := c.Tx().Raw("SELECT id FROM "+table+" WHERE person_id = ? AND known_to IS NULL ORDER BY id", personID).Scan(&ids).Error; err != nil {
+	for _, table := range []string{"accounts", "passkeys", "identities", "second_factors", "recovery_codes"} {
+		if err := endOwned(c, ch, table, personID); err != nil {
 			return err
-		}
-		for _, id := range ids {
-			if err := endRow(c, ch, table, id, map[string]any{"person_id": personID}); err != nil {
-				return err
-			}
 		}
 	}
 	if err := voidCodes(c, personID); err != nil {

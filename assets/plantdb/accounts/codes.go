@@ -59,7 +59,7 @@ func (d *Door) OpenTrip(ctx context.Context, code *assets.SignUpCode) error {
 	now := assets.InstantOf(d.Now())
 	code.ID, code.MadeAt = randomID(), now
 	return doing("begin to sign in", d.DB.InTx(ctx, func(tx *plantdb.DB) error {
-		trips := []assets.CodePurpose{assets.CodeSingleSign, assets.CodePasskey}
+		trips := []assets.CodePurpose{assets.CodeSingleSign, assets.CodePasskey, assets.CodeSecond, assets.CodeNewSecond}
 		if err := tx.SQL(ctx).Exec("DELETE FROM sign_up_codes WHERE ends_at < ? AND purpose IN ?", now, trips).Error; err != nil {
 			return err
 		}

@@ -74,7 +74,7 @@ func (d *Door) SignIns(ctx context.Context) ([]assets.Person, error) {
 
 // GrantsOf returns a person's grants in force.
 func (d *Door) GrantsOf(ctx context.Context, personID int64) ([]assets.Grant, error) {
-	return registry.GrantsOf(ctx, d.DB, personID)
+	return registry.GrantsOf(ctx, d.DB, personID, assets.InstantOf(d.Now()))
 }
 
 // PersonByID returns one person. assets.ErrNotFound when there is none of this number.

@@ -20,15 +20,18 @@ func Erase(c *plantdb.Change, personID int64) error {
 		return err
 	}
 	for _, id := range accounts {
-		err := c.Tx().Exec("UPDATE accounts SET sign_in_name = '', sign_in_key = '', private_salt = '', private_hash = ? WHERE id = ?", plantdb.Erased, id).Error
+		err := c.Tx().Exec("UPDATE accounts SET sign_in_name = '', sign_in_key = '', private_salt = '', private_hash = ?, password_hash = '', handle = ? WHERE id = ?", plantdb.Erased, plantdb.ErasedName(id), id).Error
 		if err != nil {
 			return err
 		}
 		c.Wrote(ch, "accounts", id)
 		c.Note(ch, plantdb.Written{Table: "accounts", ID: id, After: map[string]any{"private_hash": plantdb.Erased}})
 	}
-	if err := erasePasskeys(c, ch, personID); err != nil {
-		return err
+	for _, e := range []struct{ table, empty string }{{"passkeys", "name = '', credential_id = '', credential = ''"}, {"second_factors", "seed = ''"},
+		{"recovery_codes", "code_hash = ''"}, {"identities", "issuer = '', subject_hash = ''"}} {
+		if err := emptied(c, ch, e.table, e.empty, personID); err != nil {
+			return err
+		}
 	}
 	if err := c.Tx().Exec("DELETE FROM sessions WHERE person_id = ?", personID).Error; err != nil {
 		return err
@@ -36,18 +39,19 @@ func Erase(c *plantdb.Change, personID int64) error {
 	return registry.ErasePerson(c, personID)
 }
 
-// erasePasskeys empties what a person called their devices, and the keys.
-func erasePasskeys(c *plantdb.Change, ch *plantdb.Chain, personID int64) error {
-	var keys []int64
-	if err := c.Tx().Raw("SELECT id FROM passkeys WHERE person_id = ? ORDER BY id", personID).Scan(&keys).Error; err != nil {
+// emptied takes from the ended rows of a person what they were known by: what they called their devices, keys, seeds,
+// who they are at a provider.
+func emptied(c *plantdb.Change, ch *plantdb.Chain, table, empty string, personID int64) error {
+	var ids []int64
+	if err := c.Tx().Raw("SELECT id FROM "+table+" WHERE person_id = ? ORDER BY id", personID).Scan(&ids).Error; err != nil {
 		return err
 	}
-	for _, id := range keys {
-		if err := c.Tx().Exec("UPDATE passkeys SET name = '', credential_id = '', credential = '' WHERE id = ?", id).Error; err != nil {
+	for _, id := range ids {
+		if err := c.Tx().Exec("UPDATE "+table+" SET "+empty+" WHERE id = ?", id).Error; err != nil {
 			return err
 		}
-		c.Wrote(ch, "passkeys", id)
-		c.Note(ch, plantdb.Written{Table: "passkeys", ID: id, After: map[string]any{"name": ""}})
+		c.Wrote(ch, table, id)
+		c.Note(ch, plantdb.Written{Table: table, ID: id, After: map[string]any{"emptied": true}})
 	}
 	return nil
 }

@@ -111,7 +111,7 @@ func (d *Door) addGrants(ctx context.Context, members []assets.Member, at map[in
 		ByName  string
 		GivenAt assets.Instant
 	}
-	err := d.DB.SQL(ctx).Raw(`SELECT g.id, g.person_id, g.role, g.customer_id, g.plant_id, g.known_from, e.at AS given_at, e.person_id AS by_id, coalesce(p.name, '') AS by_name
+	err := d.DB.SQL(ctx).Raw(`SELECT g.id, g.person_id, g.role, g.customer_id, g.plant_id, g.from_at, g.until_at, g.known_from, e.at AS given_at, e.person_id AS by_id, coalesce(p.name, '') AS by_name
 		FROM grants g LEFT JOIN journal_entries e ON e.chain_id = 1 AND e.position = g.known_from LEFT JOIN people p ON p.id = e.person_id
 		WHERE g.known_to IS NULL AND g.person_id IN ? ORDER BY g.id`, ids).Scan(&rows).Error
 	for _, r := range rows {
@@ -187,7 +187,7 @@ func (d *Door) keepsAccount(ctx context.Context, keep assets.Scope, personID int
 	if err != nil || k.all {
 		return err
 	}
-	held, err := registry.GrantsOf(ctx, d.DB, personID)
+	held, err := plantdb.Rows[assets.Grant](d.DB.SQL(ctx).Where("person_id = ? AND known_to IS NULL", personID)) // those to come too
 	if err != nil {
 		return err
 	}
@@ -288,7 +288,7 @@ func giveGrant(c *plantdb.Change, g assets.Grant) (given bool, err error) {
 		return false, err
 	}
 	for _, h := range held {
-		if h.Role == g.Role && h.CustomerID == g.CustomerID && h.PlantID == g.PlantID {
+		if h.Role == g.Role && h.CustomerID == g.CustomerID && h.PlantID == g.PlantID && !h.Over(c.Now()) {
 			return false, nil
 		}
 	}
@@ -302,6 +302,9 @@ func giveGrant(c *plantdb.Change, g assets.Grant) (given bool, err error) {
 func sensible(c *plantdb.Change, g assets.Grant) error {
 	if !people.Known(g.Role) {
 		return assets.Invalid{"role": "choose a role from the list"}
+	}
+	if g.Over(c.Now()) || g.UntilAt != nil && g.FromAt != nil && *g.UntilAt <= *g.FromAt {
+		return assets.Invalid{"until": "give a last day that is not over, and not before the first"}
 	}
 	for table, id := range map[string]int64{"customers": g.CustomerID, "plants": g.PlantID} {
 		if id == 0 {
@@ -349,7 +352,10 @@ func mayEnd(c *plantdb.Change, k keeper, personID, grantID int64) error {
 	if err != nil || g.Role != assets.RoleAdministrator || g.CustomerID != 0 || g.PlantID != 0 {
 		return err
 	}
-	n, err := administrators(c.Context(), c.DB, grantID)
+	if g.UntilAt != nil {
+		return nil // it ends by itself: somebody else's lasts
+	}
+	n, err := administrators(c.Context(), c.DB, grantID, c.Now())
 	if err == nil && n == 0 {
 		err = lastAdministrator
 	}

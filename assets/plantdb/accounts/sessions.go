@@ -35,6 +35,8 @@ type askingRow struct {
 	GrantRole  assets.Role
 	CustomerID int64
 	PlantID    int64
+	FromAt     *assets.Instant
+	UntilAt    *assets.Instant
 }
 
 // AskingSession returns the session of a token with its person and their grants in force, in one read through
@@ -43,7 +45,7 @@ func (d *Door) AskingSession(ctx context.Context, tokenHash string, now assets.I
 	var rows []askingRow
 	err := d.DB.SQL(ctx).Raw(`SELECT s.id, s.token_hash, s.person_id, s.way, s.started_at, s.used_at, s.ends_at, s.address, s.browser,
 		coalesce(s.state, '') AS state_text, p.name, p.role, p.customer_id AS person_of, coalesce(g.id, 0) AS grant_id, coalesce(g.role, '') AS grant_role,
-		coalesce(g.customer_id, 0) AS customer_id, coalesce(g.plant_id, 0) AS plant_id
+		coalesce(g.customer_id, 0) AS customer_id, coalesce(g.plant_id, 0) AS plant_id, g.from_at, g.until_at
 		FROM sessions s JOIN people p ON p.id = s.person_id LEFT JOIN grants g ON g.person_id = s.person_id AND g.known_to IS NULL
 		WHERE s.token_hash = ? AND s.ended_at IS NULL AND s.ends_at > ? ORDER BY g.id`, tokenHash, now).Scan(&rows).Error
 	if err == nil && len(rows) == 0 {
@@ -60,8 +62,9 @@ func (d *Door) AskingSession(ctx context.Context, tokenHash string, now assets.I
 	}
 	var grants []assets.Grant
 	for _, r := range rows {
-		if r.GrantID != 0 {
-			grants = append(grants, assets.Grant{ID: r.GrantID, PersonID: p.ID, Role: r.GrantRole, CustomerID: r.CustomerID, PlantID: r.PlantID})
+		g := assets.Grant{ID: r.GrantID, PersonID: p.ID, Role: r.GrantRole, CustomerID: r.CustomerID, PlantID: r.PlantID, FromAt: r.FromAt, UntilAt: r.UntilAt}
+		if g.ID != 0 && g.Holds(now) {
+			grants = append(grants, g)
 		}
 	}
 	return s, p, grants, nil

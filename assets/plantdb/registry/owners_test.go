@@ -163,7 +163,7 @@ func TestGrantsGivenAndTakenBack(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	grants, err := registry.GrantsOf(bg, s.DB, person.ID)
+	grants, err := registry.GrantsOf(bg, s.DB, person.ID, assets.InstantOf(plantdbtest.Noon))
 	if err != nil || len(grants) != 1 {
 		t.Fatalf("grants %+v, %v", grants, err)
 	}
@@ -173,7 +173,7 @@ func TestGrantsGivenAndTakenBack(t *testing.T) {
 	if err := company(s, func(c *plantdb.Change) error { return registry.TakeGrant(c, grant.ID) }); err != nil {
 		t.Fatal(err)
 	}
-	if grants, err = registry.GrantsOf(bg, s.DB, person.ID); err != nil || len(grants) != 0 {
+	if grants, err = registry.GrantsOf(bg, s.DB, person.ID, assets.InstantOf(plantdbtest.Noon)); err != nil || len(grants) != 0 {
 		t.Errorf("grants afterwards %+v, %v", grants, err)
 	}
 	if err := s.DB.Reach(bg, assets.ScopeOf(grants), s.Plant.ID); !errors.Is(err, assets.ErrNotFound) {

@@ -42,14 +42,17 @@ func People(ctx context.Context, db *plantdb.DB, scope assets.Scope, signing boo
 	return list[assets.Person](tx)
 }
 
-// GrantsOf returns the grants a person holds.
-func GrantsOf(ctx context.Context, db *plantdb.DB, personID int64) ([]assets.Grant, error) {
-	return list[assets.Grant](db.SQL(ctx).Where("person_id = ? AND known_to IS NULL", personID).Order("id"))
+// GrantsOf returns the grants of a person that are in force at an instant.
+func GrantsOf(ctx context.Context, db *plantdb.DB, personID int64, at assets.Instant) ([]assets.Grant, error) {
+	return list[assets.Grant](db.SQL(ctx).Where("person_id = ? AND "+inForce, personID, at, at).Order("id"))
 }
 
-// GrantsByPerson returns the grants in force of everybody, by person.
-func GrantsByPerson(ctx context.Context, db *plantdb.DB) (map[int64][]assets.Grant, error) {
-	all, err := list[assets.Grant](db.SQL(ctx).Where("known_to IS NULL").Order("id"))
+// inForce are the grants that nobody took back, have begun and have not ended.
+const inForce = "known_to IS NULL AND (from_at IS NULL OR from_at <= ?) AND (until_at IS NULL OR until_at > ?)"
+
+// GrantsByPerson returns the grants of everybody that are in force at an instant, by person.
+func GrantsByPerson(ctx context.Context, db *plantdb.DB, at assets.Instant) (map[int64][]assets.Grant, error) {
+	all, err := list[assets.Grant](db.SQL(ctx).Where(inForce, at, at).Order("id"))
 	of := map[int64][]assets.Grant{}
 	for _, g := range all {
 		of[g.PersonID] = append(of[g.PersonID], g)

@@ -273,7 +273,7 @@ func (d *Desk) Crew(ctx context.Context, scope assets.Scope, plantID int64) ([]a
 	if err != nil {
 		return nil, err
 	}
-	grants, err := registry.GrantsByPerson(ctx, d.db)
+	grants, err := registry.GrantsByPerson(ctx, d.db, assets.InstantOf(d.now()))
 	if err != nil {
 		return nil, err
 	}

@@ -43,7 +43,7 @@ func (k Keys) Shown(ctx context.Context, secret string, now time.Time) (api.Bear
 	if err != nil {
 		return api.Bearer{}, fmt.Errorf("the person of token %d: %w", t.ID, err)
 	}
-	grants, err := k.grants(ctx, t)
+	grants, err := k.grants(ctx, t, assets.InstantOf(now))
 	if err != nil {
 		return api.Bearer{}, err
 	}
@@ -64,8 +64,8 @@ func (k Keys) noteUse(ctx context.Context, tokenID int64, now time.Time) {
 }
 
 // grants are the person's grants in force as far as the token goes.
-func (k Keys) grants(ctx context.Context, t tokens.Token) ([]assets.Grant, error) {
-	all, err := registry.GrantsOf(ctx, k.db, t.PersonID)
+func (k Keys) grants(ctx context.Context, t tokens.Token, at assets.Instant) ([]assets.Grant, error) {
+	all, err := registry.GrantsOf(ctx, k.db, t.PersonID, at)
 	if err != nil || t.CustomerID == 0 && t.PlantID == 0 {
 		return all, err
 	}
