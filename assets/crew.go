@@ -95,3 +95,25 @@ type WorkTemplate struct {
 	Class       Class
 	Source      string
 }
+
+// TemplateFor picks the template of an order's kind for a splice of a customer: the customer's before the company's, the kind of
+// splice before any.
+func TemplateFor(all []WorkTemplate, customer int64, orderKind string, form Form, bond Bond) (WorkTemplate, bool) {
+	best, rank := WorkTemplate{}, 0
+	for _, t := range all {
+		fits := t.OrderKind == orderKind && (t.CustomerID == 0 || t.CustomerID == customer) && (t.Form == "" || t.Form == form) && (t.Bond == "" || t.Bond == bond)
+		if !fits {
+			continue
+		}
+		r := 1
+		for i, closer := range []bool{t.Form != "", t.Bond != "", t.CustomerID != 0} {
+			if closer {
+				r += 1 << i
+			}
+		}
+		if r > rank {
+			best, rank = t, r
+		}
+	}
+	return best, rank > 0
+}
