@@ -124,22 +124,6 @@ func (r *ageing) best() Replacement {
 	return out
 }
 
-// rising finds the zero of a function that rises from below zero at lo to above it at hi, by halving to the last digit.
-func rising(lo, hi float64, f func(float64) float64) float64 {
-	for range 200 {
-		mid := lo + (hi-lo)/2
-		if mid == lo || mid == hi {
-			break
-		}
-		if f(mid) < 0 {
-			lo = mid
-		} else {
-			hi = mid
-		}
-	}
-	return lo + (hi-lo)/2
-}
-
 // CostRate is C(T) of Replace at an age T above 0: what replacing at that age costs in the long run, currency per unit of
 // age. As T grows it nears the cost of running to failure, unplanned cost / mean life.
 func CostRate(law Weibull, costs Costs, age float64) float64 {
