@@ -60,7 +60,7 @@ var importRules = []importRule{
 		reason:   "only the server speaks HTTP; the rest is called, not served",
 	},
 	{
-		imported: []string{"github.com/alexedwards/...", "github.com/go-webauthn/...", "github.com/coreos/go-oidc/...", "golang.org/x/oauth2/..."},
+		imported: []string{"github.com/alexedwards/...", "github.com/go-webauthn/...", "github.com/pquerna/otp/...", "github.com/boombuler/barcode/...", "github.com/trustelem/zxcvbn/...", "github.com/coreos/go-oidc/...", "golang.org/x/oauth2/..."},
 		doors:    []string{"server/signin"},
 		reason:   "secrets are taken, compared and hashed in one place; everybody else asks the desk who somebody is",
 	},

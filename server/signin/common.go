@@ -33,6 +33,9 @@ var letters = strings.NewReplacer("0", "o", "1", "i", "3", "e", "4", "a", "5", "
 // keys or digits, a date, the same again and again, with whatever is usually put before and behind.
 func Common(password string, names ...string) bool {
 	p := strings.ToLower(password)
+	if listed()[p] {
+		return true
+	}
 	if unit := smallestUnit(p); len(unit) <= len(p)/2 {
 		if len(unit) <= 4 {
 			return true

@@ -85,12 +85,13 @@ type Joining struct {
 }
 
 // Join takes an offer up: an account, or a new password, and a session. assets.Invalid names the fields "name",
-// "sign_in_name", "password" and "again"; assets.ErrNotFound when somebody was faster.
+// "sign_in_name", "password" and "again"; assets.ErrNotFound when somebody was faster; MoreProof and UsePasskey as for
+// SignIn: an address for a new password is no way round a second factor.
 func (d *Desk) Join(w http.ResponseWriter, r *http.Request, o Offer, j Joining) error {
 	if o.SignInName != "" {
 		j.SignInName = o.SignInName
 	}
-	if err := j.check(o); err != nil {
+	if err := j.check(d, o); err != nil {
 		return err
 	}
 	hash, err := d.hash.make(r.Context(), j.Password)
@@ -109,11 +110,11 @@ func (d *Desk) Join(w http.ResponseWriter, r *http.Request, o Offer, j Joining) 
 		return err
 	}
 	d.forget(o.Person.ID)
-	return d.begin(w, r, o.Person.ID, assets.ByPassword)
+	return d.afterPassword(w, r, o.Person.ID)
 }
 
 // check refuses what cannot be a sign-in name or a password.
-func (j Joining) check(o Offer) error {
+func (j Joining) check(d *Desk, o Offer) error {
 	bad := assets.Invalid{}
 	if o.First() && assets.NameKey(j.Name) == "" {
 		bad.Add("name", "give your name as it should stand in the records")
@@ -128,8 +129,11 @@ func (j Joining) check(o Offer) error {
 		bad.Add("sign_in_name", "take at most 100 characters")
 	}
 	var wrong assets.Invalid
-	if errors.As(checkPassword("password", j.Password, j.SignInName, j.Name, o.Person.Name), &wrong) {
+	err := d.checkPassword("password", j.Password, j.SignInName, j.Name, o.Person.Name)
+	if errors.As(err, &wrong) {
 		bad.Add("password", wrong["password"])
+	} else if err != nil {
+		return err
 	} else if j.Password != j.Again {
 		bad.Add("again", "the two passwords differ; type the same twice")
 	}

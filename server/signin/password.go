@@ -73,7 +73,7 @@ func (h *hasher) fits(ctx context.Context, password, hash string) (ok bool, err 
 var decoy = sync.OnceValues(func() (string, error) { return argon2id.CreateHash(rand.Text(), cost) })
 
 // SignIn takes a name and a password and starts a session. WrongPair and Wait say why not, ErrBusy that the server
-// has too much of it to do.
+// has too much of it to do, MoreProof and UsePasskey that it takes a second proof.
 func (d *Desk) SignIn(w http.ResponseWriter, r *http.Request, name, password string) error {
 	account, err := d.store.AccountNamed(r.Context(), name)
 	if err != nil && !errors.Is(err, assets.ErrNotFound) {
@@ -82,7 +82,7 @@ func (d *Desk) SignIn(w http.ResponseWriter, r *http.Request, name, password str
 	if err := d.try(r, assets.NameKey(name), password, account); err != nil {
 		return err
 	}
-	return d.begin(w, r, account.PersonID, assets.ByPassword)
+	return d.afterPassword(w, r, account.PersonID)
 }
 
 // try compares a password, counted against guessing. The zero account is nobody's.
@@ -166,7 +166,7 @@ func (d *Desk) ChangePassword(r *http.Request, old, next string) error {
 	if account.PasswordHash == "" {
 		return assets.Invalid{"": "this account has no password; your administrator gives you an address to set one"}
 	}
-	if err := checkPassword("new_password", next, account.SignInName, s.who.Person.Name); err != nil {
+	if err := d.checkPassword("new_password", next, account.SignInName, s.who.Person.Name); err != nil {
 		return err
 	}
 	if err := d.inWords(d.try(r, account.SignInKey, old, account)); err != nil {
@@ -182,8 +182,9 @@ func (d *Desk) ChangePassword(r *http.Request, old, next string) error {
 	return err
 }
 
-// checkPassword refuses a password that is too short, too long, or among the first that a guesser tries.
-func checkPassword(field, password string, names ...string) error {
+// checkPassword refuses a password that is too short, too long, among the first that a guesser tries, or in the
+// operator's list of breached ones.
+func (d *Desk) checkPassword(field, password string, names ...string) error {
 	n := utf8.RuneCountInString(password)
 	switch {
 	case n < shortest:
@@ -193,5 +194,9 @@ func checkPassword(field, password string, names ...string) error {
 	case Common(password, names...):
 		return assets.Invalid{field: "this is among the first that a guesser tries (a common word, a run of keys, a date, your name); take a few words that do not belong together"}
 	}
-	return nil
+	found, err := d.Breached.Holds(password)
+	if err == nil && found {
+		err = assets.Invalid{field: "this password was stolen somewhere before and stands in lists that guessers try; take another"}
+	}
+	return err
 }

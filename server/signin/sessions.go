@@ -102,15 +102,18 @@ func (d *Desk) endCurrent(r *http.Request) error {
 	return nil
 }
 
-// Asking returns who a request comes from; false when nobody is signed in.
+// Asking returns who a request comes from; false when nobody is signed in, or somebody halfway only (Halfway).
 func (d *Desk) Asking(r *http.Request) (Who, bool, error) {
 	s, err := d.find(r)
 	if s == nil || err != nil {
 		return Who{}, false, err
 	}
 	d.mu.Lock()
-	who := s.who
+	who, half := s.who, d.half(s)
 	d.mu.Unlock()
+	if half {
+		return Who{}, false, nil
+	}
 	d.keep(r, s)
 	return who, true, nil
 }

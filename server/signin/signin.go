@@ -7,6 +7,10 @@
 // the first administrator, an invitation or a new password. Machines bring tokens instead (server/api). The
 // demonstration alone lets people in with one click, and answers its own machine only.
 //
+// Second factor. Beside a password an app's code of six digits (RFC 6238) or, once each, one of ten recovery codes; asked
+// of whoever set one up, and of everybody or of the keepers where the installation says so (Need). Who has yet to set up
+// what is asked of them is halfway in: no page but that one opens. Ten codes are tried for a person in ten minutes.
+//
 // Passwords have 8 characters or more, of any kind, are compared as typed and never run out. What a guesser tries first
 // is refused: common words, the words of this trade and program (commonwords.txt), the own name, runs of keys, dates.
 //
@@ -42,6 +46,7 @@ type Store interface {
 	Accounts
 	Codes
 	Passkeys
+	Seconds
 }
 
 // People is the table of people with their grants.
@@ -100,6 +105,19 @@ type Passkeys interface {
 	RemovePasskey(ctx context.Context, by, personID, id int64) error
 }
 
+// Seconds is second factors beside a password.
+type Seconds interface {
+	SecondFactorOf(ctx context.Context, personID int64) (assets.SecondFactor, error)
+	RecoveryCodesLeft(ctx context.Context, personID int64) (int64, error)
+	// SetSecondFactor keeps one in the place of the one before; the person's sessions end but one.
+	SetSecondFactor(ctx context.Context, f *assets.SecondFactor, step int64, codeHashes []string, keep int64) error
+	NewRecoveryCodes(ctx context.Context, personID int64, hashes []string) error
+	// UseSecondFactor keeps the half minute whose code was taken; assets.ErrNotFound when it was taken before.
+	UseSecondFactor(ctx context.Context, id, step int64) error
+	UseRecoveryCode(ctx context.Context, personID int64, hash string) error
+	RemoveSecondFactor(ctx context.Context, personID int64) error
+}
+
 // Who is somebody signed in, with the grants in force.
 type Who struct {
 	Person assets.Person
@@ -119,6 +137,8 @@ func (w Who) MayAnywhere(d people.Deed) bool { return people.MayAnywhere(w.Grant
 
 // Options are how a server lets people in.
 type Options struct {
+	Breached *Breached      // passwords that are not taken; nil: those the program knows only
+	Second   Need           // of whom more than a password is asked
 	Demo     bool           // one click instead of a password, on this machine only
 	Public   *url.URL       // address people open the program by; nil: as their browser names it
 	Secure   bool           // they come by https

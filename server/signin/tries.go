@@ -100,6 +100,34 @@ func (t *tries) trip(from string, now time.Time) error {
 	return nil
 }
 
+// code counts codes of a second factor tried for a person: a code has a million values only.
+func (t *tries) code(personID int64, now time.Time) error {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.sweep(now)
+	key := codeKey(personID)
+	c := t.count[key]
+	if c == nil || now.Sub(c.since) >= window {
+		c = &counted{since: now}
+		t.count[key] = c
+	}
+	if c.n >= codesOfName {
+		return &Wait{Until: c.since.Add(window)}
+	}
+	c.n++
+	c.since = now
+	return nil
+}
+
+// codeRight takes tries back that were none.
+func (t *tries) codeRight(personID int64) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	delete(t.count, codeKey(personID))
+}
+
+func codeKey(personID int64) string { return fmt.Sprintf("c %d", personID) }
+
 func pairKey(name, from string) string { return "p " + network(from) + " " + name }
 
 // network is what counts as one address: of IPv6 the half that a site is given as a whole.
