@@ -65,12 +65,16 @@ func gammaFraction(a, x float64) float64 {
 		d = 1 / nonZero(an*d+b, tiny)
 		c = nonZero(b+an/c, tiny)
 		h *= c * d
-		if math.Abs(c*d-1) < 1e-16 {
+		if math.Abs(c*d-1) < lastDigits {
 			break
 		}
 	}
 	return h
 }
+
+// lastDigits is how near to 1 a factor of a continued fraction is when it changes nothing any more: it is a product of two rounded
+// numbers, which need not come nearer.
+const lastDigits = 3e-16
 
 func nonZero(v, tiny float64) float64 {
 	if math.Abs(v) < tiny {
@@ -136,7 +140,7 @@ func betaBelow(a, b, x float64) float64 {
 		d = 1 / nonZero(1+odd*d, tiny)
 		c = nonZero(1+odd/c, tiny)
 		h *= c * d
-		if math.Abs(c*d-1) < 1e-16 {
+		if math.Abs(c*d-1) < lastDigits {
 			break
 		}
 	}
