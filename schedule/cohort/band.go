@@ -34,44 +34,69 @@ func Compose(causes []Cause, now, horizon time.Time) DueBand {
 		return b
 	}
 	b.At50 = reaches(joint, 0.5, now, horizon)
-	early, late := horizon, now // what the middle tells of where the others lie
+	soon, early, late := horizon, now, now // what the middle tells of where the others lie
 	if !b.At50.IsZero() {
-		early, late = b.At50, b.At50
+		soon, late = b.At50, b.At50
+		if before := b.At50.Add(-toHours * time.Hour); before.After(now) {
+			early = before
+		}
 	}
-	b.At10, b.At90 = reaches(joint, 0.1, now, early), reaches(joint, 0.9, late, horizon)
+	b.At10, b.At90 = reaches(joint, 0.1, now, soon), reaches(joint, 0.9, late, horizon)
 	if len(causes) == 1 {
 		if !b.At50.IsZero() {
 			b.Binding = 0
 		}
 		return b
 	}
-	var first time.Time
+	first := horizon // no cause comes before all of them together
 	for i, c := range causes {
-		if at := reaches(c.Chance, 0.5, now, horizon); !at.IsZero() && (first.IsZero() || at.Before(first)) {
+		if c.Chance(first) < 0.5 {
+			continue // not before the earliest so far
+		}
+		if at := reaches(c.Chance, 0.5, early, first); b.Binding < 0 || at.Before(first) {
 			first, b.Binding = at, i
 		}
 	}
 	return b
 }
 
+// toHours is how near dates are found.
+const toHours = 2
+
 // reaches is the first time at which a chance reaches a share, to two hours; zero when not by the horizon.
+//
+// Where a straight line between the ends of the bracket is there, held near the middle so that it takes no more than one step
+// beyond those of halving, whatever the chance: it may jump (ITP: Oliveira and Takahashi 2020, ACM Transactions on Mathematical
+// Software 47).
 func reaches(chance func(time.Time) float64, share float64, now, horizon time.Time) time.Time {
-	if chance(now) >= share {
+	at := func(hours float64) time.Time { return now.Add(time.Duration(hours * float64(time.Hour))) }
+	short := func(t time.Time) float64 { return chance(t) - share }
+	lo, hi := 0.0, horizon.Sub(now).Hours()
+	below, above := short(now), 0.0
+	if below >= 0 {
 		return now
 	}
-	if chance(horizon) < share {
+	if above = short(horizon); above < 0 {
 		return time.Time{}
 	}
-	lo, hi := now, horizon
-	for hi.Sub(lo) > 2*time.Hour {
-		mid := lo.Add(hi.Sub(lo) / 2)
-		if chance(mid) >= share {
-			hi = mid
+	slack := toHours / 2 * math.Exp2(math.Ceil(math.Log2(max(1, hi/toHours)))+1)
+	for whole := hi; hi-lo > toHours; slack /= 2 {
+		mid, straight := lo+(hi-lo)/2, lo+(hi-lo)*below/(below-above)
+		towards := math.Copysign(1, mid-straight)
+		x := mid
+		if nudge := 0.2 * (hi - lo) * (hi - lo) / whole; nudge <= math.Abs(mid-straight) {
+			x = straight + towards*nudge
+		}
+		if most := max(0, slack-(hi-lo)/2); math.Abs(x-mid) > most {
+			x = mid - towards*most
+		}
+		if v := short(at(x)); v >= 0 {
+			hi, above = x, v
 		} else {
-			lo = mid
+			lo, below = x, v
 		}
 	}
-	return hi
+	return at(hi)
 }
 
 // Ran is what a splice will have run by a date: units of a clock since now, with one standard deviation.

@@ -30,11 +30,11 @@ func (c Cohort) Compare() ([]Comparison, error) {
 	var all []Comparison
 	for _, clock := range clocks {
 		os, jacobian := c.shared(clock, clocks)
-		r, err := life.Fit([]life.Cohort{{Name: "all", Lives: os}}, life.Settings{Confidence: 0.95})
-		if err != nil || r.Cohorts[0].Method != life.MaximumLikelihood {
+		greatest, err := life.GreatestLogLik(os)
+		if err != nil {
 			continue
 		}
-		all = append(all, Comparison{Clock: clock, LogLik: float64(r.Cohorts[0].LogLik) + jacobian})
+		all = append(all, Comparison{Clock: clock, LogLik: greatest + jacobian})
 	}
 	if len(all) < 2 {
 		return nil, ErrTooFew

@@ -40,8 +40,28 @@ type Law struct {
 // thumbShape is the shape of a splice of which nothing is known: wear that sets in slowly. Rule of thumb, class D.
 var thumbShape = life.Prior{LogShape: math.Ln2, SD: 0}
 
-// fits are the cohorts' own fits on every clock, made once.
+// fits are the cohorts' own fits, each made once, when it is first asked for: most cohorts are told on one clock.
 type fits [ClockCount]map[Key]life.Fitted
+
+// of fits a cohort by its own lives on a clock; the zero Fitted where no life is known on it.
+func (f *fits) of(one Cohort, clock Clock) (life.Fitted, error) {
+	if fitted, made := f[clock][one.Key]; made {
+		return fitted, nil
+	}
+	fitted := life.Fitted{}
+	if os := one.On(clock); os != nil {
+		r, err := life.Fit([]life.Cohort{{Name: one.Key.Words(), Lives: os}}, life.Settings{Confidence: Confidence, Quantiles: []float64{0.1, 0.5}})
+		if err != nil {
+			return fitted, fmt.Errorf("fit %s on %s: %w", one.Key.Words(), clock, err)
+		}
+		fitted = r.Cohorts[0]
+	}
+	if f[clock] == nil {
+		f[clock] = map[Key]life.Fitted{}
+	}
+	f[clock][one.Key] = fitted
+	return fitted, nil
+}
 
 // Study finds the law of every cohort.
 //
@@ -51,20 +71,18 @@ type fits [ClockCount]map[Key]life.Fitted
 // and a maximum), else the rule of thumb. One refusal of the fit (an observation that cannot be) refuses the whole.
 func Study(all []Cohort) ([]Law, error) {
 	var own fits
-	for c := range ClockCount {
-		f, err := fitAll(all, c)
-		if err != nil {
-			return nil, err
-		}
-		own[c] = f
-	}
 	compared := map[Key][]Comparison{}
 	laws := make([]Law, 0, len(all))
 	for _, one := range all {
 		l := Law{Key: one.Key, Class: assets.ClassD, best: &bestAges{of: map[float64]life.Replacement{}}}
 		l.chooseClock(one, all, compared)
-		l.Own = own[l.Clock][one.Key]
-		l.borrow(all, own[l.Clock])
+		var err error
+		if l.Own, err = own.of(one, l.Clock); err != nil {
+			return nil, err
+		}
+		if err = l.borrow(all, &own); err != nil {
+			return nil, err
+		}
 		if err := l.predict(one); err != nil {
 			return nil, err
 		}
@@ -74,23 +92,6 @@ func Study(all []Cohort) ([]Law, error) {
 		laws = append(laws, l)
 	}
 	return laws, nil
-}
-
-// fitAll fits every cohort by its own lives on a clock. Cohorts without a life on it are left out.
-func fitAll(all []Cohort, clock Clock) (map[Key]life.Fitted, error) {
-	fitted := map[Key]life.Fitted{}
-	for _, one := range all {
-		os := one.On(clock)
-		if os == nil {
-			continue
-		}
-		r, err := life.Fit([]life.Cohort{{Name: one.Key.Words(), Lives: os}}, life.Settings{Confidence: Confidence, Quantiles: []float64{0.1, 0.5}})
-		if err != nil {
-			return nil, fmt.Errorf("fit %s on %s: %w", one.Key.Words(), clock, err)
-		}
-		fitted[one.Key] = r.Cohorts[0]
-	}
-	return fitted, nil
 }
 
 // chooseClock asks the cohort, then its parents.
@@ -127,16 +128,22 @@ func mostKnown(one Cohort) Clock {
 }
 
 // borrow finds the closest parent whose cohorts have shapes to lend.
-func (l *Law) borrow(all []Cohort, own map[Key]life.Fitted) {
+func (l *Law) borrow(all []Cohort, own *fits) error {
 	if l.Own.Method == life.MaximumLikelihood && l.Own.RestsOn.Failures >= ownShape {
-		return
+		return nil
 	}
 	for _, parent := range l.Key.Parents() {
 		var shapes []life.ShapeEstimate
 		var lent []Key
 		for _, other := range all {
-			f := own[other.Key]
-			if other.Key == l.Key || !parent.Holds(other.Key) || f.Method != life.MaximumLikelihood {
+			if other.Key == l.Key || !parent.Holds(other.Key) {
+				continue
+			}
+			f, err := own.of(other, l.Clock)
+			if err != nil {
+				return err
+			}
+			if f.Method != life.MaximumLikelihood {
 				continue
 			}
 			shapes = append(shapes, life.ShapeEstimate{LogShape: math.Log(float64(f.Shape)), StdError: float64(f.StdError.LogShape)})
@@ -144,12 +151,13 @@ func (l *Law) borrow(all []Cohort, own map[Key]life.Fitted) {
 		}
 		if prior, err := life.ShapePrior(shapes); err == nil {
 			l.Prior, l.Lent, l.LentBy = &prior, lent, parent
-			return
+			return nil
 		}
 	}
 	if l.Own.Method != life.MaximumLikelihood {
 		l.Prior = &thumbShape
 	}
+	return nil
 }
 
 // predict averages over what the lives leave open. Without a failure there is nothing to average.

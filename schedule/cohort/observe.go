@@ -142,7 +142,10 @@ func (l *Life) leaveOut(reason, question string) {
 // measure fills in the ages on every clock that is known.
 func (l *Life) measure(s Splice, usage Usage, made, end span, failed bool) {
 	least := ages(s, usage, made.to, end.from)
-	most := ages(s, usage, made.from, end.to)
+	most, longest := least, least
+	if made.approximate || end.approximate {
+		most, longest = ages(s, usage, made.from, end.to), ages(s, usage, made.to, end.to)
+	}
 	entry := [ClockCount]float64{}
 	if l.Late {
 		entry = ages(s, usage, made.to, s.Watched)
@@ -157,7 +160,7 @@ func (l *Life) measure(s Splice, usage Usage, made, end span, failed bool) {
 			}
 		}
 		l.on[c], l.known[c] = o, o.Check() == nil
-		l.rate[c] = ages(s, usage, made.to, end.to)[c] / days
+		l.rate[c] = longest[c] / days
 	}
 	l.Outcome = Sound
 	switch l.on[Days].Event {

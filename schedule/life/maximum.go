@@ -79,6 +79,21 @@ func (s *sample) maximum() (profiled, error) {
 	return s.highestHill()
 }
 
+// GreatestLogLik is the log-likelihood at Fit's MaximumLikelihood, without limits and curves: whoever compares fits needs no more.
+// A NoMaximum where Fit holds the shape, a Refusal for no lives or one that cannot be.
+func GreatestLogLik(lives []Observation) (float64, error) {
+	if len(lives) == 0 {
+		return 0, &Refusal{TooFew, "there are no lives to learn from"}
+	}
+	for _, o := range lives {
+		if err := o.Check(); err != nil {
+			return 0, err
+		}
+	}
+	best, err := newSample(lives).maximum()
+	return best.l, err
+}
+
 // highestHill scans the profile in steps of ln(shape), climbs from every local top and keeps the best.
 //
 // The scan only has to see where the hills are: of a large cohort it looks at every so manieth life. The climbs, and the comparison
