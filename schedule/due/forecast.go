@@ -267,7 +267,7 @@ func (f *forecaster) far(conveyor int64, l Line) *farLine {
 	far := f.fars[conveyor]
 	if far == nil {
 		h0, _ := l.HoursAt(f.now)
-		far = &farLine{line: l, now: f.now, h0: h0, laid: map[int]ranPoint{}}
+		far = &farLine{line: l, now: f.now, h0: h0}
 		far.sure, _ = l.(spreads)
 		f.fars[conveyor] = far
 	}
@@ -282,14 +282,18 @@ type farLine struct {
 	sure spreads
 	now  time.Time
 	h0   float64
-	laid map[int]ranPoint
+	laid [farPoints]ranPoint
 }
 
-type ranPoint struct{ hours, spread float64 }
+type ranPoint struct {
+	hours, spread float64
+	known         bool
+}
 
 const (
 	nearWeeks = 104
 	farWeeks  = 13
+	farPoints = nearWeeks + int(Horizon/(farWeeks*7*24*time.Hour)) + 2
 )
 
 func (l *farLine) since(t time.Time) (mean, spread float64) {
@@ -301,6 +305,7 @@ func (l *farLine) since(t time.Time) (mean, spread float64) {
 	if weeks > nearWeeks {
 		weeks = nearWeeks + (weeks-nearWeeks)/farWeeks
 	}
+	weeks = min(weeks, float64(farPoints-2))
 	i, share := int(weeks), weeks-math.Floor(weeks)
 	a, b := l.point(i), l.point(i+1)
 	return a.hours + (b.hours-a.hours)*share, a.spread + (b.spread-a.spread)*share
@@ -308,16 +313,16 @@ func (l *farLine) since(t time.Time) (mean, spread float64) {
 
 // point is the i-th of the points laid.
 func (l *farLine) point(i int) ranPoint {
-	p, laid := l.laid[i]
-	if !laid {
+	p := &l.laid[i]
+	if !p.known {
 		weeks := i
 		if i > nearWeeks {
 			weeks = nearWeeks + farWeeks*(i-nearWeeks)
 		}
-		p = l.read(l.now.Add(time.Duration(weeks) * 7 * 24 * time.Hour))
-		l.laid[i] = p
+		*p = l.read(l.now.Add(time.Duration(weeks) * 7 * 24 * time.Hour))
+		p.known = true
 	}
-	return p
+	return *p
 }
 
 func (l *farLine) read(t time.Time) (p ranPoint) {
