@@ -94,7 +94,7 @@ func (db *DB) Safety(ctx context.Context) (s Safety, err error) {
 	one("journal_mode", &s.JournalMode)
 	one("synchronous", &s.Synchronous)
 	one("foreign_keys", &s.ForeignKeys)
-	return s, err
+	return s, db.fromDriver(err)
 }
 
 // NetworkFileSystem returns the kind of network file system a SQLite file lies on, "" for a local disk or PostgreSQL.

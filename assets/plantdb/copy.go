@@ -94,7 +94,7 @@ func Alone(ctx context.Context, path string) (err error) {
 func (db *DB) Fill(ctx context.Context, fn func(*sql.Conn) error) (err error) {
 	conn, err := db.pools[0].Conn(ctx)
 	if err != nil {
-		return err
+		return db.fromDriver(err)
 	}
 	defer func() { err = errors.Join(err, conn.Close()) }()
 	begin := "BEGIN"
@@ -102,12 +102,12 @@ func (db *DB) Fill(ctx context.Context, fn func(*sql.Conn) error) (err error) {
 		begin = "BEGIN IMMEDIATE"
 	}
 	if _, err := conn.ExecContext(ctx, begin); err != nil {
-		return sqliteSentence(db.path, err)
+		return db.fromDriver(err)
 	}
 	if err := fn(conn); err != nil {
 		_, undone := conn.ExecContext(context.WithoutCancel(ctx), "ROLLBACK")
-		return errors.Join(sqliteSentence(db.path, err), undone)
+		return errors.Join(db.sentence(err), undone)
 	}
 	_, err = conn.ExecContext(ctx, "COMMIT")
-	return sqliteSentence(db.path, err)
+	return db.fromDriver(err)
 }

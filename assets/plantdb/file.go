@@ -47,49 +47,6 @@ func faultOf(code int) fault {
 	return faultOther
 }
 
-// Trouble is a database that takes or gives nothing at the moment, through no fault of whoever asked.
-type Trouble struct {
-	says   string // to whoever runs the program
-	person string
-	cause  error
-}
-
-// Error is one sentence for whoever runs the program: what is wrong with which file or server and what to do.
-func (t *Trouble) Error() string { return t.says }
-
-// Trouble is what a person at a screen is told: no paths, no addresses.
-func (t *Trouble) Trouble() string { return t.person }
-
-// Unwrap is what the driver said.
-func (t *Trouble) Unwrap() error { return t.cause }
-
-const (
-	toldBusy = "Others were writing all the time and nothing of this was kept. Try again in a moment."
-	toldFull = "The disk of the database is full and nothing of this was kept. Tell whoever runs the server, then try again."
-	toldDisk = "The disk of the database does not read or write as it should and nothing of this was kept. Tell whoever runs the server before going on."
-	toldAway = "The database is not to be had at the moment and nothing of this was kept. Try again in a moment, or tell whoever runs the server."
-)
-
-// sqliteSentence puts a driver's error into one sentence saying what to do; others stay as they are.
-func sqliteSentence(path string, err error) error {
-	trouble := func(person, format string) error {
-		return &Trouble{fmt.Sprintf(format, path), person, err}
-	}
-	switch sqliteFault(err) {
-	case faultBusy:
-		return trouble(toldBusy, "%s is locked by another program; close it and try again")
-	case faultReadOnly:
-		return trouble(toldAway, "%s or its folder cannot be written; give this account the right to write both")
-	case faultFull:
-		return trouble(toldFull, "the disk of %s is full; make room and try again")
-	case faultDisk:
-		return trouble(toldDisk, "%s cannot be read from its disk or written to it; nothing of this was kept; look at the disk and the system's log, then try again")
-	case faultNoDatabase:
-		return trouble(toldDisk, "%s is no database or is damaged; restore a backup or give another file")
-	}
-	return err
-}
-
 // checkFile refuses a path that cannot become an open database and returns it absolute. The file is made
 // when it is missing and create is set, readable by its owner alone.
 func checkFile(dsn string, create bool) (string, error) {

@@ -36,6 +36,7 @@ type DB struct {
 	tx      *gorm.DB // inside a transaction, else nil
 	pools   []*sql.DB
 	shapes  *shapes
+	wrote   *lastWrite
 }
 
 // Open opens a database and brings its schema to the program's own. What is wrong with a path or address
@@ -91,7 +92,7 @@ func openSQLite(ctx context.Context, cfg Config) (*DB, error) {
 		}
 		defer release()
 	}
-	db := &DB{engine: migrations.SQLite, path: path, wait: cfg.LockWait, shapes: &shapes{}}
+	db := &DB{engine: migrations.SQLite, path: path, wait: cfg.LockWait, shapes: &shapes{}, wrote: &lastWrite{}}
 	writer, err := sqlitePool(path, poolWrites, cfg.LockWait)
 	if err != nil {
 		return nil, sqliteSentence(path, err)
@@ -108,8 +109,8 @@ func openSQLite(ctx context.Context, cfg Config) (*DB, error) {
 	reader.SetMaxOpenConns(cfg.Readers)
 	reader.SetMaxIdleConns(cfg.Readers)
 	db.pools = append(db.pools, reader)
-	if db.write, err = gorm.Open(sqliteDialector(writer), gormConfig()); err == nil {
-		db.read, err = gorm.Open(sqliteDialector(reader), gormConfig())
+	if db.write, err = gorm.Open(db.dialect(sqliteDialector(writer)), gormConfig()); err == nil {
+		db.read, err = gorm.Open(db.dialect(sqliteDialector(reader)), gormConfig())
 	}
 	if err != nil {
 		return nil, errors.Join(sqliteSentence(path, err), db.Close())
@@ -171,10 +172,9 @@ func (db *DB) InTx(ctx context.Context, fn func(tx *DB) error) error {
 		inside.tx = tx
 		return fn(&inside)
 	})
-	if db.engine == migrations.PostgreSQL {
-		return postgresSentence(err)
-	}
-	return sqliteSentence(db.path, err)
+	err = db.sentence(err)
+	db.wrote.keep(err)
+	return err
 }
 
 // InSnapshot runs fn so that everything it reads is of one moment.
@@ -186,11 +186,11 @@ func (db *DB) InSnapshot(ctx context.Context, fn func(tx *DB) error) error {
 	if db.engine == migrations.PostgreSQL {
 		opts.Isolation = sql.LevelRepeatableRead
 	}
-	return db.read.WithContext(ctx).Transaction(func(tx *gorm.DB) error {
+	return db.sentence(db.read.WithContext(ctx).Transaction(func(tx *gorm.DB) error {
 		inside := *db
 		inside.tx = tx
 		return fn(&inside)
-	}, opts)
+	}, opts))
 }
 
 // Optimize lets SQLite look at its tables anew, so that it knows which index is worth taking: after

@@ -5,12 +5,10 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
-	"strings"
 
 	"carryside/migrations"
 
 	"github.com/jackc/pgx/v5"
-	"github.com/jackc/pgx/v5/pgconn"
 	"github.com/jackc/pgx/v5/stdlib"
 	"gorm.io/driver/postgres"
 	"gorm.io/gorm"
@@ -29,7 +27,7 @@ func openPostgres(ctx context.Context, cfg Config) (*DB, error) {
 	}
 	writer.SetMaxOpenConns(max(2, cfg.Readers))
 	reader.SetMaxOpenConns(cfg.Readers)
-	db := &DB{engine: migrations.PostgreSQL, session: session, pools: []*sql.DB{writer, reader}, shapes: &shapes{}}
+	db := &DB{engine: migrations.PostgreSQL, session: session, pools: []*sql.DB{writer, reader}, shapes: &shapes{}, wrote: &lastWrite{}}
 	if cfg.AsItIs {
 		err = migrations.Check(ctx, writer, migrations.PostgreSQL)
 	} else {
@@ -38,8 +36,8 @@ func openPostgres(ctx context.Context, cfg Config) (*DB, error) {
 	if err != nil {
 		return nil, errors.Join(postgresSentence(err), db.Close())
 	}
-	if db.write, err = gorm.Open(postgres.New(postgres.Config{Conn: writer}), gormConfig()); err == nil {
-		db.read, err = gorm.Open(postgres.New(postgres.Config{Conn: reader}), gormConfig())
+	if db.write, err = gorm.Open(db.dialect(postgres.New(postgres.Config{Conn: writer})), gormConfig()); err == nil {
+		db.read, err = gorm.Open(db.dialect(postgres.New(postgres.Config{Conn: reader})), gormConfig())
 	}
 	if err != nil {
 		return nil, errors.Join(postgresSentence(err), db.Close())
@@ -61,39 +59,6 @@ func postgresPool(dsn, session string, readOnly bool) (*sql.DB, error) {
 		cfg.RuntimeParams["default_transaction_read_only"] = "on"
 	}
 	return stdlib.OpenDB(*cfg), nil
-}
-
-// postgresSentence says what to do when the server cannot be reached or refuses us. The address may hold
-// a password and is not repeated.
-func postgresSentence(err error) error {
-	var connect *pgconn.ConnectError
-	if !errors.As(err, &connect) {
-		return postgresFault(err)
-	}
-	why, _, _ := strings.Cut(connect.Unwrap().Error(), "\n") // one line for each address it tried
-	return &Trouble{"the PostgreSQL server does not let us in; check address, account and that it runs: " + why, toldAway, err}
-}
-
-// postgresFault puts what the server itself suffers from into a sentence (its documentation, appendix "PostgreSQL Error
-// Codes"); other errors stay as they are.
-func postgresFault(err error) error {
-	var e *pgconn.PgError
-	if !errors.As(err, &e) {
-		return err
-	}
-	switch {
-	case e.Code == "53100":
-		return &Trouble{"the disk of the PostgreSQL server is full; nothing of this was kept; make room and try again", toldFull, err}
-	case e.Code == "58030":
-		return &Trouble{"the PostgreSQL server cannot read from its disk or write to it; nothing of this was kept; look at its log, then try again", toldDisk, err}
-	case e.Code == "25006":
-		return &Trouble{"the PostgreSQL server only lets us read; give the address of the one that takes writes", toldAway, err}
-	case e.Code == "53300":
-		return &Trouble{"the PostgreSQL server has no connection left for us; raise its max_connections or stop what holds them", toldAway, err}
-	case strings.HasPrefix(e.Code, "57P"):
-		return &Trouble{"the PostgreSQL server is stopping or starting; try again in a moment", toldAway, err}
-	}
-	return err
 }
 
 // AloneHere returns ErrInUse when another Carryside is connected to the same PostgreSQL database. A SQLite file is asked

@@ -4,7 +4,6 @@ import (
 	"context"
 	"crypto/rand"
 	"crypto/sha256"
-	"database/sql"
 	"fmt"
 	"slices"
 	"strconv"
@@ -139,7 +138,7 @@ type storedRow struct {
 }
 
 // each hands over rows of a query whose columns are t.list and, behind it, those scanned into extra.
-func (t *protectedTable) each(rows *sql.Rows, extra []any, fn func(*storedRow) error) error {
+func (t *protectedTable) each(rows *Found, extra []any, fn func(*storedRow) error) error {
 	r := storedRow{values: make([]any, len(t.columns))}
 	places := make([]any, 0, len(t.columns)+len(extra))
 	for i := range r.values {

@@ -23,7 +23,8 @@ func Rows[T any](tx *gorm.DB) ([]T, error) {
 		return nil, err
 	}
 	defer rows.Close()
-	return scanRows[T](rows, of)
+	list, err := scanRows[T](rows, of)
+	return list, tx.AddError(err)
 }
 
 // columnPlan says where a column goes in a struct.

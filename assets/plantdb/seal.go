@@ -2,7 +2,6 @@ package plantdb
 
 import (
 	"context"
-	"database/sql"
 	"encoding/binary"
 	"fmt"
 	"maps"
@@ -220,11 +219,6 @@ func (k *leafKeeper) stored(t *protectedTable, keys []rowKey, fn func(*storedRow
 	}
 	defer rows.Close()
 	return t.each(rows, nil, fn)
-}
-
-// queryRows runs a query past gorm, which would take lists apart.
-func queryRows(ctx context.Context, db *DB, query string, args ...any) (*sql.Rows, error) {
-	return db.SQL(ctx).Statement.ConnPool.QueryContext(ctx, query, args...)
 }
 
 // byKeys is the query for rows by their keys. PostgreSQL keeps a plan for each text of a statement and gets lists

@@ -3,7 +3,6 @@ package clocks
 import (
 	"cmp"
 	"context"
-	"database/sql"
 	"errors"
 	"fmt"
 	"slices"
@@ -38,7 +37,7 @@ const readingColumns = "r.conveyor_id, r.at, r.known_from, r.known_to, r.shown_h
 
 // scanReadings reads rows of readingColumns: by hand, because there are many. Rows that are not held to be right
 // at asOf fall away here where the query did not leave them out.
-func scanReadings(asOf plantdb.AsOf, rows *sql.Rows, err error) (readings []assets.Reading, _ error) {
+func scanReadings(asOf plantdb.AsOf, rows *plantdb.Found, err error) (readings []assets.Reading, _ error) {
 	if err != nil {
 		return nil, err
 	}
@@ -59,7 +58,7 @@ func scanReadings(asOf plantdb.AsOf, rows *sql.Rows, err error) (readings []asse
 const pointColumns = "r.conveyor_id, r.at, r.known_from, r.known_to, r.shown_h"
 
 // scanPoints reads rows of pointColumns as scanReadings does.
-func scanPoints(asOf plantdb.AsOf, rows *sql.Rows, err error) (readings []assets.Reading, _ error) {
+func scanPoints(asOf plantdb.AsOf, rows *plantdb.Found, err error) (readings []assets.Reading, _ error) {
 	if err != nil {
 		return nil, err
 	}
@@ -91,7 +90,7 @@ func Readings(ctx context.Context, db *plantdb.DB, scope assets.Scope, conveyorI
 	}
 	where, args := known(asOf, "r")
 	query := "SELECT " + readingColumns + " FROM readings r WHERE r.conveyor_id = ? AND r.at >= ? AND r.at < ? AND " + where + " ORDER BY r.at"
-	rows, err := db.SQL(ctx).Raw(query, append([]any{conveyorID, in.From, in.to()}, args...)...).Rows()
+	rows, err := db.Query(ctx, query, append([]any{conveyorID, in.From, in.to()}, args...)...)
 	return scanReadings(asOf, rows, err)
 }
 
@@ -103,8 +102,8 @@ func WholeReadings(ctx context.Context, db *plantdb.DB, scope assets.Scope, plan
 	var all []assets.Reading
 	for some := range slices.Chunk(conveyors, 500) {
 		// CROSS JOIN holds SQLite to a stretch of the key for each conveyor.
-		rows, err := db.SQL(ctx).Raw("SELECT "+pointColumns+" FROM conveyors v CROSS JOIN readings r WHERE r.conveyor_id = v.id AND v.plant_id = ? AND v.known_to IS NULL AND v.valid_to IS NULL AND v.id IN ?",
-			plantID, some).Rows()
+		rows, err := db.Query(ctx, "SELECT "+pointColumns+" FROM conveyors v CROSS JOIN readings r WHERE r.conveyor_id = v.id AND v.plant_id = ? AND v.known_to IS NULL AND v.valid_to IS NULL AND v.id IN ?",
+			plantID, some)
 		read, err := scanPoints(asOf, rows, err)
 		if err != nil {
 			return nil, err
@@ -119,7 +118,7 @@ func LastReadings(ctx context.Context, db *plantdb.DB, scope assets.Scope, conve
 	if _, err := plantOf(ctx, db, scope, conveyorID); err != nil {
 		return nil, err
 	}
-	rows, err := db.SQL(ctx).Raw("SELECT "+readingColumns+" FROM readings r WHERE r.conveyor_id = ? AND r.known_to IS NULL ORDER BY r.at DESC LIMIT ?", conveyorID, limit).Rows()
+	rows, err := db.Query(ctx, "SELECT "+readingColumns+" FROM readings r WHERE r.conveyor_id = ? AND r.known_to IS NULL ORDER BY r.at DESC LIMIT ?", conveyorID, limit)
 	return scanReadings(plantdb.AsOf{}, rows, err)
 }
 
@@ -144,8 +143,8 @@ func neighbour(ctx context.Context, db *plantdb.DB, conveyorID int64, at assets.
 		side, order = "r.at <= ?", "r.at DESC"
 	}
 	where, args := known(asOf, "r")
-	rows, err := db.SQL(ctx).Raw("SELECT "+readingColumns+" FROM readings r WHERE r.conveyor_id = ? AND "+side+" AND "+where+" ORDER BY "+order+" LIMIT 1",
-		append([]any{conveyorID, at}, args...)...).Rows()
+	rows, err := db.Query(ctx, "SELECT "+readingColumns+" FROM readings r WHERE r.conveyor_id = ? AND "+side+" AND "+where+" ORDER BY "+order+" LIMIT 1",
+		append([]any{conveyorID, at}, args...)...)
 	found, err := scanReadings(asOf, rows, err)
 	if err == nil && len(found) == 0 {
 		err = assets.ErrNotFound
@@ -281,7 +280,7 @@ type query struct {
 }
 
 func (q query) read(ctx context.Context, db *plantdb.DB, asOf plantdb.AsOf) ([]assets.Reading, error) {
-	rows, err := db.SQL(ctx).Raw(q.sql, q.args...).Rows()
+	rows, err := db.Query(ctx, q.sql, q.args...)
 	return scanPoints(asOf, rows, err)
 }
 
@@ -419,7 +418,7 @@ func AllReadings(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantI
 	where, args := known(asOf, "r")
 	query := "SELECT " + readingColumns + " FROM conveyors v CROSS JOIN readings r WHERE r.conveyor_id = v.id AND " + where +
 		" AND v.plant_id = ? AND v.known_to IS NULL AND v.valid_to IS NULL ORDER BY r.conveyor_id, r.at"
-	rows, err := db.SQL(ctx).Raw(query, append(args, plantID)...).Rows()
+	rows, err := db.Query(ctx, query, append(args, plantID)...)
 	readings, err := scanReadings(asOf, rows, err)
 	return byConveyor(readings), err
 }

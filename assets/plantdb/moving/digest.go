@@ -3,7 +3,6 @@ package moving
 import (
 	"context"
 	"crypto/sha256"
-	"database/sql"
 	"encoding/hex"
 	"fmt"
 	"hash"
@@ -89,14 +88,22 @@ func Digests(ctx context.Context, db *plantdb.DB) (all []Digest, err error) {
 
 // rowsOf hands over every row of a table in the order of its key; the values are good until the next.
 func rowsOf(ctx context.Context, db *plantdb.DB, t table, fn func(values []any) error) error {
-	rows, err := db.SQL(ctx).Raw(t.selection(db.Engine())).Rows()
+	rows, err := db.Query(ctx, t.selection(db.Engine()))
 	if err != nil {
 		return fmt.Errorf("read %s: %w", t.name, err)
 	}
 	return eachRow(rows, t, fn)
 }
 
-func eachRow(rows *sql.Rows, t table, fn func(values []any) error) error {
+// rowsRead are rows of a connection, or of a database that says in a sentence what goes wrong with them.
+type rowsRead interface {
+	Next() bool
+	Scan(places ...any) error
+	Err() error
+	Close() error
+}
+
+func eachRow(rows rowsRead, t table, fn func(values []any) error) error {
 	defer rows.Close()
 	values, places := make([]any, len(t.columns)), make([]any, len(t.columns))
 	for i := range values {
