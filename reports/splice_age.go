@@ -24,7 +24,7 @@ var spliceAge = Entry{
 	says:     bands(),
 	rows:     Inputs.spliceAgeRows,
 	notes: []string{
-		"Life used is the age against the best age or the re-splice rule in force, whichever comes first. It says how much of that is used, not how likely the splice is to fail.",
+		"Life used is the age against the best age or the binding re-splice rule in force, whichever comes first; a rule of thumb (class D) binds nothing. It says how much of that is used, not how likely the splice is to fail.",
 		"The chance of failing is averaged over what the lives of its cohort leave open, so that few failures make wide bands. Cohorts pool the plants of one customer.",
 		"An age, a limit and a date in this register say nothing about whether a conveyor is safe to run. Site rules, local codes and qualified people decide that.",
 	},
@@ -44,17 +44,16 @@ var spliceAgeColumns = []Column{
 	{Key: "age_hours", Heading: "Age", Unit: "running hours", Kind: KindNumber, Decimals: 1, WidthCh: 9, Meaning: "running hours of the conveyor since it was made, read off its hour meter and projected after the last reading; empty where the meter does not tell"},
 	{Key: "age_passes", Heading: "Age", Unit: "passes", Kind: KindInteger, WidthCh: 11, Meaning: "times the splice went once round the loop: 3600 x belt speed (m/s) x running hours / loop length (m), summed over the times of one speed and one length"},
 	{Key: "counted", Heading: "Hours and passes counted", Kind: KindText, WidthCh: 9, Wrap: true, Meaning: "over its whole life, or at least: the meter was first read after it was made"},
-	{Key: "life_used_percent", Heading: "Life used", Unit: "%", Kind: KindInteger, WidthCh: 6, Meaning: "age on the clock that sets the date, of the best age or the age at which the rule in force is reached, whichever comes first, rounded down. It is not a chance of failing"},
+	{Key: "life_used_percent", Heading: "Life used", Unit: "%", Kind: KindInteger, WidthCh: 6, Meaning: "age against the best age or the binding rule in force, whichever is reached first, rounded down; empty where neither is known. A rule of thumb (class D) binds nothing. It is not a chance of failing"},
 	{Key: "status", Heading: "Status", Kind: KindText, WidthCh: 11, Wrap: true, Meaning: "the step life used stands on: under 50 %, 50 to 80 %, 80 to 100 %, past best age or rule; age not known; no limit set"},
-	{Key: "rule", Heading: "Rule that governs", Kind: KindText, WidthCh: 17, Wrap: true, Meaning: "the re-splice rule in force that falls due first, or best age where that comes first"},
+	{Key: "rule", Heading: "Rule that governs", Kind: KindText, WidthCh: 17, Wrap: true, Meaning: "the re-splice rule of class A to C or P in force that falls due first, or best age where that comes first; a rule of thumb governs nothing"},
 	{Key: "class", Heading: "Class of evidence", Kind: KindText, WidthCh: 9, Meaning: "of that rule or best age: A maker's instruction or standard for this belt, B handbook, C this plant's own history, P this plant's own decision, D rule of thumb (a reminder, never an order by itself)"},
-	{Key: "measured_against", Heading: "What sets the date", Kind: KindText, WidthCh: 27, Wrap: true, Meaning: "the reason in words with its numbers"},
-	{Key: "next_due", Heading: "Next due", Kind: KindDay, WidthCh: 13, Meaning: "day on which that rule or best age is reached, by the hours as projected; empty where nothing sets a date or the belt stands still"},
+	{Key: "measured_against", Heading: "Age against it", Kind: KindText, WidthCh: 24, Wrap: true, Meaning: "the age against that rule or best age, in words with its numbers; what a rule of thumb says stands behind it"},
+	{Key: "next_due", Heading: "Next due", Kind: KindDay, WidthCh: 13, Meaning: "recommended day, as every screen tells it: the earliest of best age, a binding rule's limit (class A to C or P) by the hours as projected, a trend's crossing less its margin, and what a finding's grade demands; empty where nothing binds or the belt stands still"},
+	{Key: "binding_reason", Heading: "What sets the date", Kind: KindText, WidthCh: 24, Wrap: true, Meaning: "which of these it is, in words with its numbers, or why nothing sets one"},
 	{Key: "due_10", Heading: "Due 10 % by", Kind: KindDay, WidthCh: 11, Wrap: true, Meaning: "day by which the chance of coming due reaches 10 %: failing, or passing a limit that binds; causes are taken as independent; empty where it does not within 20 years, or nothing is known"},
 	{Key: "due_50", Heading: "Due 50 % by", Kind: KindDay, WidthCh: 11, Wrap: true, Meaning: "day by which that chance reaches 50 %"},
 	{Key: "due_90", Heading: "Due 90 % by", Kind: KindDay, WidthCh: 11, Wrap: true, Meaning: "day by which that chance reaches 90 %"},
-	{Key: "recommended_on", Heading: "Recommended by", Kind: KindDay, WidthCh: 13, Wrap: true, Meaning: "earliest of: best age, a rule's limit (class A to C or P), a trend's crossing less its margin, what a finding's grade demands"},
-	{Key: "binding_reason", Heading: "What binds it", Kind: KindText, WidthCh: 24, Wrap: true, Meaning: "what sets the recommended day, in words with its numbers"},
 	{Key: "best_age", Heading: "Best age", Kind: KindText, WidthCh: 20, Wrap: true, Meaning: "age at which replacing costs least in the long run, or why there is none"},
 	{Key: "failures", Heading: "Failures it rests on", Kind: KindInteger, WidthCh: 8, Wrap: true, Meaning: "lives of its cohort that ended by failure; empty where the life figures say nothing of it"},
 	{Key: "life_class", Heading: "Class of life figures", Kind: KindText, WidthCh: 12, Wrap: true, Meaning: "C from five failures of its own cohort, else D; or why there are none"},
@@ -182,7 +181,7 @@ func (t *spliceAgeTable) row(st due.Standing) []Cell {
 		days(st.Age, st.Age.Days), days(st.Age, st.Age.AtLeastDays),
 		figure(st.Age.RunHours, func(v float64) Cell { return Number(v, 1) }), figure(st.Age.Passes, Integer), Text(counted(st.Age)),
 		figure(st.Used, func(v float64) Cell { return Integer(100 * v) }), Text(string(st.Band)),
-		Text(limit.Name), Text(string(limit.Class)), Text(st.Reason), Day(st.DueDay))
+		Text(limit.Name), Text(string(limit.Class)), Text(againstWords(st)), Day(st.DueDay), Text(st.Reason))
 	t.foreseen(t.forecasts[s.ID])
 	f, found := t.findings[s.ID]
 	if !found {
@@ -197,17 +196,28 @@ func (t *spliceAgeTable) row(st due.Standing) []Cell {
 	return t.cells
 }
 
+// againstWords is the age held against what governs, and a rule of thumb behind it.
+func againstWords(st due.Standing) string {
+	switch {
+	case st.Hint == nil:
+		return st.Against
+	case st.Against == "":
+		return "by rule of thumb alone: " + st.Hint.Words
+	}
+	return st.Against + "; by rule of thumb: " + st.Hint.Words
+}
+
 // foreseen adds when a splice comes due.
 func (t *spliceAgeTable) foreseen(f *due.Forecast) {
 	if f == nil {
-		t.cells = append(t.cells, Cell{}, Cell{}, Cell{}, Cell{}, Cell{}, Cell{}, Cell{}, Cell{})
+		t.cells = append(t.cells, Cell{}, Cell{}, Cell{}, Cell{}, Cell{}, Cell{})
 		return
 	}
 	failures, class := Cell{}, Text(f.NoLife)
 	if f.NoLife == "" {
 		failures, class = Integer(float64(f.Failures)), Text("class "+string(f.Class))
 	}
-	t.cells = append(t.cells, t.day(f.Band.At10), t.day(f.Band.At50), t.day(f.Band.At90), Day(f.Advice.Day), Text(f.Advice.Reason), Text(f.Best.Words), failures, class)
+	t.cells = append(t.cells, t.day(f.Band.At10), t.day(f.Band.At50), t.day(f.Band.At90), Text(f.Best.Words), failures, class)
 }
 
 // day is the plant's day of an instant, empty for none.

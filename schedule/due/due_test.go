@@ -96,7 +96,13 @@ func passesLimit(id int64, n float64) rules.Rule {
 }
 
 func monthsLimit(id int64, n int) rules.Rule {
-	return limit(id, assets.ClassD, rules.Trigger{Kind: rules.TriggerInterval, CountedFrom: "made", Every: n, Unit: "month"})
+	return limit(id, assets.ClassP, rules.Trigger{Kind: rules.TriggerInterval, CountedFrom: "made", Every: n, Unit: "month"})
+}
+
+// thumb is the same rule as a rule of thumb.
+func thumb(r rules.Rule) rules.Rule {
+	r.Class = assets.ClassD
+	return r
 }
 
 // grainPlant is one conveyor Q3 with one belt and one splice made on 14 September 2023, looked at on
@@ -176,10 +182,41 @@ func TestPassesRuleFallsDueFirst(t *testing.T) {
 	}
 }
 
-func TestRuleOfThumbGovernsButSaysSo(t *testing.T) {
+// A rule of thumb of 36 months was passed on 14 September 2026; the binding one of 364 000 passes is to come.
+func TestARuleOfThumbSetsNoDateAndStandsBeside(t *testing.T) {
+	reg, clocks := grainPlant()
+	got := one(t, reg, clocks, thumb(monthsLimit(1, 36)), passesLimit(2, 364000))
+	if got.DueDay != "2027-02-02" || got.Overdue || got.Limit == nil || got.Limit.RuleID != 2 || got.Band != due.Band80to100 || got.By != due.ByRule {
+		t.Errorf("due %s by %s %+v, band %q; want 2 Feb 2027 by rule 2", got.DueDay, got.By, got.Limit, got.Band)
+	}
+	h := got.Hint
+	if h == nil || h.Limit.RuleID != 1 || h.Day != "2026-09-14" || !h.Past || !(h.Used.Value > 1.06 && h.Used.Value < 1.07) {
+		t.Fatalf("hint %+v, want rule 1 passed on 14 Sep 2026 at 106 %%", h)
+	}
+	if want := "1\u00a0167 of 1\u00a0096 days (36 months) since 14 Sep 2023 (class D, a rule of thumb: a reminder, not an order)"; h.Words != want {
+		t.Errorf("hint %q, want %q", h.Words, want)
+	}
+}
+
+func TestARuleOfThumbAloneSetsNothing(t *testing.T) {
+	reg, clocks := grainPlant()
+	got := one(t, reg, clocks, thumb(passesLimit(2, 300000)), thumb(monthsLimit(1, 48)))
+	if got.DueDay != "" || got.Overdue || got.Limit != nil || got.Used.Known || got.Band != due.BandNoLimit || got.By != "" {
+		t.Errorf("due %q by %+v, used %+v, band %q: a rule of thumb bound", got.DueDay, got.Limit, got.Used, got.Band)
+	}
+	if got.Reason != "no rule that binds sets a date, only a rule of thumb" || got.Hint == nil || got.Hint.Limit.RuleID != 2 || !got.Hint.Past {
+		t.Errorf("reason %q, hint %+v; want the passes, which are past", got.Reason, got.Hint)
+	}
+	clocks.Lines = nil
+	if got = one(t, reg, clocks, thumb(passesLimit(2, 300000))); got.Reason != "no rule in force sets a date" || got.Hint != nil {
+		t.Errorf("reason %q, hint %+v where nobody reads the clock", got.Reason, got.Hint)
+	}
+}
+
+func TestAPlantsOwnRuleInMonthsFallsDueFirst(t *testing.T) {
 	reg, clocks := grainPlant()
 	got := one(t, reg, clocks, monthsLimit(1, 36), passesLimit(2, 364000))
-	if want := "1\u00a0167 of 1\u00a0096 days (36 months) since 14 Sep 2023 (class D, a rule of thumb: a reminder, not an order)"; got.Reason != want {
+	if want := "1\u00a0167 of 1\u00a0096 days (36 months) since 14 Sep 2023 (class P)"; got.Reason != want {
 		t.Errorf("reason %q, want %q", got.Reason, want)
 	}
 	if got.DueDay != "2026-09-14" || !got.Overdue || got.Band != due.BandPastRule {

@@ -25,8 +25,9 @@ type Cost struct {
 // Crossing is when a trend meets its limit: half of it before At and half after, normal to each side with a spread of its own.
 // A slope that is not sure leaves the late side wider than the early one.
 type Crossing struct {
-	Quantity string // "splice gap"
-	Words    string // "splice gap 2.1 mm growing 0.2 mm a month, limit 4 mm"
+	Quantity string       // "splice gap"
+	Words    string       // "splice gap 2.1 mm growing 0.2 mm a month, limit 4 mm"
+	Class    assets.Class // of the limit
 	At       time.Time
 	Spread   time.Duration // one standard deviation to the early side
 	Late     time.Duration // the same to the late side; 0: as to the early one
@@ -106,7 +107,8 @@ type Advice struct {
 	At     time.Time
 	Day    assets.Day
 	Reason string
-	By     string // what sets it, short: best age, rule, trend, finding
+	By     string       // what sets it, short: best age, rule, trend, finding
+	Class  assets.Class // of what sets it; "": a finding
 }
 
 // Forecasts returns the forecasts of a plant's live splices at now, in the order of the register.
@@ -162,7 +164,7 @@ func (f *forecaster) forecast(law *cohort.Law) Forecast {
 		f.byTrend(t)
 	}
 	if d, ok := f.m.Findings[f.s.ID]; ok {
-		f.advise(d.By, "finding", d.Words)
+		f.advise(d.By, ByFinding, "", d.Words)
 	}
 	f.out.Band = cohort.Compose(f.causes, f.now, f.now.Add(Horizon))
 	f.out.causes, f.out.now = f.causes, f.now
@@ -176,11 +178,11 @@ func (f *forecaster) forecast(law *cohort.Law) Forecast {
 }
 
 // advise keeps the earliest date.
-func (f *forecaster) advise(at time.Time, by, reason string) {
+func (f *forecaster) advise(at time.Time, by string, class assets.Class, reason string) {
 	if at.IsZero() || !f.out.Advice.At.IsZero() && !at.Before(f.out.Advice.At) {
 		return
 	}
-	f.out.Advice = Advice{At: at, Reason: reason, By: by}
+	f.out.Advice = Advice{At: at, Reason: reason, By: by, Class: class}
 }
 
 // byLife adds the chance of failing and the best age.
@@ -372,7 +374,7 @@ func (f *forecaster) bestAge(law *cohort.Law, age float64) {
 	f.out.Best = b
 	f.out.Limit = &Limit{Name: "best age", Class: law.Class, Clock: clockNames[law.Clock], Limit: b.Age, Reached: Figure{Value: age, Known: true},
 		Source: fmt.Sprintf("%s failures among %s lives of its cohort", Count(float64(f.out.Failures)), Count(float64(law.Own.RestsOn.Lives)))}
-	f.advise(b.At, "best age", fmt.Sprintf("best age %s, by %s failures of its cohort; it is at %s", b.Words, Count(float64(f.out.Failures)), Count(age)))
+	f.advise(b.At, ByBestAge, law.Class, fmt.Sprintf("best age %s, by %s of its cohort (%s); it is at %s", b.Words, plural(int(f.out.Failures), "failure"), classWords(law.Class), Count(age)))
 }
 
 var clockNames = [...]ClockName{cohort.Days: Days, cohort.RunHours: RunHours, cohort.Passes: Passes}
@@ -424,7 +426,7 @@ func (f *forecaster) byRules(used usage) {
 		if !rule.Class.RaisesOrders() || !f.matches(rule.Scope, f.s) {
 			continue
 		}
-		c := candidate{Limit: Limit{RuleID: rule.ID, Name: rule.Name, Class: rule.Class, Source: rule.Source, Clock: limitClock(rule.Trigger)}}
+		c := limitBy(rule)
 		words := func() string {
 			return fmt.Sprintf("limit of %s %s by rule %q (%s)", Count(c.Limit.Limit), c.Clock, rule.Name, classWords(rule.Class))
 		}
@@ -432,7 +434,7 @@ func (f *forecaster) byRules(used usage) {
 			if c.onDays(f.s.Made, rule.Trigger, f.zone) {
 				c.date(f.evaluation, f.s.Made)
 				f.cause("limit passed", cohort.Cause{Words: words(), Chance: cohort.OnDate(c.at)})
-				f.advise(c.at, "rule", words())
+				f.advise(c.at, ByRule, rule.Class, f.counted(f.s, c))
 			}
 			continue
 		}
@@ -442,7 +444,7 @@ func (f *forecaster) byRules(used usage) {
 		c.invert(f.r.line, f.zone)
 		h0, _ := f.r.line.HoursAt(f.now)
 		f.cause("limit passed", cohort.Cause{Words: words(), Chance: cohort.PassesBy(c.targetH-h0, f.ran(cohort.RunHours))})
-		f.advise(c.at, "rule", words())
+		f.advise(c.at, ByRule, rule.Class, f.counted(f.s, c))
 	}
 }
 
@@ -458,5 +460,5 @@ func (f *forecaster) byTrend(t Crossing) {
 		}
 		return math.Erfc(float64(t.At.Sub(at))/(float64(spread)*math.Sqrt2)) / 2
 	}})
-	f.advise(t.At.Add(-t.Margin), "trend", t.Words)
+	f.advise(t.At.Add(-t.Margin), ByTrend, t.Class, t.Words)
 }

@@ -106,9 +106,9 @@ func TestWhatComesFirstBinds(t *testing.T) {
 		binds  string
 		at     time.Time // zero: not looked at
 	}{
-		"a rule of class C ahead of failing": {rules: []rules.Rule{passesLimit(7, 364_000)}, advice: "limit of 364\u00a0000 passes", binds: "limit of 364\u00a0000 passes",
+		"a rule of class C ahead of failing": {rules: []rules.Rule{passesLimit(7, 364_000)}, advice: "339\u00a0012 of 364\u00a0000 passes", binds: "limit of 364\u00a0000 passes",
 			at: now.Add(time.Duration((364_000 - 339_012) / 360. * 24 * float64(time.Hour)))},
-		"a rule of thumb binds nothing": {rules: []rules.Rule{monthsLimit(8, 40)}, advice: "", binds: "failing"},
+		"a rule of thumb binds nothing": {rules: []rules.Rule{thumb(monthsLimit(8, 40))}, advice: "", binds: "failing"},
 		"a trend with its margin": {change: func(m *due.LifeModel) {
 			m.Trends = map[int64][]due.Crossing{30: {{Words: "splice gap", At: now.AddDate(0, 0, 100), Spread: 24 * time.Hour, Margin: 30 * 24 * time.Hour}}}
 		}, advice: "splice gap", binds: "splice gap", at: now.AddDate(0, 0, 70)},

@@ -82,39 +82,70 @@ func (e evaluation) family(s *assets.Splice) string {
 	return e.reg.Family(b)
 }
 
-// govern returns the limit that falls due first. Limits on hours and passes are compared as running hours,
-// so that the line is inverted once. A limit the projected line never reaches stands behind every dated
-// one, by its share. uncounted names a rule in scope whose clock is not known here.
-func (e evaluation) govern(s *assets.Splice, r run, used usage) (best candidate, found bool, uncounted string) {
-	from := s.Made.At.Time()
-	var days, hours candidate
+// governing are the limits of one splice that fall due first: of the rules that bind (class A to C or P), and of the rules
+// of thumb, which bind nothing.
+type governing struct {
+	binds, thumb candidate
+	uncounted    string // a binding rule in scope whose clock is not known here
+}
+
+// govern finds them. Limits on hours and passes are compared as running hours, so that the line is inverted once for each.
+// A limit the projected line never reaches stands behind every dated one, by its share.
+func (e evaluation) govern(s *assets.Splice, r run, used usage) (g governing) {
+	binds, thumb := firsts{}, firsts{}
 	for _, rule := range e.limits {
 		if !e.matches(rule.Scope, s) {
 			continue
 		}
-		c := candidate{Limit: Limit{RuleID: rule.ID, Name: rule.Name, Class: rule.Class, Source: rule.Source, Clock: limitClock(rule.Trigger)}}
-		switch c.Clock {
-		case Days:
-			if c.onDays(s.Made, rule.Trigger, e.zone) && (days.RuleID == 0 || c.day < days.day) {
-				days = c
-			}
-		default:
-			if !c.onHours(r, from, used, rule.Trigger) {
-				uncounted = rule.Name
-			} else if hours.RuleID == 0 || c.targetH < hours.targetH {
-				hours = c
-			}
+		among, binding := &thumb, rule.Class.RaisesOrders()
+		if binding {
+			among = &binds
+		}
+		if counted := among.take(e, s, r, used, rule); !counted && binding {
+			g.uncounted = rule.Name
 		}
 	}
-	if days.RuleID != 0 {
-		days.date(e, s.Made)
+	g.binds, g.thumb = binds.first(e, s, r), thumb.first(e, s, r)
+	return g
+}
+
+// firsts are the first limits in days and in hours or passes of some rules.
+type firsts struct{ days, hours candidate }
+
+// take looks at one rule; false when its clock is not known here.
+func (f *firsts) take(e evaluation, s *assets.Splice, r run, used usage, rule rules.Rule) bool {
+	c := limitBy(rule)
+	if c.Clock == Days {
+		if c.onDays(s.Made, rule.Trigger, e.zone) && (f.days.RuleID == 0 || c.day < f.days.day) {
+			f.days = c
+		}
+		return true
 	}
-	if hours.RuleID != 0 {
-		hours.invert(r.line, e.zone)
+	if !c.onHours(r, s.Made.At.Time(), used, rule.Trigger) {
+		return false
 	}
-	best = earlier(days, hours)
-	best.clockedAt = hours.at
-	return best, best.RuleID != 0, uncounted
+	if f.hours.RuleID == 0 || c.targetH < f.hours.targetH {
+		f.hours = c
+	}
+	return true
+}
+
+// limitBy is a rule as a limit of a splice, not yet dated.
+func limitBy(rule rules.Rule) candidate {
+	return candidate{Limit: Limit{RuleID: rule.ID, Name: rule.Name, Class: rule.Class, Source: rule.Source, Clock: limitClock(rule.Trigger)}}
+}
+
+// first dates the limits and returns the one that falls due first.
+func (f *firsts) first(e evaluation, s *assets.Splice, r run) candidate {
+	if f.days.RuleID != 0 {
+		f.days.date(e, s.Made)
+	}
+	if f.hours.RuleID != 0 {
+		f.hours.invert(r.line, e.zone)
+	}
+	best := earlier(f.days, f.hours)
+	best.clockedAt = f.hours.at
+	return best
 }
 
 // earlier returns whichever of two candidates falls due first; a dated one before one never reached.

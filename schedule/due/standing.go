@@ -16,8 +16,12 @@ type Standing struct {
 	From    time.Time // what the age counts from; zero when the date is not known
 	Used    Figure    // life used: age on the deciding clock as a share of the age that sets the date (1 = 100 %)
 	Band    Band
-	Limit   *Limit // what sets the date: the re-splice rule in force that falls due first; nil: none
-	Reason  string // what sets the date, in words with its numbers
+	Limit   *Limit       // what life used is held against: the binding re-splice rule that falls due first; nil: none
+	Against string       // the age against Limit, in words with its numbers
+	Hint    *Hint        // what a rule of thumb says; nil: none is in force here
+	By      string       // what sets the date, short: rule, best age, trend, finding; "" when nothing does
+	Class   assets.Class // of what sets it; "": a finding, or nothing
+	Reason  string       // what sets the date, in words with its numbers, or why nothing does
 	DueAt   time.Time
 	DueDay  assets.Day // plant date of DueAt; "" when nothing sets one or it is never reached
 	Overdue bool       // DueAt has passed
@@ -36,6 +40,16 @@ type Limit struct {
 	Clock   ClockName
 	Limit   float64 // in days, running hours or passes
 	Reached Figure  // age on that clock
+}
+
+// Hint is what the rule of thumb that falls due first says of a splice. It binds nothing: it sets no date and counts in no
+// life used.
+type Hint struct {
+	Limit Limit
+	Used  Figure     // the age as a share of it
+	Day   assets.Day // on which it is reached; "" when it never is
+	Past  bool       // it is reached
+	Words string     // with its numbers
 }
 
 // ClockName names the clock a limit is counted on.
@@ -87,7 +101,8 @@ func bandOf(ageKnown bool, used Figure) Band {
 // Plant returns the standings of a plant's live splices at now, in the order of the register, which is
 // arranged and holds what was in force then; splices that were not live are passed over.
 //
-// Life used comes from the rule in force that falls due first and Reason says so. A splice whose date is
+// Life used comes from the rule in force that binds and falls due first, and Reason says so; a rule of thumb (class D)
+// binds nothing and stands beside it as a hint. A splice whose date is
 // not known has no age and no life used; only a rule about such splices sets it a date, counted from the
 // day it was recorded, and Reason says that too.
 func Plant(now time.Time, reg *assets.Register, rs []rules.Rule, clocks Clocks) []Standing {
@@ -163,15 +178,27 @@ func (e evaluation) standing(s *assets.Splice, r run) Standing {
 		}
 		st.Age.AtLeastDays = wholeDays(atLeastFrom(s.Made, e.zone), e.now, e.zone)
 	}
-	best, found, uncounted := e.govern(s, r, used)
-	st.Reason = e.words(s, best, found, uncounted)
-	if found {
-		st.Limit = &best.Limit
+	g := e.govern(s, r, used)
+	st.Reason = e.words(s, g)
+	if best := g.binds; best.RuleID != 0 {
+		st.Limit, st.Against, st.By, st.Class = &best.Limit, st.Reason, ByRule, best.Class
 		st.DueAt, st.DueDay, st.Overdue, st.ClockedAt = best.at, best.day, best.reached(e.now), best.clockedAt
 		if st.Age.Known {
 			st.Used = best.share
 		}
 	}
+	if g.thumb.RuleID != 0 {
+		st.Hint = e.hint(s, g.thumb)
+	}
 	st.Band = bandOf(st.Age.Known, st.Used)
 	return st
+}
+
+// hint tells a rule of thumb of a splice.
+func (e evaluation) hint(s *assets.Splice, c candidate) *Hint {
+	h := &Hint{Limit: c.Limit, Day: c.day, Past: c.reached(e.now), Words: e.counted(s, c)}
+	if !undated(s.Made) {
+		h.Used = c.share
+	}
+	return h
 }

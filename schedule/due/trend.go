@@ -171,7 +171,7 @@ func (t *Trend) meet(now time.Time, u assets.UnitSystem) {
 	}
 	limit := fmt.Sprintf("limit %s (%s)", t.Show(t.Limit.Value, u), classWords(t.Limit.Class))
 	if t.passed(t.Values[last]) {
-		t.Crossing = &Crossing{Quantity: t.Gauge.Quantity, Words: begins + ", past its " + limit, At: t.Times[last]}
+		t.Crossing = &Crossing{Quantity: t.Gauge.Quantity, Class: t.Limit.Class, Words: begins + ", past its " + limit, At: t.Times[last]}
 		return
 	}
 	if len(t.Values) < trendFrom {
@@ -203,7 +203,7 @@ func (t *Trend) project(now time.Time, begins, limit string, u assets.UnitSystem
 		early, late = max(apart, float64(one.Crossing-one.MeanEarliest)), max(apart, float64(one.MeanLatest-one.Crossing))
 	}
 	days := func(d float64) time.Duration { return time.Duration(min(d, 1e5) * 24 * float64(time.Hour)) }
-	c := Crossing{Quantity: t.Gauge.Quantity, At: now.Add(days(float64(robust.Crossing))), Spread: days(early), Late: days(late), Margin: days(t.Gauge.Repeats / math.Abs(t.PerDay))}
+	c := Crossing{Quantity: t.Gauge.Quantity, Class: t.Limit.Class, At: now.Add(days(float64(robust.Crossing))), Spread: days(early), Late: days(late), Margin: days(t.Gauge.Repeats / math.Abs(t.PerDay))}
 	// The newest measurement showed the limit not yet passed.
 	if newest := t.Times[len(t.Times)-1]; c.At.Before(newest) {
 		c.At = newest

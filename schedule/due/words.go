@@ -10,17 +10,23 @@ import (
 	"carryside/schedule/calendar"
 )
 
-// words says what sets a splice's date, with its numbers.
-func (e evaluation) words(s *assets.Splice, c candidate, found bool, uncounted string) string {
-	if !found && uncounted != "" {
-		return fmt.Sprintf("rule %q cannot be counted: its clock is not known here", uncounted)
+// words says what sets a splice's date by its rules, with its numbers, or why none does.
+func (e evaluation) words(s *assets.Splice, g governing) string {
+	switch {
+	case g.binds.RuleID != 0:
+		return e.counted(s, g.binds)
+	case g.uncounted != "":
+		return fmt.Sprintf("rule %q cannot be counted: its clock is not known here", g.uncounted)
+	case undated(s.Made):
+		return "its date is not known, and no rule that binds looks at such splices"
+	case g.thumb.RuleID != 0:
+		return "no rule that binds sets a date, only a rule of thumb"
 	}
-	if !found && undated(s.Made) {
-		return "its date is not known, and no rule in force looks at such splices"
-	}
-	if !found {
-		return "no rule in force sets a date"
-	}
+	return "no rule in force sets a date"
+}
+
+// counted is an age held against a limit: "339 012 of 364 000 passes since 14 Sep 2023 (class P)".
+func (e evaluation) counted(s *assets.Splice, c candidate) string {
 	var b strings.Builder
 	if c.Reached.AtLeast {
 		b.WriteString("at least ")

@@ -8,7 +8,7 @@ import (
 	"carryside/schedule/workorder"
 )
 
-// lifeLimit is the rule that limits a splice's life and falls due first.
+// lifeLimit is the rule that limits a splice's life and falls due first. A rule of thumb binds nothing and limits none.
 type lifeLimit struct {
 	found     bool
 	made      time.Time
@@ -80,12 +80,12 @@ func (l lifeLimit) hours() float64 {
 	return h
 }
 
-// limitsLife tells whether a rule bounds the age of splices: it has them remade, counted from their making.
+// limitsLife tells whether a rule bounds the age of splices: it binds and has them remade, counted from their making.
 func (r Rule) limitsLife() bool {
 	onSplices := r.Scope.Target == TargetSplice || r.Scope.Target == ""
 	counted := r.Trigger.Kind == TriggerHours || r.Trigger.Kind == TriggerPasses ||
 		r.Trigger.Kind == TriggerInterval && r.Trigger.CountedFrom == FromMade
-	return r.Template.Kind == workorder.KindResplice && onSplices && counted && r.Scope.UsedFrom == 0
+	return r.Template.Kind == workorder.KindResplice && onSplices && counted && r.Scope.UsedFrom == 0 && r.Class.RaisesOrders()
 }
 
 func (o *Outlook) limitBy(r Rule, s *assets.Splice) lifeLimit {

@@ -40,14 +40,26 @@ type splice struct {
 // standing is where a running splice stands.
 type standing struct {
 	Age       *age       `json:"age,omitempty" doc:"on the four clocks; absent where the date it was made is not known"`
-	LifeUsed  *figure    `json:"life_used,omitempty" doc:"age on the deciding clock as a share of the age that sets the date: 1 is 100 %. It is not a chance of failing"`
+	LifeUsed  *figure    `json:"life_used,omitempty" doc:"age as a share of the best age or of the binding rule, whichever is reached first: 1 is 100 %. A rule of thumb (class D) binds nothing. It is not a chance of failing"`
 	Band      string     `json:"band" doc:"step that life used stands on, in words"`
 	DueAt     *time.Time `json:"next_due_at,omitempty"`
-	DueDay    string     `json:"next_due_day,omitempty" format:"date" doc:"day of next_due_at at the plant; absent where nothing sets one"`
+	DueDay    string     `json:"next_due_day,omitempty" format:"date" doc:"day of next_due_at at the plant: the recommended date, the earliest of best age, binding rule, trend and finding; absent where nothing sets one"`
 	Overdue   bool       `json:"overdue"`
 	Reason    string     `json:"reason" doc:"what sets the date, in words with its numbers"`
-	Limit     *limit     `json:"limit,omitempty" doc:"the re-splice rule in force that falls due first"`
+	By        string     `json:"due_by,omitempty" enum:"rule,best age,trend,finding" doc:"what sets the date"`
+	Class     string     `json:"due_class,omitempty" doc:"evidence class of what sets the date"`
+	Thumb     *thumb     `json:"rule_of_thumb,omitempty" doc:"what a rule of class D says beside it; it binds nothing"`
+	Limit     *limit     `json:"limit,omitempty" doc:"what life used is held against: the binding re-splice rule in force that falls due first, or the best age where that comes first"`
 	CountFrom *time.Time `json:"counts_from,omitempty" doc:"what the age counts from"`
+}
+
+// thumb is what a rule of thumb says of a splice.
+type thumb struct {
+	RuleID int64   `json:"rule_id"`
+	Name   string  `json:"rule"`
+	Day    string  `json:"day,omitempty" format:"date" doc:"on which it is reached; absent where it never is"`
+	Used   *figure `json:"share_used,omitempty" doc:"age as a share of it"`
+	Words  string  `json:"words"`
 }
 
 // age is an age on the four clocks.
@@ -152,13 +164,16 @@ func (v *view) splice(s assets.Splice, st *due.Standing) splice {
 }
 
 func tellStanding(st due.Standing) *standing {
-	out := &standing{LifeUsed: figureOf(st.Used), Band: string(st.Band), DueAt: moment(st.DueAt), DueDay: string(st.DueDay), Overdue: st.Overdue, Reason: st.Reason, CountFrom: moment(st.From)}
+	out := &standing{LifeUsed: figureOf(st.Used), Band: string(st.Band), DueAt: moment(st.DueAt), DueDay: string(st.DueDay), Overdue: st.Overdue, Reason: st.Reason, By: st.By, Class: string(st.Class), CountFrom: moment(st.From)}
 	if a := st.Age; a.Known {
 		out.Age = &age{Days: a.Days, AtLeastDays: a.AtLeastDays, Exact: a.Exact, RunHours: figureOf(a.RunHours), Passes: figureOf(a.Passes),
 			Flexes: figureOf(a.Flexes), ReverseFlexes: figureOf(a.ReverseFlexes)}
 	}
 	if l := st.Limit; l != nil {
 		out.Limit = &limit{RuleID: l.RuleID, Name: l.Name, Class: string(l.Class), Source: l.Source, Clock: string(l.Clock), Limit: l.Limit, Reached: figureOf(l.Reached)}
+	}
+	if h := st.Hint; h != nil {
+		out.Thumb = &thumb{RuleID: h.Limit.RuleID, Name: h.Limit.Name, Day: string(h.Day), Used: figureOf(h.Used), Words: h.Words}
 	}
 	return out
 }

@@ -208,7 +208,7 @@ func (r *Request) beltRow(v fleetView, l listed, orders []workorder.Order) beltR
 		row.Used = &u
 	}
 	if s, st, ok := v.soonest(c.ID); ok {
-		row.Due, row.Why, row.Late = r.F.Day(st.DueDay), spliceMark(s)+" by "+limitWords(st), st.Overdue
+		row.Due, row.Why, row.Late = r.F.Day(st.DueDay), spliceMark(s)+" by "+setsWords(st), st.Overdue
 	}
 	if s, f := v.firstDue(c.ID); f != nil {
 		row.Taper, row.Band = v.taperCell(f), spliceMark(s)+" "+v.bandWords(f)

@@ -120,7 +120,11 @@ func TestHeadlineOfAConveyor(t *testing.T) {
 		{"no rule", 2, func(f *fakePlant) {
 			st := &f.fleet.Standings[2]
 			st.Used, st.DueDay, st.Band = due.Figure{}, "", due.BandNoLimit
-		}, "Q2: no rule sets a date for its splices"},
+		}, "Q2: nothing that binds sets a date for its splices"},
+		{"a rule of thumb alone", 2, func(f *fakePlant) {
+			st := &f.fleet.Standings[2]
+			st.Used, st.DueDay, st.Band, st.Hint = due.Figure{}, "", due.BandNoLimit, &due.Hint{Day: "2028-11-06"}
+		}, "Q2: nothing that binds sets a date for its splices; a rule of thumb names 6 Nov 2028"},
 		{"retired", 2, func(f *fakePlant) {
 			f.fleet.Register.Conveyors[1].Status, f.fleet.Register.Conveyors[1].Retired = assets.ConveyorRetired, on(2026, 1, 5)
 		}, "Q2 is retired since 5 Jan 2026"},

@@ -174,15 +174,30 @@ func figureOf(f due.Figure, write func(float64) string) string {
 	return write(f.Value)
 }
 
-// limitWords names what sets a splice's date: "passes, class C".
-func limitWords(s due.Standing) string {
-	if s.Limit == nil {
+// setsWords names what sets a splice's date: "passes, class C", "trend, class B".
+func setsWords(s due.Standing) string {
+	what := s.By
+	if s.By == due.ByRule && s.Limit != nil && !s.Limit.BestAge() {
+		what = string(s.Limit.Clock)
+	}
+	if what == "" || s.Class == "" {
+		return what
+	}
+	return what + ", class " + string(s.Class)
+}
+
+// thumbWords say what a rule of thumb says beside what binds: "by rule of thumb 6 Nov 2028"; "" where none is in force.
+func (v fleetView) thumbWords(s due.Standing) string {
+	switch h := s.Hint; {
+	case h == nil:
 		return ""
+	case h.Day == "":
+		return "by rule of thumb " + h.Words + ", never reached as it runs"
+	case h.Past:
+		return "by rule of thumb past since " + v.f.PlainDay(h.Day) + ": " + h.Words
+	default:
+		return "by rule of thumb " + v.f.PlainDay(h.Day) + ": " + h.Words
 	}
-	if s.Limit.BestAge() {
-		return "best age, class " + string(s.Limit.Class)
-	}
-	return string(s.Limit.Clock) + ", class " + string(s.Limit.Class)
 }
 
 // usedWords says where the life used stands, after a verb: "at 106 %", "with at least 40 %".
@@ -192,3 +207,11 @@ func usedWords(u drawing.Used) string {
 
 // pastWord names what a splice is past of: its rule, or its best age.
 func pastWord(s due.Standing) string { return pick(s.Limit.BestAge(), "best age", "rule") }
+
+// ofItsLimit says where the life used stands: "at 83 % of its rule now"; "" where nothing binds its age.
+func ofItsLimit(s due.Standing) string {
+	if !s.Used.Known {
+		return ""
+	}
+	return "at " + usedOf("", s).Percent() + " of its " + pastWord(s) + " now"
+}

@@ -44,6 +44,7 @@ type clockRow struct {
 	Days, Hours, Passes, Flexes, Reverse string
 	Used                                 drawing.Used
 	Sets                                 string
+	Thumb                                string // what a rule of thumb says beside it; "" for nothing
 	DueDay                               string
 	Late, Most                           bool // Most: the splice the headline is about
 	Orders                               []Link
@@ -251,7 +252,7 @@ func (r *Request) clockRows(v fleetView, c assets.Conveyor, orders []workorder.O
 	for _, s := range v.live(c.ID) {
 		st, _ := v.standing(s.ID)
 		row := clockRow{Name: spliceMark(s), To: r.At("splices", s.ID), Place: "not known", Made: v.f.When(s.Made), By: s.MadeBy,
-			Kind: assets.KindWords(s.Form, s.Bond), Used: usedOf("", st), Sets: Capital(st.Reason), Late: st.Overdue, Most: s.ID == worst.ID && st.Band.Past()}
+			Kind: assets.KindWords(s.Form, s.Bond), Used: usedOf("", st), Sets: Capital(st.Reason), Thumb: Capital(v.thumbWords(st)), Late: st.Overdue, Most: s.ID == worst.ID && st.Band.Past()}
 		row.Days, row.Hours, row.Passes, row.Flexes, row.Reverse = clockWords(st)
 		if s.PositionM != nil {
 			row.Place = v.f.Distance(*s.PositionM)
@@ -466,12 +467,39 @@ func (v fleetView) comingSay(c assets.Conveyor, worst assets.Splice, st due.Stan
 		also = "; the age of " + spliceNames(unknown) + " is not known"
 	}
 	if first, fst, ok := v.soonest(c.ID); ok {
-		return fmt.Sprintf("%s: splice %s comes due first, on %s, at %s of its %s now%s", c.Tag, first.Number, v.f.PlainDay(fst.DueDay), usedOf("", fst).Percent(), pastWord(fst), also)
+		return fmt.Sprintf("%s: splice %s %s%s", c.Tag, first.Number, v.dueWords(fst, " first"), also)
 	}
 	if st.Used.Known {
 		return fmt.Sprintf("%s: splice %s is at %s of its %s, no date can be reckoned%s", c.Tag, worst.Number, usedOf("", st).Percent(), pastWord(st), also)
 	}
-	return c.Tag + ": no rule sets a date for its splices" + also
+	return c.Tag + ": nothing that binds sets a date for its splices" + v.thumbFirst(c.ID) + also
+}
+
+// dueWords says when a splice comes due, by what and where it stands: "comes due on 2 Feb 2027 by its trend, at 83 % of its rule
+// now". What is past already is said to be.
+func (v fleetView) dueWords(st due.Standing, first string) string {
+	say := pick(st.Overdue, "was due", "comes due") + first + pick(first == "", " on ", ", on ") + v.f.PlainDay(st.DueDay)
+	if st.By == due.ByTrend || st.By == due.ByFinding {
+		say += ", by a " + st.By
+	}
+	if of := ofItsLimit(st); of != "" {
+		say += ", " + of
+	}
+	return say
+}
+
+// thumbFirst says the first day that a rule of thumb names on a conveyor: it binds nothing.
+func (v fleetView) thumbFirst(conveyorID int64) string {
+	var first assets.Day
+	for _, s := range v.live(conveyorID) {
+		if st, _ := v.standing(s.ID); st.Hint != nil && st.Hint.Day != "" && (first == "" || st.Hint.Day < first) {
+			first = st.Hint.Day
+		}
+	}
+	if first == "" {
+		return ""
+	}
+	return "; a rule of thumb names " + v.f.PlainDay(first)
 }
 
 // nextSay adds the next splice that comes due after the one that is past.

@@ -58,7 +58,7 @@ func (r *Request) decisions(in todayInputs) []decision {
 	}
 	for _, st := range in.v.Standings {
 		// What only a rule of thumb asks for stands under its own headline and is no decision.
-		if st.Band.Past() && !ordered[st.SpliceID] && st.Limit != nil && st.Limit.Class.RaisesOrders() {
+		if !ordered[st.SpliceID] && pastWhatBinds(st) {
 			all = append(all, r.pastDecision(st, in.v))
 		} else if d, is := r.dueDecision(st, in); is && !ordered[st.SpliceID] {
 			all = append(all, d)
@@ -176,8 +176,18 @@ func (r *Request) gradeDecision(f assets.Finding, v fleetView) decision {
 	return d
 }
 
+// pastWhatBinds tells whether a splice is past a rule, a best age or a trend that asks for an order by itself. What a finding
+// demands is decided at the finding.
+func pastWhatBinds(st due.Standing) bool {
+	return st.Band.Past() && st.Limit.Class.RaisesOrders() || st.Overdue && st.By == due.ByTrend
+}
+
 func (r *Request) pastDecision(st due.Standing, v fleetView) decision {
 	u := usedOf("", st)
+	if !st.Band.Past() {
+		return decision{kind: pastBare, past: "measured limit", Name: v.spliceName(st), To: r.At("splices", st.SpliceID), Used: &u,
+			Bad: fullStop(Capital(st.Reason)) + " No order is open."}
+	}
 	return decision{kind: pastBare, past: pastWord(st), Name: v.spliceName(st), To: r.At("splices", st.SpliceID), Says: fullStop(Capital(st.Reason)), Used: &u,
 		Bad: "Past its " + pastWord(st) + " " + usedWords(u) + ", and no order is open.", days: -int(st.Used.Value * 1000)}
 }

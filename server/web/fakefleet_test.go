@@ -93,7 +93,7 @@ func (f *fakePlant) splice(id, conveyor int64, number string, position, used flo
 		st.Used = due.Figure{Value: used, Known: true}
 		st.Limit = &due.Limit{RuleID: 1, Name: "remake at 364 000 passes", Class: assets.ClassC, Clock: due.Passes, Limit: 364000, Reached: st.Age.Passes}
 		st.Reason = due.Count(used*364000) + " of 364\u00a0000 passes since 14 Sep 2023 (class C)"
-		st.DueDay, st.Overdue, st.Band = day, used >= 1, due.Band80to100
+		st.DueDay, st.Overdue, st.Band, st.By, st.Class = day, used >= 1, due.Band80to100, due.ByRule, assets.ClassC
 		if used >= 1 {
 			st.Band = due.BandPastRule
 		}

@@ -148,16 +148,16 @@ func (v fleetView) spliceSay(name string, sp assets.Splice, st due.Standing, liv
 		return say
 	case !live:
 		return name + " is not on a belt that runs"
-	case !st.Age.Known:
+	case !st.Age.Known && st.DueDay == "":
 		return name + " has no date, so nothing can be said of when it comes due"
 	case st.Band.Past():
 		return name + " is past its " + pastWord(st) + ", at " + usedOf("", st).Percent()
 	case st.DueDay != "":
-		return name + " comes due on " + v.f.PlainDay(st.DueDay) + ", at " + usedOf("", st).Percent() + " of its " + pastWord(st) + " now"
+		return name + " " + v.dueWords(st, "")
 	case st.Used.Known:
 		return name + " is at " + usedOf("", st).Percent() + " of its " + pastWord(st) + "; no date can be reckoned"
 	}
-	return "No rule sets a date for " + name
+	return "Nothing that binds sets a date for " + name
 }
 
 func (v fleetView) spliceSub(sp assets.Splice, c assets.Conveyor) string {
@@ -184,14 +184,18 @@ func (v fleetView) ageRows(st due.Standing) []ageRow {
 	return rows
 }
 
-// restsOn says what the date rests on: figure, class and source.
+// restsOn says what the date rests on: what binds, figure, class and source, and what a rule of thumb says beside it.
 func (v fleetView) restsOn(st due.Standing) []Fact {
-	if st.Limit == nil {
-		return []Fact{{"Rule", "none in force counts on a clock that is known"}}
+	facts := []Fact{{"Date", pick(st.DueDay == "", "none: "+st.Reason, v.f.Day(st.DueDay)+", by "+setsWords(st))}}
+	if l := st.Limit; l != nil {
+		facts = append(facts, Fact{"Life used against", pick(l.BestAge(), "best age: the age at which replacing costs least", "rule: "+l.Name)}, Fact{"Limit", due.Count(l.Limit) + nb + string(l.Clock)},
+			Fact{"Class", string(l.Class) + ", " + l.Class.Words()}, Fact{"Source", pick(l.Source == "", "none named", l.Source)})
 	}
-	l := st.Limit
-	return []Fact{{pick(l.BestAge(), "Best age", "Rule"), pick(l.BestAge(), "the age at which replacing costs least", l.Name)}, {"Limit", due.Count(l.Limit) + nb + string(l.Clock)}, {"Class", string(l.Class) + ", " + l.Class.Words()},
-		{"Source", pick(l.Source == "", "none named", l.Source)}, {"Counts from", pick(st.From.IsZero(), "not known", v.f.Date(assets.InstantOf(st.From)))}}
+	facts = append(facts, Fact{"Counts from", pick(st.From.IsZero(), "not known", v.f.Date(assets.InstantOf(st.From)))})
+	if words := v.thumbWords(st); words != "" {
+		facts = append(facts, Fact{"Binds nothing", Capital(words) + "; rule " + st.Hint.Limit.Name})
+	}
+	return facts
 }
 
 func (r *Request) originFacts(v fleetView, sp assets.Splice, past *Past) []Fact {

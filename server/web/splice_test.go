@@ -44,7 +44,11 @@ func TestHeadlineOfASplice(t *testing.T) {
 		{"no date", assets.Splice{}, due.Standing{}, true, "X has no date, so nothing can be said of when it comes due"},
 		{"coming", assets.Splice{}, due.Standing{Age: known, Used: due.Figure{Value: 0.93, Known: true}, DueDay: "2027-01-07"}, true, "X comes due on 7 Jan 2027, at 93 % of its rule now"},
 		{"used, no date", assets.Splice{}, due.Standing{Age: known, Used: due.Figure{Value: 0.3, Known: true}}, true, "X is at 30 % of its rule; no date can be reckoned"},
-		{"no rule", assets.Splice{}, due.Standing{Age: known, Band: due.BandNoLimit}, true, "No rule sets a date for X"},
+		{"no rule", assets.Splice{}, due.Standing{Age: known, Band: due.BandNoLimit}, true, "Nothing that binds sets a date for X"},
+		{"by a trend alone", assets.Splice{}, due.Standing{Age: known, Band: due.BandNoLimit, DueDay: "2027-01-07", By: due.ByTrend}, true, "X comes due on 7 Jan 2027, by a trend"},
+		{"by a trend before its rule", assets.Splice{}, due.Standing{Age: known, Used: due.Figure{Value: 0.4, Known: true}, DueDay: "2027-01-07", By: due.ByTrend}, true, "X comes due on 7 Jan 2027, by a trend, at 40 % of its rule now"},
+		{"by a finding, past", assets.Splice{}, due.Standing{Age: known, Used: due.Figure{Value: 0.4, Known: true}, DueDay: "2026-11-07", Overdue: true, By: due.ByFinding}, true, "X was due on 7 Nov 2026, by a finding, at 40 % of its rule now"},
+		{"no date made, a finding", assets.Splice{}, due.Standing{DueDay: "2027-01-07", By: due.ByFinding}, true, "X comes due on 7 Jan 2027, by a finding"},
 	}
 	for _, tt := range tests {
 		if got := plainly(v.spliceSay("X", tt.sp, tt.st, tt.live)); got != tt.want {

@@ -233,7 +233,7 @@ func (r *Request) comingRows(in todayInputs) []comingRow {
 		return in.v.dueKeyOf(st.SpliceID)
 	}
 	next = slices.DeleteFunc(next, func(s due.Standing) bool {
-		if ordered[s.SpliceID] || s.Overdue {
+		if ordered[s.SpliceID] || pastWhatBinds(s) { // the second is to be decided
 			return true
 		}
 		at[s.SpliceID] = key(s)

@@ -53,7 +53,7 @@ func (d *Desk) foresee(ctx context.Context, scope assets.Scope, k *keptFleet, no
 	}
 	model.Laws = laws.Laws
 	k.fleet.Forecasts = due.Forecasts(now, reg, k.plant.Rules, k.plant.Clocks, model)
-	k.fleet.Standings = due.ByBestAge(now, reg.Plant, k.plant.Standings, k.fleet.Forecasts)
+	k.fleet.Standings = due.Together(now, reg.Plant, k.plant.Standings, k.fleet.Forecasts)
 	return nil
 }
 

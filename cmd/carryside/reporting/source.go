@@ -155,7 +155,7 @@ func (s Source) plantAt(ctx context.Context, plantID int64, at assets.Instant, f
 		}
 	}
 	chains, err := s.chains(ctx, state.Register, asOf)
-	standings := due.ByBestAge(at.Time(), state.Register.Plant, state.Standings, forecasts)
+	standings := due.Together(at.Time(), state.Register.Plant, state.Standings, forecasts)
 	return reports.Plant{Register: state.Register, Standings: standings, Forecasts: forecasts, Findings: findings, Chains: chains}, err
 }
 
