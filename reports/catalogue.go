@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"carryside/assets"
+	"carryside/schedule/people"
 )
 
 // Entry is a report of the catalogue. Menu, page, workbook, CSV and command line all read it.
@@ -20,13 +21,25 @@ type Entry struct {
 	notes    []string
 	tallied  string   // key of the column that sums it up
 	says     []string // what that column may say, in order
+	key      []string // columns that tell its rows apart, beside customer, plant, conveyor and splice
+	deed     people.Deed
+	periodic bool
 	rows     func(in Inputs, ctx context.Context, r *Report, plants []PlantName, yield func([]Cell) error) error
 }
+
+// Deed is what whoever asks for the report must be allowed, at each plant it covers.
+func (e Entry) Deed() people.Deed { return cmp.Or(e.deed, people.Read) }
+
+// Periodic tells whether the report covers a period and not only the state of a day.
+func (e Entry) Periodic() bool { return e.periodic }
 
 // Build prepares the report as of a day, "" for the moment of building. Its rows are computed while they
 // are written. A day or a scope that does not exist gives assets.Invalid.
 func (e Entry) Build(ctx context.Context, in Inputs, day assets.Day) (*Report, error) {
 	asOf, err := NewAsOf(day, in.Built)
+	if err == nil {
+		err = e.covers(in.Period)
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -35,10 +48,14 @@ func (e Entry) Build(ctx context.Context, in Inputs, day assets.Day) (*Report, e
 		return nil, err
 	}
 	in.Zone = cmp.Or(in.Zone, time.UTC)
-	basis := in.basis(in.zones(plants))
+	zones := in.zones(plants)
+	if err := in.inTime(asOf, string(day), zones); err != nil {
+		return nil, err
+	}
+	basis := in.basis(zones)
 	r := &Report{
 		Slug: e.Slug, Title: e.Title, Question: e.Question, Columns: e.Columns, Notes: e.notes, tallied: e.tallied, says: e.says,
-		AsOf: asOf, Scope: in.Filter.Words(everyPlant(plants)), By: in.By, Zone: in.zone(plants), Basis: basis,
+		key: e.key, AsOf: asOf, Scope: in.scopeWords(plants), By: in.By, Zone: in.zone(plants), Basis: basis,
 		Plants: plants, asked: in, askedDay: string(day), judgedBy: len(plants),
 	}
 	r.rows = func(ctx context.Context, yield func([]Cell) error) error {
@@ -53,8 +70,29 @@ func (e Entry) Build(ctx context.Context, in Inputs, day assets.Day) (*Report, e
 	return r, nil
 }
 
+// covers refuses a period for a report that has none, and one that cannot be.
+func (e Entry) covers(p Period) error {
+	if p != (Period{}) && !e.periodic {
+		name := "from"
+		if p.From == "" {
+			name = "to"
+		}
+		return assets.Invalid{name: "this report looks at one day and covers no period; leave from and to out and give its day"}
+	}
+	return p.check()
+}
+
+// scopeWords says what is covered: the plants, and the period where there is one.
+func (in Inputs) scopeWords(plants []PlantName) string {
+	words := in.Filter.Words(everyPlant(plants))
+	if in.Period == (Period{}) {
+		return words
+	}
+	return words + ", " + in.Period.Words()
+}
+
 // Catalogue lists the reports.
-var Catalogue = []Entry{spliceAge}
+var Catalogue = []Entry{spliceAge, audit}
 
 // Find returns the report of a slug.
 func Find(slug string) (Entry, error) {
@@ -72,6 +110,7 @@ func Find(slug string) (Entry, error) {
 type Inputs struct {
 	Source Source
 	Filter Filter
+	Period Period         // of a report that covers one
 	Built  time.Time      // the moment of building
 	Zone   *time.Location // the company's zone, for the moment of building; nil: UTC
 	Known  KnownAt        // what the source was asked for; zero: as known now
@@ -93,10 +132,11 @@ type Source interface {
 
 // PlantName is a plant to be reported on.
 type PlantName struct {
-	ID       int64
-	Name     string
-	Customer string
-	Zone     *time.Location
+	ID         int64
+	Name       string
+	CustomerID int64
+	Customer   string
+	Zone       *time.Location
 }
 
 // PlantNames names plants with their customers, in the order of customer and plant. A customer who is not
@@ -108,7 +148,7 @@ func PlantNames(customers []assets.Customer, plants []assets.Plant) []PlantName 
 	}
 	out := make([]PlantName, 0, len(plants))
 	for _, p := range plants {
-		out = append(out, PlantName{ID: p.ID, Name: p.Name, Customer: owner[p.CustomerID], Zone: p.Location()})
+		out = append(out, PlantName{ID: p.ID, Name: p.Name, CustomerID: p.CustomerID, Customer: owner[p.CustomerID], Zone: p.Location()})
 	}
 	slices.SortStableFunc(out, func(a, b PlantName) int {
 		return cmp.Or(assets.CompareTags(a.Customer, b.Customer), assets.CompareTags(a.Name, b.Name), cmp.Compare(a.ID, b.ID))
@@ -128,6 +168,9 @@ func (in Inputs) plants(ctx context.Context) ([]PlantName, error) {
 	}
 	return some, nil
 }
+
+// Covered lists the plants that a report would cover.
+func (in Inputs) Covered(ctx context.Context) ([]PlantName, error) { return in.plants(ctx) }
 
 // everyPlant is what a scope without a filter is called.
 func everyPlant(plants []PlantName) string {

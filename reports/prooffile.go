@@ -39,11 +39,13 @@ type ReportProved struct {
 	Slug    string    `json:"report"`
 	Title   string    `json:"title"`
 	Form    string    `json:"form"`
-	AsOf    string    `json:"as_of"`    // as asked for; "": the moment of building
-	KnownAt string    `json:"known_at"` // the same
-	Scope   string    `json:"scope"`    // in words
-	Asked   Filter    `json:"asked"`    // the scope by its names
-	PlantID int64     `json:"plant_id"` // the only plant whoever asked was shown; 0: not narrowed so
+	AsOf    string    `json:"as_of"`          // as asked for; "": the moment of building
+	KnownAt string    `json:"known_at"`       // the same
+	From    string    `json:"from,omitempty"` // first day of the period, of a report that covers one
+	To      string    `json:"to,omitempty"`   // its last day
+	Scope   string    `json:"scope"`          // in words
+	Asked   Filter    `json:"asked"`          // the scope by its names
+	PlantID int64     `json:"plant_id"`       // the only plant whoever asked was shown; 0: not narrowed so
 	Built   time.Time `json:"built_at"`
 	Zone    string    `json:"zone"` // the company's
 	By      string    `json:"generated_by"`
@@ -88,7 +90,7 @@ func (r *Report) Prove(p Proof, file FileProved, form string) ProofFile {
 	if r.Learned != nil {
 		f.Basis.Corrections, f.Basis.Since = r.asked.Corrections, r.Learned.Chains
 	}
-	f.Report = ReportProved{Slug: r.Slug, Title: r.Title, Form: form, AsOf: r.askedDay, KnownAt: r.asked.Known.text, Scope: r.Scope, Asked: r.asked.Filter,
+	f.Report = ReportProved{Slug: r.Slug, Title: r.Title, Form: form, AsOf: r.askedDay, KnownAt: r.asked.Known.text, From: string(r.asked.Period.From), To: string(r.asked.Period.To), Scope: r.Scope, Asked: r.asked.Filter,
 		PlantID: r.asked.PlantID, Built: r.AsOf.Built, Zone: cmp.Or(r.asked.Zone, time.UTC).String(), By: r.madeBy(), Rows: p.Rows, Digest: p.Digest}
 	return f
 }
@@ -159,7 +161,7 @@ func (f ProofFile) Inputs(source Source, program string) (Inputs, assets.Day, er
 	if err != nil {
 		return bad("known-at")
 	}
-	return Inputs{Source: source, Filter: f.Report.Asked, Built: f.Report.Built, Zone: zone, Known: known, Corrections: f.Basis.Corrections, By: f.Report.By, Version: program, PlantID: f.Report.PlantID}, assets.Day(f.Report.AsOf), nil
+	return Inputs{Source: source, Filter: f.Report.Asked, Period: Period{assets.Day(f.Report.From), assets.Day(f.Report.To)}, Built: f.Report.Built, Zone: zone, Known: known, Corrections: f.Basis.Corrections, By: f.Report.By, Version: program, PlantID: f.Report.PlantID}, assets.Day(f.Report.AsOf), nil
 }
 
 // Differences says in which columns a report that was built again differs from the one that was proved; none when their

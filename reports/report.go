@@ -53,6 +53,7 @@ type Report struct {
 
 	tallied string   // key of that column; "" none
 	says    []string // what it may say, in order
+	key     []string // columns that tell its rows apart, beside those that name its thing
 	rows    func(ctx context.Context, yield func([]Cell) error) error
 	// judgedBy is how many plants the report is held to cover where fewer columns are told of many: one compared with
 	// another is held to the other's.

@@ -80,7 +80,7 @@ type learning struct {
 	now     *Report
 	explain bool
 
-	key   []int // columns that name the row's thing
+	keys  rowKeys
 	order []string
 	rows  map[string]string // key -> values
 }
@@ -96,20 +96,30 @@ func (r *Report) learns(ctx context.Context) (*learning, error) {
 		return nil, err
 	}
 	now.judgedBy = r.judgedBy
-	l := &learning{source: source, now: now, explain: r.asked.Corrections == Explained, rows: map[string]string{}}
-	for _, name := range []string{"customer", "plant", "conveyor", "splice"} {
-		l.key = append(l.key, slices.IndexFunc(r.Columns, func(c Column) bool { return c.Key == name }))
+	return &learning{source: source, now: now, explain: r.asked.Corrections == Explained, keys: r.rowKeys(), rows: map[string]string{}}, nil
+}
+
+// naming are the columns that name a row's thing.
+var naming = []string{"customer", "plant", "conveyor", "splice"}
+
+// rowKeys are the places of the columns that tell a report's rows apart: those that name the thing, then its own.
+type rowKeys []int
+
+func (r *Report) rowKeys() rowKeys {
+	var keys rowKeys
+	for _, name := range slices.Concat(naming, r.key) {
+		keys = append(keys, slices.IndexFunc(r.Columns, func(c Column) bool { return c.Key == name }))
 	}
-	return l, nil
+	return keys
 }
 
 // between stands between values kept as one text; nobody can type it.
 const between = "\x1f"
 
-// names are customer, plant, conveyor and splice of a row; "" where a report has no such column.
-func (l *learning) names(row []Cell) []string {
-	out := make([]string, len(l.key))
-	for i, at := range l.key {
+// of are customer, plant, conveyor and splice of a row and what else tells it apart; "" where a report has no such column.
+func (k rowKeys) of(row []Cell) []string {
+	out := make([]string, len(k))
+	for i, at := range k {
 		if at >= 0 {
 			out[i] = row[at].Plain()
 		}
@@ -117,10 +127,28 @@ func (l *learning) names(row []Cell) []string {
 	return out
 }
 
+// Keys returns what tells a row of the report apart from the others, as one text. Of several rows of one thing it is the
+// same for all.
+func (r *Report) Keys() func(row []Cell) string {
+	keys := r.rowKeys()
+	return func(row []Cell) string { return strings.Join(keys.of(row), between) }
+}
+
 // add keeps a row as known then.
 func (l *learning) add(row []Cell) {
-	key := l.place(l.rows, l.names(row))
+	key := l.place(l.rows, l.keys.of(row))
 	l.order, l.rows[key] = append(l.order, key), values(row)
+}
+
+// own is what tells a row apart beside its thing: a step of the journal is named by its place.
+func (k rowKeys) own(names []string) string {
+	var says []string
+	for _, text := range names[len(naming):len(k)] {
+		if text != "" {
+			says = append(says, text)
+		}
+	}
+	return strings.Join(says, ", ")
 }
 
 // place is where a row stands; of several of one thing the second, the third.
@@ -151,6 +179,9 @@ func (l *learning) compare(ctx context.Context) (*Learned, error) {
 	seen := map[string]string{}
 	tell := func(key, says, column, then, now string) {
 		names := strings.Split(key, between)
+		if own := l.keys.own(names); own != "" {
+			says += ": " + own
+		}
 		row := make([]Cell, 0, len(out.Columns))
 		for _, text := range []string{names[0], names[1], names[2], names[3], says, column, then, now} {
 			row = append(row, Text(text))
@@ -161,7 +192,7 @@ func (l *learning) compare(ctx context.Context) (*Learned, error) {
 		if err != nil {
 			return nil, err
 		}
-		key := l.place(seen, l.names(row))
+		key := l.place(seen, l.keys.of(row))
 		seen[key] = ""
 		was, known := l.rows[key]
 		if !known {

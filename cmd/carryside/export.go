@@ -16,17 +16,20 @@ import (
 	"carryside/assets/plantdb"
 	"carryside/cmd/carryside/reporting"
 	"carryside/reports"
+	"carryside/schedule/people"
 )
 
 // exportCommand writes a report to a file: for whoever wants the register without a screen.
 type exportCommand struct {
-	Report string `arg:"" optional:"" name:"report" help:"Which report; splice-age is the splice age register."`
+	Report string `arg:"" optional:"" name:"report" help:"Which report; splice-age is the splice age register, audit the audit extract."`
 	AsOf   string `name:"as-of" placeholder:"DATE" help:"The day it looks at, YYYY-MM-DD: its end in each plant's time zone; or an instant of RFC 3339. Without it, now."`
 	Known  string `name:"known-at" placeholder:"DATE" help:"As it was known then: what was entered later is left out. YYYY-MM-DD is the end of that day in the company's time zone; an instant like 2026-06-30T12:00:00Z is accepted. Without it, as known now."`
+	From   string `placeholder:"DATE" help:"First day of the period, of a report that covers one (audit), YYYY-MM-DD in each plant's time zone. Without it, since the first entry."`
+	To     string `placeholder:"DATE" help:"Last day of the period. Without it, to what --as-of looks at."`
 	Scope  string `placeholder:"PARTS" help:"What it covers: customer=NAME,plant=NAME,line=NAME,conveyor=TAG, each part optional. Without it, everything."`
 	DB     string `name:"db" default:"carryside.db" placeholder:"FILE|URL" help:"The installation's database."`
 	Out    string `required:"" placeholder:"FILE" help:"File to write; its ending says how: .xlsx, .csv, .json or .html."`
-	As     string `name:"as" placeholder:"NAME" help:"Who has it made, as its cover and the journal say. Without it, operator at this host."`
+	As     string `name:"as" placeholder:"NAME" help:"Who has it made, as its cover and the journal say. Without it, operator at this host. The audit extract is made for a person who may read the journal there: a lead or an auditor of the installation."`
 	Basis  string `placeholder:"PROOF" help:"Build an issued report again from the basis its proof file names, instead of a new one. What differs is listed by column."`
 	Draft  bool   `help:"Do not keep the report, journal it or write a proof: for a look, or where the database may only be read."`
 }
@@ -73,6 +76,9 @@ func (c *exportCommand) Run(ctx context.Context, p *Program) error {
 	defer f.discard()
 	var report *reports.Report
 	err = db.InSnapshot(ctx, func(tx *plantdb.DB) (err error) {
+		if err := c.permitted(ctx, tx, asked.entry, asked.in, p.Now()); err != nil {
+			return err
+		}
 		source := reporting.NewSource(tx, assets.JobScope())
 		if c.Known != "" {
 			source = source.KnownAt(asked.in.Known.At)
@@ -124,8 +130,36 @@ func (c *exportCommand) asked(now time.Time) (a askedFor, err error) {
 	if _, err := reports.NewKnownAt(c.Known, nil); err != nil {
 		return a, &UsageError{"--known-at: " + err.Error()}
 	}
-	a.in = reports.Inputs{Filter: filter, Built: now, By: cmp.Or(strings.TrimSpace(c.As), operator()), Version: programVersion()}
+	a.in = reports.Inputs{Filter: filter, Period: reports.Period{From: assets.Day(c.From), To: assets.Day(c.To)}, Built: now, By: cmp.Or(strings.TrimSpace(c.As), operator()), Version: programVersion()}
 	return a, nil
+}
+
+// permitted holds a report that not every reader may have to the people of the installation: whoever it is made for must be
+// allowed it at every plant it covers.
+func (c *exportCommand) permitted(ctx context.Context, db *plantdb.DB, entry reports.Entry, in reports.Inputs, now time.Time) error {
+	deed := entry.Deed()
+	if deed == people.Read {
+		return nil
+	}
+	name := strings.TrimSpace(c.As)
+	if name == "" {
+		return &UsageError{fmt.Sprintf("say for whom the %s is made: --as NAME, a lead or an auditor who may %s there", strings.ToLower(entry.Title), deed)}
+	}
+	grants, err := reporting.GrantsOf(ctx, db, name, now)
+	if err != nil {
+		return err
+	}
+	in.Source = reporting.NewSource(db, assets.JobScope())
+	plants, err := in.Covered(ctx)
+	if err != nil {
+		return err
+	}
+	for _, p := range plants {
+		if !people.MayAt(grants, p.CustomerID, p.ID, deed) {
+			return fmt.Errorf("%s may not %s at every plant asked for; narrow --scope to plants where they are lead or auditor: %w", name, deed, assets.ErrForbidden)
+		}
+	}
+	return nil
 }
 
 // programVersion names the program and the Go it was built with, whose libraries write the files.

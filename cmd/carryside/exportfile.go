@@ -12,6 +12,7 @@ import (
 	"carryside/assets/plantdb"
 	"carryside/cmd/carryside/reporting"
 	"carryside/reports"
+	"carryside/schedule/people"
 )
 
 // proofEnding is what a proof file is called behind the name of its report's file.
@@ -82,12 +83,19 @@ func readProof(name string) (reports.ProofFile, error) {
 
 // again builds an issued report from its basis and says whether it is the same.
 func (c *exportCommand) again(ctx context.Context, p *Program, write writeReport) error {
-	if c.Report+c.AsOf+c.Known+c.Scope+c.As != "" {
-		return &UsageError{"--basis: the proof says what to build; leave report, --as-of, --known-at, --scope and --as out"}
+	if c.Report+c.AsOf+c.Known+c.From+c.To+c.Scope != "" {
+		return &UsageError{"--basis: the proof says what to build; leave report, --as-of, --known-at, --from, --to and --scope out"}
 	}
 	proof, err := readProof(c.Basis)
 	if err != nil {
 		return err
+	}
+	entry, err := reports.Find(proof.Report.Slug)
+	if err != nil {
+		return err
+	}
+	if c.As != "" && entry.Deed() == people.Read {
+		return &UsageError{"--basis: the proof says who had it made; leave --as out"}
 	}
 	if form := strings.TrimPrefix(strings.ToLower(filepath.Ext(c.Out)), "."); form != proof.Report.Form {
 		return &UsageError{fmt.Sprintf("--out %s: the report was issued as .%s; give the file that ending", c.Out, proof.Report.Form)}
@@ -104,6 +112,9 @@ func (c *exportCommand) again(ctx context.Context, p *Program, write writeReport
 	defer f.discard()
 	var report *reports.Report
 	err = db.InSnapshot(ctx, func(tx *plantdb.DB) error {
+		if err := c.permitted(ctx, tx, entry, reports.Inputs{Filter: proof.Report.Asked}, p.Now()); err != nil {
+			return err
+		}
 		if report, err = reporting.Again(ctx, tx, assets.JobScope(), proof, programVersion()); err != nil {
 			return err
 		}

@@ -4,14 +4,18 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"reflect"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
 
 	"carryside/assets"
 	"carryside/reports"
+	"carryside/schedule/people"
 )
 
 // report is a report of the catalogue.
@@ -43,10 +47,17 @@ type reportDocument struct {
 	Notes    []string         `json:"notes"`
 	Columns  []reportColumn   `json:"columns"`
 	Rows     []map[string]any `json:"rows" nullable:"false" doc:"a member for each column; empty cells are null"`
+	Since    *correctionsTold `json:"corrections_since,omitempty" doc:"with known_at: what the report would say otherwise as known now. It stands apart: the rows and their digest are those of then"`
 	Count    int              `json:"count"`
 	Tally    []reportCount    `json:"tally" doc:"rows by what sums the report up"`
 	Basis    []reportBasis    `json:"basis" doc:"what it rests on, with the places in the journals"`
 	Digest   string           `json:"digest" doc:"SHA-256 over the rows"`
+}
+
+// correctionsTold is what was learned after known_at.
+type correctionsTold struct {
+	Columns []reportColumn      `json:"columns" nullable:"false"`
+	Rows    []map[string]string `json:"rows" nullable:"false" doc:"one value each: then and now; with entered_at, entered_by, deed and reason where the token may read the journal of every plant covered"`
 }
 
 // reportCount is how many rows say the same.
@@ -66,6 +77,8 @@ type reportQuery struct {
 	Report string `path:"report" maxLength:"60" doc:"name of the report, such as splice-age"`
 	AsOf   string `query:"as_of" maxLength:"40" doc:"the day it looks at, YYYY-MM-DD: its end in each plant's time zone; or an instant of RFC 3339. Without it, now"`
 	Known  string `query:"known_at" maxLength:"40" doc:"as it was known then: what was entered later is left out. A day is its end in the company's time zone"`
+	From   string `query:"from" maxLength:"40" doc:"first day of the period, YYYY-MM-DD in each plant's time zone; of a report that covers one (audit)"`
+	To     string `query:"to" maxLength:"40" doc:"last day of the period"`
 	Scope  string `query:"scope" maxLength:"400" doc:"customer=NAME,plant=NAME,line=NAME,conveyor=TAG, each part optional. Without it, everything the token reaches"`
 	Format string `query:"format" enum:"json,csv,xlsx,html" default:"json" doc:"form of the file"`
 }
@@ -101,7 +114,10 @@ func (s *service) reports(a huma.API) {
 }
 
 func (s *service) listReports(ctx context.Context, in *Paging) (*listed[report], error) {
-	return pageOf(reports.Catalogue, func(e reports.Entry) string { return e.Slug }, *in, func(e reports.Entry) report {
+	a := asking(ctx)
+	open := slices.DeleteFunc(slices.Clone(reports.Catalogue), func(e reports.Entry) bool { return !a.MayAnywhere(e.Deed()) })
+	slices.SortFunc(open, func(a, b reports.Entry) int { return strings.Compare(a.Slug, b.Slug) })
+	return pageOf(open, func(e reports.Entry) string { return e.Slug }, *in, func(e reports.Entry) report {
 		out := report{Name: e.Slug, Title: e.Title, Question: e.Question}
 		for _, c := range e.Columns {
 			out.Columns = append(out.Columns, reportColumn{c.Key, c.Heading, c.Unit, string(c.Kind), c.Meaning})
@@ -114,6 +130,9 @@ func (s *service) getReport(ctx context.Context, in *reportQuery) (*reportFile, 
 	entry, err := reports.Find(in.Report)
 	if err != nil {
 		return nil, assets.ErrNotFound
+	}
+	if !asking(ctx).MayAnywhere(entry.Deed()) {
+		return nil, fmt.Errorf("%s: %w", entry.Deed(), assets.ErrForbidden)
 	}
 	built, err := s.build(ctx, entry, in)
 	if err != nil {
@@ -137,7 +156,7 @@ func (s *service) build(ctx context.Context, entry reports.Entry, in *reportQuer
 	if err != nil {
 		return nil, err
 	}
-	inputs := reports.Inputs{Filter: filter, Built: a.now, By: a.Person.Name, Version: s.ReportVersion()}
+	inputs := reports.Inputs{Filter: filter, Period: reports.Period{From: assets.Day(in.From), To: assets.Day(in.To)}, Built: a.now, By: a.Person.Name, Version: s.ReportVersion()}
 	if a.TokenName != "" {
 		inputs.By += ", by the token " + a.TokenName
 	}
@@ -147,8 +166,26 @@ func (s *service) build(ctx context.Context, entry reports.Entry, in *reportQuer
 	if inputs.Known, err = reports.NewKnownAt(in.Known, inputs.Zone); err != nil {
 		return nil, err
 	}
-	inputs.Source = s.ReportsKnownAt(a.Scope(), inputs.Known.At)
+	inputs.Source = s.ReportsKnownAt(a.scopeFor(entry.Deed()), inputs.Known.At)
+	covered, err := inputs.Covered(ctx)
+	if err != nil {
+		return nil, err
+	}
+	inputs.Corrections = reports.Explained
+	for _, p := range covered {
+		if !a.Who.May(people.ReadJournal, p.CustomerID, p.ID) {
+			inputs.Corrections = reports.Told
+		}
+	}
 	return entry.Build(ctx, inputs, assets.Day(in.AsOf))
+}
+
+// scopeFor is the plants at which the asker may do a deed.
+func (a *asker) scopeFor(d people.Deed) assets.Scope {
+	if d == people.Read {
+		return a.Scope()
+	}
+	return assets.ScopeOf(slices.DeleteFunc(slices.Clone(a.Grants), func(g assets.Grant) bool { return !people.May(g.Role, d) }))
 }
 
 // inQuery calls what is wrong with a report by the names it has in the address.
@@ -157,7 +194,7 @@ func inQuery(err error) error {
 	if !errors.As(err, &bad) {
 		return err
 	}
-	names := map[string]string{"as-of": "query.as_of", "known-at": "query.known_at", "scope": "query.scope"}
+	names := map[string]string{"as-of": "query.as_of", "known-at": "query.known_at", "from": "query.from", "to": "query.to", "scope": "query.scope"}
 	out := assets.Invalid{}
 	for name, message := range bad {
 		if renamed := names[name]; renamed != "" {

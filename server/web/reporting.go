@@ -35,6 +35,7 @@ type Reporting interface {
 // IssuedReport is a report as it was given out.
 type IssuedReport struct {
 	ID                           int64
+	Slug                         string
 	Title, Form, File, Scope, By string
 	AsOf, KnownAt                string // as asked for; "": the moment of building
 	At                           assets.Instant
@@ -57,6 +58,7 @@ type reportLine struct{ Title, Question, To string }
 type reportPage struct {
 	Page
 	Form    *Form
+	Slug    string
 	Report  *reports.Report
 	Columns []reports.Column
 	Rows    [][]reports.Cell
@@ -95,16 +97,40 @@ func (s *Site) reports(r *Request) error {
 	if err != nil {
 		return err
 	}
+	entries := r.reportsOpen()
 	p := &reportsPage{Form: catalogueForm(r, reg), To: r.At("reports", "make")}
-	p.Sheet, p.Say = "Reports", reportsSay(len(reports.Catalogue))
+	p.Sheet, p.Say = "Reports", reportsSay(len(entries))
 	p.Sub = "As of any past day, with what is known now or was known on a day; each with a proof that tells whether its file was changed."
-	for _, e := range reports.Catalogue {
+	for _, e := range entries {
 		p.Entries = append(p.Entries, reportLine{Title: e.Title, Question: e.Question, To: r.At("reports", e.Slug)})
 	}
 	if p.Last, err = s.issuedRows(r); err != nil {
 		return err
 	}
 	return r.Show("reports", p)
+}
+
+// reportsOpen are the reports of the catalogue that whoever asks may have at the plant.
+func (r *Request) reportsOpen() []reports.Entry {
+	var out []reports.Entry
+	for _, e := range reports.Catalogue {
+		if r.May(e.Deed()) {
+			out = append(out, e)
+		}
+	}
+	return out
+}
+
+// reportOpen returns a report of the catalogue. One that whoever asks may not have is refused as the page of its subject is.
+func (r *Request) reportOpen(slug string) (reports.Entry, error) {
+	e, err := reports.Find(slug)
+	if err != nil {
+		return e, assets.ErrNotFound
+	}
+	if !r.May(e.Deed()) {
+		return e, fmt.Errorf("%s: %w", e.Deed(), assets.ErrForbidden)
+	}
+	return e, nil
 }
 
 func reportsSay(n int) string {
@@ -119,18 +145,18 @@ func catalogueForm(r *Request, reg *assets.Register) *Form {
 	f := NewForm(r.asked())
 	f.Plain = r.F
 	var entries []Option
-	for _, e := range reports.Catalogue {
+	for _, e := range r.reportsOpen() {
 		entries = append(entries, Option{Value: e.Slug, Label: e.Title})
 	}
 	f.Select("report", "Report", "", entries).Must().OverBoth()
-	return reportFields(f, r, reg)
+	return reportFields(f, r, reg, r.May(people.ReadJournal))
 }
 
-// reportForm is as-of day and scope.
-func reportForm(r *Request, reg *assets.Register) *Form {
+// reportForm is as-of day and scope, and the period of a report that covers one.
+func reportForm(r *Request, reg *assets.Register, e reports.Entry) *Form {
 	f := NewForm(r.asked())
 	f.Plain = r.F
-	return reportFields(f, r, reg)
+	return reportFields(f, r, reg, e.Periodic())
 }
 
 // asked is what was sent with the form, or stands in the address; nil when neither says anything.
@@ -145,11 +171,29 @@ func (r *Request) asked() url.Values {
 }
 
 // askedFields are the fields that say what a report is of.
-var askedFields = []string{"as-of", "known-at", "line", "conveyor"}
+var askedFields = []string{"as-of", "known-at", "from", "to", "line", "conveyor"}
 
-func reportFields(f *Form, r *Request, reg *assets.Register) *Form {
+// strangeNames refuses names that a page of a report does not know: one that is misspelt would be a report of another day
+// under the address of the day asked for.
+func (r *Request) strangeNames(known ...string) error {
+	for name, values := range r.C.Request.URL.Query() {
+		switch {
+		case !slices.Contains(known, name) && name != "format": // which only a form that is sent gives out
+			return assets.Invalid{"": fmt.Sprintf("“%s” in the address is no name of this page; there are %s, each written like that", name, List(known))}
+		case len(values) > 1:
+			return assets.Invalid{"": fmt.Sprintf("“%s” stands %d times in the address; give it once", name, len(values))}
+		}
+	}
+	return nil
+}
+
+func reportFields(f *Form, r *Request, reg *assets.Register, period bool) *Form {
 	f.Date("as-of", "As of, end of day", string(r.F.Today())).Hinted("Any past day; today is as of now")
 	f.Date("known-at", "As known at, end of day", "").Hinted("Empty: with what is known now. A past day: as it was known then")
+	if period {
+		f.Date("from", "Period from", "").Hinted("First day; empty: from the first entry. For the audit extract only")
+		f.Date("to", "Period to, end of day", "").Hinted("Last day; empty: to what as-of looks at. For the audit extract only")
+	}
 	lines := []Option{{Label: "every line"}}
 	for _, l := range reg.Lines {
 		lines = append(lines, Option{Value: l.Name, Label: l.Name})
@@ -162,27 +206,33 @@ func reportFields(f *Form, r *Request, reg *assets.Register) *Form {
 // makeReport leads from the catalogue's form to the report's own address.
 func (s *Site) makeReport(r *Request) error {
 	q := r.C.Request.URL.Query()
-	e, err := reports.Find(q.Get("report"))
+	e, err := r.reportOpen(q.Get("report"))
 	if err != nil {
-		return assets.ErrNotFound
+		return err
 	}
 	q.Del("report")
+	if !e.Periodic() && q.Get("from")+q.Get("to") == "" { // fields of another report, left empty
+		q.Del("from")
+		q.Del("to")
+	}
 	return r.Done(r.At("reports", e.Slug)+"?"+q.Encode(), "")
 }
 
 // report shows one report; posted, it is given out as a file.
 func (s *Site) report(r *Request) error {
-	e, err := reports.Find(r.C.Param("report"))
+	e, err := r.reportOpen(r.C.Param("report"))
 	if err != nil {
-		return assets.ErrNotFound
+		return err
 	}
 	reg, err := s.register(r)
 	if err != nil {
 		return err
 	}
-	p := &reportPage{Form: reportForm(r, reg)}
+	p := &reportPage{Form: reportForm(r, reg, e), Slug: e.Slug}
 	p.Sheet, p.Say = e.Title, e.Question
-	if r.Posted() {
+	if err = r.strangeNames(askedFields...); err != nil {
+		p.Say = "This is not what was asked for"
+	} else if r.Posted() {
 		err = s.giveOut(r, e, p.Form)
 	} else {
 		err = s.makeOne(r, e, p)
@@ -257,7 +307,7 @@ func (s *Site) askedReport(r *Request, f *Form) (in reports.Inputs, day assets.D
 		return in, "", err
 	}
 	bad := assets.Invalid{}
-	for _, name := range []string{"as-of", "known-at"} {
+	for _, name := range []string{"as-of", "known-at", "from", "to"} {
 		if d := assets.Day(f.Value(name)); d > r.F.Today() && len(d) == len("2026-11-25") {
 			bad[name] = "this day has not come yet; give today or a day before"
 		}
@@ -272,7 +322,7 @@ func (s *Site) askedReport(r *Request, f *Form) (in reports.Inputs, day assets.D
 	if assets.Day(known) == r.F.Today() {
 		known = ""
 	}
-	in = reports.Inputs{Built: r.Now, Zone: zone, By: r.Who.Person.Name, Version: s.Reporting.ReportVersion(), PlantID: r.PlantID(),
+	in = reports.Inputs{Built: r.Now, Zone: zone, Period: reports.Period{From: assets.Day(f.Value("from")), To: assets.Day(f.Value("to"))}, By: r.Who.Person.Name, Version: s.Reporting.ReportVersion(), PlantID: r.PlantID(),
 		Filter: reports.Filter{Plant: r.Plant.Plant.Name, Line: f.Value("line"), Conveyor: f.Value("conveyor")}}
 	in.Known, err = reports.NewKnownAt(known, zone)
 	return in, day, err

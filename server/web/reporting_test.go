@@ -86,7 +86,7 @@ func (o *fakeOffice) IssuedReports(context.Context, assets.Scope, int64, int) ([
 	var out []IssuedReport
 	for _, k := range o.issued {
 		p := k.proof
-		out = append(out, IssuedReport{ID: p.Issued.Number, Title: p.Report.Title, Form: p.Report.Form, File: p.File.Name, AsOf: p.Report.AsOf, KnownAt: p.Report.KnownAt, Scope: p.Report.Scope,
+		out = append(out, IssuedReport{ID: p.Issued.Number, Slug: p.Report.Slug, Title: p.Report.Title, Form: p.Report.Form, File: p.File.Name, AsOf: p.Report.AsOf, KnownAt: p.Report.KnownAt, Scope: p.Report.Scope,
 			At: assets.InstantOf(p.Report.Built), By: p.Report.By, Rows: int64(p.Report.Rows), Digest: p.File.SHA256})
 	}
 	return out, nil

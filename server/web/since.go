@@ -103,7 +103,7 @@ func (s *Site) keyedRows(r *Request, e reports.Entry, in reports.Inputs, day ass
 			return err
 		}
 		k.columns = report.Columns
-		conveyor, splice := columnOf(report.Columns, "conveyor"), columnOf(report.Columns, "splice")
+		conveyor, splice, named := columnOf(report.Columns, "conveyor"), columnOf(report.Columns, "splice"), report.Keys()
 		for row, err := range report.Rows(r.Context()) {
 			if err != nil {
 				return fmt.Errorf("read report %s: %w", report.Slug, err)
@@ -115,9 +115,10 @@ func (s *Site) keyedRows(r *Request, e reports.Entry, in reports.Inputs, day ass
 			if splice >= 0 {
 				one.splice = row[splice].Plain()
 			}
-			key := one.conveyor + "\x00" + one.splice
+			first := named(row)
+			key := first
 			for n := 2; k.of[key].cells != nil; n++ { // several of one mark: the second, the third
-				key = fmt.Sprintf("%s\x00%s\x00%d", one.conveyor, one.splice, n)
+				key = fmt.Sprintf("%s\x00%d", first, n)
 			}
 			k.of[key], k.order = one, append(k.order, key)
 		}

@@ -50,7 +50,7 @@ func (d *Desk) IssuedReports(ctx context.Context, scope assets.Scope, plantID in
 		if k.MadeByID != 0 {
 			by = names[k.MadeByID]
 		}
-		out[i] = web.IssuedReport{ID: k.ID, Title: k.Title, Form: k.Form, File: k.FileName, AsOf: k.AsOf, KnownAt: k.KnownAt, Scope: k.Scope, At: k.BuiltAt, By: by, Rows: k.RowCount, Digest: k.FileDigest}
+		out[i] = web.IssuedReport{ID: k.ID, Slug: k.Slug, Title: k.Title, Form: k.Form, File: k.FileName, AsOf: k.AsOf, KnownAt: k.KnownAt, Scope: k.Scope, At: k.BuiltAt, By: by, Rows: k.RowCount, Digest: k.FileDigest}
 	}
 	return out, err
 }
