@@ -22,6 +22,9 @@ type doorFlags struct {
 	TrustedProxy []string `name:"trusted-proxy" placeholder:"CIDR" help:"Addresses of the proxy in front, e.g. 10.0.0.4/32: where a request comes from is read from its X-Forwarded-For."`
 	InsecureHTTP bool     `name:"insecure-http" help:"Serve plain HTTP beyond this machine all the same. Passwords and pages can then be read on the way."`
 
+	SecondFactor      string `name:"second-factor" enum:"auto,choice,keepers,everybody" default:"auto" help:"Of whom more than a password is asked: choice (whoever set it up), keepers (administrators, leads, auditors) or everybody. auto: everybody where others than this machine can come, else choice."`
+	BreachedPasswords string `name:"breached-passwords" placeholder:"FILE" help:"Sorted list of the SHA-1 of breached passwords, one a line: none of them is taken. Without it, the most used ones that the program knows."`
+
 	SSOIssuer     string `name:"sso-issuer" placeholder:"URL" help:"Issuer of the company's single sign-on (OpenID Connect)."`
 	SSOClientID   string `name:"sso-client-id" placeholder:"ID" help:"What this program is called there."`
 	SSOSecretFile string `name:"sso-secret-file" placeholder:"FILE" help:"File with the secret agreed there; or the secret itself in the environment as CARRYSIDE_SSO_SECRET."`
@@ -60,7 +63,23 @@ func (f *doorFlags) door() (*door, error) {
 	if err := f.provider(d); err != nil {
 		return nil, err
 	}
-	return d, f.settle(d, near)
+	if err := f.settle(d, near); err != nil {
+		return nil, err
+	}
+	return d, f.proofs(d, near)
+}
+
+// proofs settles of whom more than a password is asked, and which passwords are not taken.
+func (f *doorFlags) proofs(d *door, near bool) (err error) {
+	d.Second = map[string]signin.Need{"keepers": signin.NeedOfKeepers, "everybody": signin.NeedOfAll}[f.SecondFactor]
+	alone := near && len(d.Proxies) == 0 && (d.Public == nil || nearHost(d.Public.Hostname()))
+	if f.SecondFactor == "auto" && !alone {
+		d.Second = signin.NeedOfAll
+	}
+	if f.BreachedPasswords != "" {
+		d.Breached, err = signin.OpenBreached(f.BreachedPasswords)
+	}
+	return err
 }
 
 // settle decides who is answered, and refuses plain HTTP beyond this machine.

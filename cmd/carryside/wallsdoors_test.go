@@ -24,11 +24,11 @@ var roleTable = map[assets.Role][]string{
 // not; "signed in" to everybody signed in. An address without a door fails the test: say here who may use it.
 var doors = map[string]string{
 	"GET /static/*file": "open", "POST /theme": "open", "GET /signin": "open", "POST /signin": "open", "POST /signout": "open",
-	"GET /join": "open", "POST /join": "open", "GET /signin/elsewhere": "open", "GET /signin/callback": "open", "POST /signin/passkey": "open", "POST /signin/passkey/ask": "open",
+	"GET /join": "open", "POST /join": "open", "GET /signin/elsewhere": "open", "GET /signin/callback": "open", "POST /signin/passkey": "open", "POST /signin/passkey/ask": "open", "GET /signin/code": "open", "POST /signin/code": "open", "GET /signin/second": "open", "POST /signin/second": "open", "POST /signin/second/code": "open",
 	"* /people": "accounts", "* /people/new": "accounts", "* /people/:person": "accounts", "* /people/:person/grants": "accounts", "* /people/:person/grants/end": "accounts",
-	"* /people/:person/address": "accounts", "* /people/:person/account": "accounts", "* /people/:person/sessions": "accounts",
+	"* /people/:person/address": "accounts", "* /people/:person/second": "accounts", "* /people/:person/account": "accounts", "* /people/:person/sessions": "accounts",
 	"GET /account": "own account", "POST /account/passkeys": "own account", "POST /account/passkeys/made": "own account", "POST /account/passkeys/remove": "own account", "POST /account/password": "own account",
-	"POST /account/sessions": "own account", "* /tokens": "reads",
+	"POST /account/sessions": "own account", "POST /account/second": "own account", "POST /account/second/code": "own account", "POST /account/second/recovery": "own account", "POST /account/second/remove": "own account", "* /tokens": "own account",
 	"GET /": "signed in", "GET /plants": "reads", "GET /plants/new": "registry", "POST /plants/new": "registry",
 
 	"GET /healthz": "open", "GET /readyz": "open", "GET /api/v1/openapi.json": "open", "GET /metrics": "open",

@@ -53,7 +53,7 @@ func StartDemo(ctx context.Context, root, today string) (*Program, error) {
 
 // StartServe builds the program and lets it serve a new installation on a free port of localhost, by that name, as
 // passkeys need it.
-func StartServe(ctx context.Context, root string) (*Program, error) {
+func StartServe(ctx context.Context, root string, more ...string) (*Program, error) {
 	dir, err := os.MkdirTemp("", "carryside-browser-")
 	if err != nil {
 		return nil, err
@@ -67,7 +67,7 @@ func StartServe(ctx context.Context, root string) (*Program, error) {
 		return nil, err
 	}
 	at := fmt.Sprintf("localhost:%d", port)
-	return startProgram(ctx, root, dir, []string{"serve", "--listen", at, "--public-url", "http://" + at})
+	return startProgram(ctx, root, dir, append([]string{"serve", "--listen", at, "--public-url", "http://" + at}, more...))
 }
 
 func startProgram(ctx context.Context, root, dir string, args []string) (*Program, error) {

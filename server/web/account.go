@@ -12,17 +12,20 @@ import (
 // accountPage answers: what may I where, where am I signed in, by what do I sign in?
 type accountPage struct {
 	Page
-	Facts     []fact
-	Grants    []grantLine
-	Sessions  []sessionLine
-	More      bool // there are others to end
-	EndForm   *Form
-	Password  *Form // nil: the account has none
-	Keys      []keyLine
-	KeyForm   *Form  // nil: no passkeys here
-	KeysSay   string // why not
-	Confirms  bool   // removing a passkey asks for the password
-	Elsewhere []string
+	Facts      []fact
+	Grants     []grantLine
+	Sessions   []sessionLine
+	More       bool // there are others to end
+	EndForm    *Form
+	Password   *Form // nil: the account has none
+	Keys       []keyLine
+	Second     *secondLine // nil: none
+	SecondForm *Form       // nil: the account has no password
+	Tokens     bool        // they may make tokens for programs
+	KeyForm    *Form       // nil: no passkeys here
+	KeysSay    string      // why not
+	Confirms   bool        // removing a passkey asks for the password
+	Elsewhere  []string
 }
 
 type sessionLine struct {
@@ -34,14 +37,14 @@ type keyLine struct{ ID, Name, Made, Used string }
 
 // accountRoutes are everybody's own.
 func accountRoutes() []Route {
-	return []Route{
+	return append(secondRoutes(), []Route{
 		{Method: get, Path: "/account", May: people.KeepOwnAccount, Under: "account", Do: (*Site).account},
 		{Method: post, Path: "/account/password", May: people.KeepOwnAccount, Under: "account", Do: (*Site).changePassword},
 		{Method: post, Path: "/account/sessions", May: people.KeepOwnAccount, Under: "account", Do: (*Site).endOwnSessions},
 		{Method: post, Path: "/account/passkeys", May: people.KeepOwnAccount, Under: "account", Do: ofOwn((*Site).offerPasskey)},
 		{Method: post, Path: "/account/passkeys/made", May: people.KeepOwnAccount, Under: "account", Raw: true, Do: ofOwn((*Site).takePasskey)},
 		{Method: post, Path: "/account/passkeys/remove", May: people.KeepOwnAccount, Under: "account", Do: (*Site).removePasskey},
-	}
+	}...)
 }
 
 func (s *Site) account(r *Request) error {
@@ -73,6 +76,10 @@ func (s *Site) accountPage(r *Request) (*accountPage, error) {
 	p.Grants = r.ownGrants()
 	p.sessions(r, sessions, current)
 	p.forms(r, account.PasswordHash != "")
+	p.Tokens = s.tokens != nil
+	if err := s.addSecond(r, p); err != nil {
+		return nil, err
+	}
 	return p, s.addWays(r, p)
 }
 

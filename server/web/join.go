@@ -85,8 +85,15 @@ func (s *Site) join(r *Request) error {
 	}
 	err = s.desk.Join(r.C.Writer, r.C.Request, o, signin.Joining{Name: form.Get("name"), SignInName: form.Get("sign_in_name"),
 		Password: r.typedSecret("password"), Again: r.typedSecret("again")})
-	if errors.Is(err, assets.ErrNotFound) {
+	switch {
+	case errors.Is(err, assets.ErrNotFound):
 		return noLongerGood
+	case errors.As(err, new(*signin.MoreProof)):
+		r.more("/")
+		return nil
+	case errors.As(err, new(*signin.UsePasskey)): // the new password is kept; it takes the passkey to come in
+		r.C.Redirect(http.StatusSeeOther, "/signin")
+		return nil
 	}
 	p := s.joinForm(r, o, form.Get("code"))
 	if p.Form.Refused(err) {

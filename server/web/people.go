@@ -22,6 +22,9 @@ type Staff interface {
 	Invite(ctx context.Context, keep assets.Scope, by int64, name string, g assets.Grant, code *assets.SignUpCode) (assets.Person, error)
 	// NewAddress keeps a code for somebody who is there already.
 	NewAddress(ctx context.Context, keep assets.Scope, code *assets.SignUpCode) error
+	// ResetSecondFactor takes the second factor and the passkeys of somebody who lost them; proof says how it was made
+	// sure who they are, and stands in the journal.
+	ResetSecondFactor(ctx context.Context, keep assets.Scope, by, personID int64, proof string) error
 	GiveGrant(ctx context.Context, keep assets.Scope, by int64, g assets.Grant) error
 	EndGrant(ctx context.Context, keep assets.Scope, by, personID, grantID int64) error
 	// SignOut ends every session of a person.
@@ -56,6 +59,7 @@ func peopleRoutes() []Route {
 		{Method: post, Path: "/people/:person/grants/end", May: people.KeepPeople, Under: "people", Do: (*Site).endGrant},
 		{Method: post, Path: "/people/:person/address", May: people.KeepPeople, Under: "people", Do: (*Site).newAddress},
 		{Method: post, Path: "/people/:person/sessions", May: people.KeepPeople, Under: "people", Do: (*Site).endSessions},
+		{Method: post, Path: "/people/:person/second", May: people.KeepPeople, Under: "people", Do: (*Site).resetSecond},
 		{Method: post, Path: "/people/:person/account", May: people.KeepPeople, Under: "people", Do: (*Site).endAccount},
 	}
 }
@@ -150,7 +154,7 @@ func (s *Site) invite(r *Request) error {
 		return r.Show("form", p)
 	}
 	e := r.entry(f)
-	name, grant := e.must("name", "the person's name"), e.grant(0)
+	name, grant := e.must("name", "the person's name"), e.grant(0, names)
 	err = e.Err()
 	var who assets.Person
 	secret, code := signin.NewCode(assets.CodeInvitation, 0, r.Who.Person.ID, r.Now)
@@ -177,7 +181,8 @@ type personPage struct {
 	Account  bool
 	Address  string // word of the button that makes an address
 	Sessions int
-	Keeps    bool // the account too
+	Keeps    bool  // the account too
+	Proof    *Form // of taking a lost second factor away; nil: theirs is not kept here
 }
 
 func (s *Site) person(r *Request) error {
@@ -208,6 +213,10 @@ func (s *Site) personPage(r *Request) (*personPage, error) {
 	}
 	p.Grants = r.grantLines(m.Grants, names)
 	grantFields(p.Form, names)
+	if p.Keeps && p.Account {
+		p.Proof = r.formOf("lost-")
+		p.Proof.Text("proof", "How you made sure who it is", "").Must().Hinted("Stands in the journal, e.g. came to the office, works badge seen")
+	}
 	return p, nil
 }
 
@@ -235,7 +244,11 @@ func (s *Site) afterwards(r *Request, personID int64, err error, notice string) 
 		if failed != nil {
 			return failed
 		}
-		p.Form.Refused(bad)
+		if p.Proof != nil && bad["proof"] != "" {
+			p.Proof.Refused(bad)
+		} else {
+			p.Form.Refused(bad)
+		}
 		return r.Refill("person", p)
 	}
 	if err != nil {

@@ -52,7 +52,7 @@ func routes() []Route {
 // screens is every template of templates/screens. A file that is not named here, and a name without its
 // file, fails at start.
 var screens = []string{
-	"signin", "problem", "join", "account", "people", "person", "invited",
+	"signin", "code", "second", "recovery", "problem", "join", "account", "people", "person", "invited",
 	"form", "readings", "decided", "meter", "rules", "rule", "stops", "calculator", "reports", "report", "journal",
 	"catalogues", "lines", "import", "trial", "attachments", "tokens",
 	"plants", "plant", "today", "belts", "conveyor", "splice", "orders", "order", "find", "life", "lives",

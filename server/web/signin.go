@@ -34,6 +34,10 @@ type signInPage struct {
 var demoRoles = []assets.Role{assets.RolePlanner, assets.RoleTechnician, assets.RoleAuditor}
 
 func (s *Site) askToSignIn(c *gin.Context) {
+	if _, half, err := s.desk.Halfway(c.Request); err == nil && half {
+		c.Redirect(http.StatusSeeOther, "/signin/second")
+		return
+	}
 	to := "/signin"
 	if c.Request.Method == http.MethodGet && c.Request.URL.Path != "/" {
 		to += "?to=" + url.QueryEscape(c.Request.URL.RequestURI())
@@ -54,6 +58,7 @@ func (s *Site) mountDoor(e *gin.Engine) {
 	e.POST("/signout", s.atDoor((*Site).signOut))
 	e.POST("/signin/passkey/ask", s.inJSON((*Site).askPasskey))
 	e.POST("/signin/passkey", s.inJSON((*Site).byPasskey))
+	s.mountSecond(e)
 }
 
 // atDoor wraps an address that is open to nobody signed in.
@@ -111,6 +116,8 @@ func (r *Request) refusedAtDoor(err error) (status int, says string) {
 		return http.StatusUnprocessableEntity, fmt.Sprintf("that name and password do not go together. After %s tries the name waits 10 minutes; this was try %d", Word(wrong.Of), wrong.Try)
 	case errors.As(err, &wait):
 		return http.StatusTooManyRequests, "too many wrong passwords; try again in " + Count(r.site.desk.Minutes(wait), "minute", "minutes")
+	case errors.As(err, new(*signin.UsePasskey)):
+		return http.StatusUnprocessableEntity, (&signin.UsePasskey{}).Error() + "."
 	case errors.Is(err, signin.ErrBusy):
 		return http.StatusServiceUnavailable, signin.ErrBusy.Error()
 	}
@@ -132,7 +139,12 @@ func (s *Site) enter(r *Request) error {
 	if err := bad.Err(); err != nil {
 		return err
 	}
-	if err := s.desk.SignIn(r.C.Writer, r.C.Request, form.Get("name"), form.Get("password")); err != nil {
+	err := s.desk.SignIn(r.C.Writer, r.C.Request, form.Get("name"), form.Get("password"))
+	if errors.As(err, new(*signin.MoreProof)) {
+		r.more(ownPath(form.Get("to")))
+		return nil
+	}
+	if err != nil {
 		return err
 	}
 	r.C.Redirect(http.StatusSeeOther, ownPath(form.Get("to")))

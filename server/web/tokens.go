@@ -44,6 +44,7 @@ type tokensPage struct {
 	Rows   []tokenRow
 	Secret string // of the token just made; shown on this page once
 	Shows  string // how a program shows it
+	Blind  bool   // whoever asks sees no plant, so a token of theirs would open nothing
 }
 
 type tokenRow struct {
@@ -55,8 +56,8 @@ type tokenRow struct {
 // tokenRoutes are the addresses of tokens.
 func tokenRoutes() []Route {
 	return []Route{
-		{Method: get, Path: "/tokens", May: people.Read, Under: "tokens", Do: (*Site).tokenList},
-		{Method: post, Path: "/tokens", May: people.Read, Under: "tokens", Do: (*Site).changeTokens},
+		{Method: get, Path: "/tokens", May: people.KeepOwnAccount, Under: "tokens", Do: (*Site).tokenList},
+		{Method: post, Path: "/tokens", May: people.KeepOwnAccount, Under: "tokens", Do: (*Site).changeTokens},
 	}
 }
 
@@ -86,7 +87,7 @@ func (s *Site) tokensPage(r *Request) (*tokensPage, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &tokensPage{Form: tokenForm(r, plants)}
+	p := &tokensPage{Form: tokenForm(r, plants), Blind: !r.Who.MayAnywhere(people.Read)}
 	p.Sheet, p.Say = "Tokens", tokensSay(r.Now, list)
 	p.Sub = "A program shows a token at the machine interface in place of a person signing in. It reaches what you reach, or less, and ends by itself."
 	for _, t := range list {
@@ -181,6 +182,9 @@ func (s *Site) makeToken(r *Request) error {
 		return err
 	}
 	t, err := r.tokenTyped(p.Form)
+	if p.Blind {
+		err = assets.Invalid{"": "you see no plant, and a token of yours would open nothing; ask for a role at a plant first"}
+	}
 	if err == nil {
 		p.Secret, err = s.tokens.MakeToken(r.Context(), r.Scope, r.act("make a token", ""), t)
 	}
