@@ -1,0 +1,202 @@
+package horizon
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"carryside/assets"
+	"carryside/schedule/plan"
+)
+
+// Move takes an order to a stop, or with stop 0 out of the plan.
+type Move struct{ OrderID, StopID int64 }
+
+// Answer is what a move breaks or costs.
+type Answer struct {
+	Fits bool
+	// Why says what is in the way, Help what would make room; each Help was tried. Both are empty when it fits.
+	Why, Help []string
+	// After is where everything stands with the move; as before when it does not fit.
+	After Placements
+	// Also are orders of the same stop that begin at another time or are done by others.
+	Also []int64
+	// More is what the plan costs more with the move; negative: less.
+	More Cost
+	// Booked is what the stop holds with the move, or would hold.
+	Booked Booked
+}
+
+// Ask answers at once what a move breaks or costs, everything else left in its stop. Orders in the same stop may begin at
+// another time or change hands; locked ones not.
+func (s *Sheet) Ask(at Placements, m Move) Answer {
+	j, ok := s.jobOf[m.OrderID]
+	if !ok {
+		return Answer{Why: []string{s.whyUnplanned(m.OrderID)}, After: at}
+	}
+	if l := s.Case.Jobs[j].Locked; l != nil && s.stops[l.Window].ID != m.StopID {
+		return Answer{Why: []string{fmt.Sprintf("order %s is locked in its stop; unlock it first", s.Case.Jobs[j].ID)}, After: at}
+	}
+	if m.StopID == 0 {
+		after := s.moved(at, m.OrderID)
+		return Answer{Fits: true, After: after, More: s.Cost(after).Minus(s.Cost(at))}
+	}
+	w, ok := s.windowOf[m.StopID]
+	if !ok {
+		return Answer{Why: []string{"there is no agreed stop there on this sheet"}, After: at}
+	}
+	if _, may := s.Case.Jobs[j].OptionIn(w); !may {
+		return Answer{Why: []string{s.notThere(j, w)}, After: at}
+	}
+	return s.ask(at, j, w)
+}
+
+func (s *Sheet) ask(at Placements, j, w int) Answer {
+	rest := s.moved(at, s.orders[j].ID)
+	others := s.jobsIn(w, rest)
+	q := s.part(w, others, rest, lockStop, j)
+	a := Answer{After: at}
+	if q.solve(partSteps) {
+		a.Fits, a.After = true, rest
+		q.take(rest)
+		for _, o := range others {
+			id := s.orders[o].ID
+			if !same(at[id], rest[id]) {
+				a.Also = append(a.Also, id)
+			}
+		}
+		a.More = s.Cost(rest).Minus(s.Cost(at))
+		a.Booked = s.Booked(s.stops[w].ID, rest)
+		return a
+	}
+	a.Why, a.Help = q.words(), q.help()
+	with := s.moved(at, s.orders[j].ID)
+	with[s.orders[j].ID] = Placement{StopID: s.stops[w].ID}
+	a.Booked = s.Booked(s.stops[w].ID, with)
+	return a
+}
+
+// moved is where everything stands without an order.
+func (s *Sheet) moved(at Placements, orderID int64) Placements {
+	out := make(Placements, len(at))
+	for id, p := range at {
+		if id != orderID {
+			out[id] = p
+		}
+	}
+	return out
+}
+
+// help is what was tried and makes room: a longer stop, one more person or one more piece of kit, each by itself.
+func (q *part) help() []string {
+	var out []string
+	w := q.c.Windows[0]
+	if more := q.minutesMore(); more > 0 {
+		out = append(out, fmt.Sprintf("%d min more in window %s, until %s", more, w.ID, q.c.Moment(w.End+more)))
+	}
+	free := q.c.Jobs[len(q.c.Jobs)-1]
+	for _, n := range free.Crew {
+		if q.fits(func(c *plan.Case) { c.Technicians = append(slices.Clone(c.Technicians), q.spare(n.Qualification)) }) {
+			out = append(out, "one more person who may work as "+q.c.Qualifications[n.Qualification])
+			break
+		}
+	}
+	for _, n := range free.Tools {
+		if q.fits(func(c *plan.Case) {
+			c.Tools = append(slices.Clone(c.Tools), plan.Tool{Class: n.Class, WidthMM: n.WidthMM, Site: w.Site, Available: []plan.Span{{From: 0, To: c.Horizon}}})
+		}) {
+			out = append(out, fmt.Sprintf("one more %s of %d mm or more", q.c.Classes[n.Class], n.WidthMM))
+			break
+		}
+	}
+	return out
+}
+
+// spare is a person who is there at any time.
+func (q *part) spare(ticket int) plan.Technician {
+	all := plan.Span{From: 0, To: q.c.Horizon}
+	return plan.Technician{ID: "spare", Home: q.c.Windows[0].Site, Qualifications: []plan.Qualification{{Name: ticket, Span: all}}, Available: []plan.Span{all}}
+}
+
+// fits tells whether everything stands in the part once it is changed.
+func (q *part) fits(change func(c *plan.Case)) bool {
+	c := *q.c
+	c.Windows = []plan.Window{q.c.Windows[0]}
+	change(&c)
+	found, err := plan.Solve(context.Background(), &c, plan.Settings{Seed: 1, Steps: partSteps, Workers: 1, Plain: true})
+	return err == nil && found.Status != plan.Infeasible && len(found.LeftOut) == 0
+}
+
+// mostMore is the longest lengthening of a stop that is tried, in minutes.
+const mostMore = 24 * 60
+
+// minutesMore is the least lengthening of the stop's end with which everything fits; 0 when a day does not help.
+func (q *part) minutesMore() int {
+	fits := func(more int) bool {
+		return q.fits(func(c *plan.Case) {
+			c.Windows[0].End += more
+			c.Horizon = max(c.Horizon, c.Windows[0].End)
+		})
+	}
+	if !fits(mostMore) {
+		return 0
+	}
+	low, high := 0, mostMore
+	for high-low > 1 {
+		if mid := (low + high) / 2; fits(mid) {
+			high = mid
+		} else {
+			low = mid
+		}
+	}
+	return high
+}
+
+// same tells whether two placements differ in nothing that is known of both.
+func same(a, b Placement) bool {
+	if a.StopID != b.StopID || !a.Start.IsZero() && !a.Start.Equal(b.Start) {
+		return false
+	}
+	for _, m := range a.Crew {
+		if !slices.ContainsFunc(b.Crew, func(o assets.CrewPlace) bool {
+			return o.PersonID == m.PersonID
+		}) {
+			return false
+		}
+	}
+	return true
+}
+
+// whyUnplanned is why an order is not in the case.
+func (s *Sheet) whyUnplanned(orderID int64) string {
+	for _, u := range s.Unplanned {
+		if u.OrderID == orderID {
+			return u.Why
+		}
+	}
+	return "the order is not accepted, or not open any more"
+}
+
+// notThere says why a stop is none for a job.
+func (s *Sheet) notThere(j, w int) string {
+	job, win := &s.Case.Jobs[j], &s.Case.Windows[w]
+	if _, ok := slices.BinarySearch(win.Scope, job.Conveyor); !ok {
+		return fmt.Sprintf("conveyor %s runs in the stop %s", s.Case.Conveyors[job.Conveyor].ID, win.ID)
+	}
+	g := s.Case.Conveyors[job.Conveyor].Group
+	var run []string
+	for c := range s.Case.Conveyors {
+		if _, ok := slices.BinarySearch(win.Scope, c); !ok && s.Case.Conveyors[c].Group == g {
+			run = append(run, s.Case.Conveyors[c].ID)
+		}
+	}
+	return fmt.Sprintf("it needs the isolation of %s, and of that %s in the stop %s", s.Case.Groups[g].ID, strings.Join(run, " and ")+pluralRun(len(run)), win.ID)
+}
+
+func pluralRun(n int) string {
+	if n == 1 {
+		return " runs"
+	}
+	return " run"
+}

@@ -1,0 +1,165 @@
+package horizon
+
+import (
+	"slices"
+	"time"
+
+	"carryside/assets"
+	"carryside/schedule/plan"
+)
+
+// placement turns a placed job into instants, persons and kit.
+func (s *Sheet) placement(p *plan.Placed) Placement {
+	out := Placement{StopID: s.stops[p.Window].ID, Start: s.At(p.Start)}
+	for _, m := range p.Crew {
+		out.Crew = append(out.Crew, assets.CrewPlace{PersonID: s.in.People[m.Technician].ID, QualificationID: s.ticketID(m.Qualification)})
+	}
+	for _, k := range p.Tools {
+		out.Kit = append(out.Kit, s.in.Kit[k].ID)
+	}
+	return out
+}
+
+func (s *Sheet) ticketID(index int) int64 {
+	for id, i := range s.tickets {
+		if i == index {
+			return id
+		}
+	}
+	return 0
+}
+
+// Standing returns where the orders of the case stand now, as they were placed: starts, crew and kit may be missing.
+func (s *Sheet) Standing() Placements {
+	at := Placements{}
+	for _, o := range s.orders {
+		if o.At == nil {
+			continue
+		}
+		if _, ok := s.windowOf[o.At.StopID]; ok {
+			at[o.ID] = *o.At
+		}
+	}
+	return at
+}
+
+// Settle fills in what hands left open: starts, crews and kit of the orders that stand in each stop, as well as they go
+// together, stop by stop in order of time. Stops in which they do not go together are named with what is in the way; their
+// orders stand one after another from the stop's beginning.
+func (s *Sheet) Settle(at Placements) (Placements, []Broken) {
+	out := Placements{}
+	for id, p := range at {
+		out[id] = p
+	}
+	var broken []Broken
+	for _, w := range s.byTime() {
+		jobs := s.jobsIn(w, out)
+		if len(jobs) == 0 {
+			continue
+		}
+		q := s.part(w, jobs, out, lockStanding)
+		if q.solve(partSteps) {
+			q.take(out)
+			continue
+		}
+		broken = append(broken, Broken{StopID: s.stops[w].ID, Why: q.words()})
+		s.oneAfterAnother(w, jobs, out)
+	}
+	return out, broken
+}
+
+// Broken is a stop whose orders do not go together.
+type Broken struct {
+	StopID int64
+	Why    []string
+}
+
+// oneAfterAnother gives orders that do not go together starts to be drawn at.
+func (s *Sheet) oneAfterAnother(w int, jobs []int, at Placements) {
+	start := s.Case.Windows[w].Start
+	for _, j := range jobs {
+		p := at[s.orders[j].ID]
+		if p.Start.IsZero() {
+			p.Start = s.At(start)
+			at[s.orders[j].ID] = p
+		}
+		start += s.Case.Jobs[j].Duration
+	}
+}
+
+// Check names the stops, of those given, in which the orders do not go together exactly as they stand.
+func (s *Sheet) Check(at Placements, stops []int64) []Broken {
+	var broken []Broken
+	for _, id := range stops {
+		w, ok := s.windowOf[id]
+		if !ok {
+			broken = append(broken, Broken{StopID: id, Why: []string{"the stop is not there any more"}})
+			continue
+		}
+		jobs := s.jobsIn(w, at)
+		for _, j := range jobs {
+			if _, may := s.Case.Jobs[j].OptionIn(w); !may {
+				broken = append(broken, Broken{StopID: id, Why: []string{s.notThere(j, w)}})
+			}
+		}
+		if q := s.part(w, jobs, at, lockExactly); len(jobs) > 0 && !q.solve(partSteps) {
+			broken = append(broken, Broken{StopID: id, Why: q.words()})
+		}
+	}
+	return broken
+}
+
+// byTime lists the windows in order of time.
+func (s *Sheet) byTime() []int {
+	list := make([]int, len(s.Case.Windows))
+	for w := range list {
+		list[w] = w
+	}
+	slices.SortStableFunc(list, func(a, b int) int { return s.Case.Windows[a].Start - s.Case.Windows[b].Start })
+	return list
+}
+
+// jobsIn lists the jobs that stand in a window.
+func (s *Sheet) jobsIn(w int, at Placements) []int {
+	var jobs []int
+	for j, o := range s.orders {
+		if p, ok := at[o.ID]; ok && p.StopID == s.stops[w].ID {
+			jobs = append(jobs, j)
+		}
+	}
+	return jobs
+}
+
+// Booked is how long people work in a stop, from the first minute of work to the last one, and how long the stop is; and
+// how many of the crew and which kit are in it.
+type Booked struct {
+	Work, Long time.Duration
+	People     []int64
+	Kit        []int64
+	Orders     []int64
+}
+
+// Booked sums what stands in a stop. Work is the sum of the orders' hours.
+func (s *Sheet) Booked(stopID int64, at Placements) Booked {
+	w, ok := s.windowOf[stopID]
+	if !ok {
+		return Booked{}
+	}
+	b := Booked{Long: time.Duration(s.Case.Windows[w].Minutes()) * time.Minute}
+	for _, j := range s.jobsIn(w, at) {
+		p := at[s.orders[j].ID]
+		b.Work += time.Duration(s.Case.Jobs[j].Duration) * time.Minute
+		b.Orders = append(b.Orders, s.orders[j].ID)
+		for _, m := range p.Crew {
+			if !slices.Contains(b.People, m.PersonID) {
+				b.People = append(b.People, m.PersonID)
+			}
+		}
+		for _, k := range p.Kit {
+			if !slices.Contains(b.Kit, k) {
+				b.Kit = append(b.Kit, k)
+			}
+		}
+	}
+	return b
+}
