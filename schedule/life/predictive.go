@@ -257,15 +257,26 @@ func (a *Aged) FailsWithin(x float64) float64 {
 	sum := 0.0
 	if a.age <= 0 {
 		for i, law := range a.p.laws {
-			sum -= a.p.weights[i] * math.Expm1(-law.CumulativeHazard(x))
+			sum += a.p.weights[i] * chanceOf(law.CumulativeHazard(x))
 		}
 		return sum
 	}
-	grown := math.Log1p(x / a.age)
-	for i, law := range a.p.laws {
-		sum -= a.p.weights[i] * math.Expm1(-a.hazard[i]*math.Expm1(law.Shape*grown))
+	grown, shape, factor := math.Log1p(x/a.age), math.NaN(), 0.0
+	for i := range a.p.laws {
+		if b := a.p.laws[i].Shape; b != shape { // the scales of one shape stand together
+			shape, factor = b, math.Expm1(b*grown)
+		}
+		sum += a.p.weights[i] * chanceOf(a.hazard[i]*factor)
 	}
 	return sum
+}
+
+// chanceOf is 1 - exp(-h) with its digits; exp alone is faster and enough unless h is small.
+func chanceOf(h float64) float64 {
+	if h < 1e-3 {
+		return -math.Expm1(-h)
+	}
+	return 1 - math.Exp(-h)
 }
 
 // FailsWithin is the predictive chance that a unit sound at age fails within x more; both 0 or more, in the unit of the lives.
