@@ -63,6 +63,9 @@ func (c *Conflict) Unwrap() error { return assets.ErrConflict }
 func Of(log *slog.Logger, r *http.Request, err error) Problem {
 	p := of(err)
 	p.Instance = r.URL.Path
+	if p.Title == troubleTitle && (r.Method == http.MethodGet || r.Method == http.MethodHead) {
+		p.Title = "Nothing can be shown at the moment"
+	}
 	if p.Status >= http.StatusInternalServerError {
 		p.Reference = reference()
 		log.Error("request failed", "reference", p.Reference, "request", r.Header.Get("X-Request-Id"), "method", r.Method, "path", r.URL.Path, "error", err)
@@ -75,6 +78,9 @@ type troubled interface {
 	error
 	Trouble() string
 }
+
+// troubleTitle is what somebody is told who wanted something kept.
+const troubleTitle = "Nothing can be kept at the moment"
 
 func of(err error) Problem {
 	var invalid assets.Invalid
@@ -104,7 +110,7 @@ func of(err error) Problem {
 		return Problem{Type: "about:blank", Title: "There is nothing here", Status: http.StatusNotFound,
 			Detail: "It does not exist, or it is not among what you were granted."}
 	case errors.As(err, &trouble):
-		return Problem{Type: "about:blank", Title: "Nothing can be kept at the moment", Status: http.StatusServiceUnavailable, Detail: sentence(trouble.Trouble())}
+		return Problem{Type: "about:blank", Title: troubleTitle, Status: http.StatusServiceUnavailable, Detail: sentence(trouble.Trouble())}
 	}
 	return Problem{Type: "about:blank", Title: "The program failed at this", Status: http.StatusInternalServerError,
 		Detail: "What was kept before stays kept; what you just sent was not."}

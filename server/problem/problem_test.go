@@ -90,4 +90,10 @@ func TestAFullDiskIsToldWithoutItsPath(t *testing.T) {
 	if p.Status != http.StatusServiceUnavailable || p.Detail != "The disk is full; nothing was kept. Tell whoever runs the program." || p.Reference == "" {
 		t.Errorf("%+v", p)
 	}
+	if p.Title != "Nothing can be kept at the moment" {
+		t.Errorf("whoever sends something is told %q", p.Title)
+	}
+	if p := Of(log, httptest.NewRequest("GET", "/plants/3", nil), diskFull{}); p.Title != "Nothing can be shown at the moment" || p.Status != http.StatusServiceUnavailable {
+		t.Errorf("whoever looks is told %d %q", p.Status, p.Title)
+	}
 }

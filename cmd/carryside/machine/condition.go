@@ -26,8 +26,9 @@ type Condition struct {
 
 var _ health.Facts = Condition{}
 
-// Ready returns nil where the database answers, has the program's own schema and its rules were evaluated lately, by
-// this server or another.
+// Ready returns nil where the database answers, took the last write, has the program's own schema and its rules were
+// evaluated lately, by this server or another. It writes nothing to find out: each evaluation writes that it ran, every
+// minute, so that a full disk shows by itself, and so does the room that was made.
 func (c Condition) Ready(ctx context.Context, now time.Time) error {
 	has, wants, err := c.DB.Version(ctx)
 	if err != nil {
@@ -35,6 +36,9 @@ func (c Condition) Ready(ctx context.Context, now time.Time) error {
 	}
 	if has != wants {
 		return health.Missing(fmt.Sprintf("the database has the number %d and this program %d", has, wants))
+	}
+	if why := c.DB.Refused(); why != nil {
+		return health.Missing("the last write was refused: " + why.Trouble())
 	}
 	last, err := LastEvaluation(ctx, c.DB)
 	switch {
