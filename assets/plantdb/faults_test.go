@@ -48,3 +48,26 @@ func TestDisksThatFail(t *testing.T) {
 		})
 	}
 }
+
+// TestDisksThatWereFullTakeWritesAgain lets the disk be full for a while: each write of that while is refused and is kept in
+// mind until one is kept, and the program goes on without being started again.
+func TestDisksThatWereFullTakeWritesAgain(t *testing.T) {
+	path := quarry(t)
+	t.Setenv(goesOnVariable, "yes")
+	out, errs, err := traced(t, path, 100, "-P", path+"-wal", "-e", "trace=pwrite64", "-e", "inject=pwrite64:error=ENOSPC:when=200..240")
+	if err != nil {
+		t.Fatalf("it ends: %v: %s", err, errs)
+	}
+	refused := strings.Count(out, "refused ")
+	if refused == 0 || said(out) == 0 || said(out)+refused != 100 || strings.Index(out, "refused ") > strings.LastIndex(out, "kept ") {
+		t.Fatalf("%d were kept, %d refused: %s", said(out), refused, out)
+	}
+	for line := range strings.Lines(out) {
+		if strings.HasPrefix(line, "refused") != strings.Contains(line, "in mind true") {
+			t.Errorf("it says %q", line)
+		}
+	}
+	if n, err := keptIn(path); err != nil || n != said(out) {
+		t.Errorf("%d readings are there, %d were said to be kept; %v", n, said(out), err)
+	}
+}
