@@ -1,5 +1,7 @@
 package assets
 
+import "slices"
+
 // Shift is a weekly stretch of planned running of a line, wall-clock time of the plant. It ends on the next
 // day when its end is not after its start.
 type Shift struct {
@@ -84,16 +86,14 @@ type StopWindow struct {
 func (w StopWindow) Agreed() bool { return !w.Withdrawn && w.Answer.Given() == AnswerAgreed }
 
 // Stops tells whether a conveyor stands still in the stop.
-func (w StopWindow) Stops(c Conveyor) bool {
+func (w StopWindow) Stops(c Conveyor) bool { return w.StopsConveyor(c.ID, c.LineID) }
+
+// StopsConveyor is Stops by numbers. Conveyor 0 is the line as a whole, which a stop of single conveyors does not stop.
+func (w StopWindow) StopsConveyor(conveyorID, lineID int64) bool {
 	if len(w.ConveyorIDs) == 0 {
-		return w.LineID == 0 || w.LineID == c.LineID
+		return w.LineID == 0 || w.LineID == lineID
 	}
-	for _, id := range w.ConveyorIDs {
-		if id == c.ID {
-			return true
-		}
-	}
-	return false
+	return slices.Contains(w.ConveyorIDs, conveyorID)
 }
 
 // Kept says which of the two a recurring stop keeps where the clocks change inside it.

@@ -11,10 +11,10 @@ import (
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
-	"carryside/assets/plantdb/clocks"
 	"carryside/assets/plantdb/fleetdb"
 	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/registry"
+	"carryside/assets/plantdb/stops"
 	"carryside/assets/samplefleet"
 	"carryside/cmd/carryside/jobs"
 	"carryside/schedule/workorder"
@@ -162,7 +162,7 @@ func placeAt(ctx context.Context, db *plantdb.DB, p assets.Plant, now time.Time)
 	if err != nil {
 		return err
 	}
-	stops, err := clocks.Windows(ctx, db, scope, p.ID, clocks.Span{From: assets.InstantOf(now)})
+	windows, err := stops.Agreed(ctx, db, scope, p.ID, assets.InstantOf(now), 0)
 	if err != nil {
 		return err
 	}
@@ -192,9 +192,12 @@ func placeAt(ctx context.Context, db *plantdb.DB, p assets.Plant, now time.Time)
 				return err
 			}
 			conveyor, _ := reg.Conveyor(o.ConveyorID)
-			stop, ok := stopFor(stops, conveyor.LineID, o.LatestDay, p.Location())
+			stop, ok := stopFor(windows, conveyor, o.LatestDay, p.Location())
 			if !ok || i%4 == 3 {
 				continue
+			}
+			if stop.ID, err = stops.ForWork(c, p.ID, stop.ID); err != nil {
+				return err
 			}
 			placed := workorder.Placement{WindowID: stop.ID, WindowDay: assets.DayOf(stop.End.Time().In(p.Location())), People: crew, Kit: "press, cutter"}
 			if _, err = take(c, o, func(o workorder.Order) (workorder.Order, workorder.Event, error) {
@@ -216,10 +219,10 @@ func take(c *plantdb.Change, o workorder.Order, step func(workorder.Order) (work
 	return after, orders.Step(c, &after, event)
 }
 
-// stopFor returns the first stop of a line that ends by the latest date.
-func stopFor(stops []assets.StopWindow, lineID int64, latest assets.Day, zone *time.Location) (assets.StopWindow, bool) {
-	for _, w := range stops {
-		if (w.LineID == lineID || w.LineID == 0) && (latest == "" || assets.DayOf(w.End.Time().In(zone)) <= latest) {
+// stopFor returns the first stop of a conveyor that ends by the latest date.
+func stopFor(windows []assets.StopWindow, conveyor assets.Conveyor, latest assets.Day, zone *time.Location) (assets.StopWindow, bool) {
+	for _, w := range windows {
+		if w.Stops(conveyor) && (latest == "" || assets.DayOf(w.End.Time().In(zone)) <= latest) {
 			return w, true
 		}
 	}

@@ -17,6 +17,7 @@ import (
 	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/plantdbtest"
 	"carryside/assets/plantdb/registry"
+	"carryside/assets/plantdb/stops"
 	"carryside/reports"
 	"carryside/schedule/rules"
 	"carryside/schedule/workorder"
@@ -240,7 +241,7 @@ func (e *estate) read(c *plantdb.Change) error {
 		func() error { return hour(9, 900) }, func() error { return hour(8, 910) }, func() error { return hour(7, 100) }, // the last one runs backwards
 		func() error { return clocks.DeclareStretch(c, &meter) }, func() error { return hour(5, 20) },
 		func() error { _, err := registry.AddFinding(c, &finding); return err },
-		func() error { return clocks.SaveWindow(c, &stop) },
+		func() error { return stops.Save(c, &stop) },
 		func() error { return orders.SaveRule(c, &rule) },
 	}
 	for i, do := range steps {

@@ -62,7 +62,7 @@ func (o *Outlook) likelyToFail(r Rule, t inScope, l SpliceLife, after, until tim
 			continue
 		}
 		by := at.AddDate(0, 0, withoutStopDays)
-		next, second := o.stopsAfter(t.LineID, at)
+		next, second := o.stopsAfter(t.Target, at)
 		if next != nil && by.Before(o.in.Now) && next.Start.Time().After(o.in.Now) {
 			next, second = nil, nil // the stops of then are not on record; those to come were not the next ones
 		}
@@ -102,7 +102,7 @@ func (o *Outlook) looks(t inScope, after, until time.Time) []time.Time {
 		at = append(at, d)
 	}
 	for _, w := range o.in.Windows {
-		if s := w.Start.Time(); (w.LineID == 0 || w.LineID == t.LineID) && s.After(at[0]) && !s.After(until) {
+		if s := w.Start.Time(); w.StopsConveyor(t.ConveyorID, t.LineID) && s.After(at[0]) && !s.After(until) {
 			at = append(at, s)
 		}
 	}
@@ -110,12 +110,12 @@ func (o *Outlook) looks(t inScope, after, until time.Time) []time.Time {
 	return slices.DeleteFunc(at, func(d time.Time) bool { return d.After(until) })
 }
 
-// stopsAfter returns the next two stops of a line after an instant, nil where none is planned.
-func (o *Outlook) stopsAfter(line int64, at time.Time) (next, second *assets.StopWindow) {
+// stopsAfter returns the next two agreed stops of a target after an instant, nil where none is planned.
+func (o *Outlook) stopsAfter(t Target, at time.Time) (next, second *assets.StopWindow) {
 	for i := range o.in.Windows {
 		w := &o.in.Windows[i]
 		switch {
-		case w.LineID != 0 && w.LineID != line || !w.Start.Time().After(at):
+		case !w.StopsConveyor(t.ConveyorID, t.LineID) || !w.Start.Time().After(at):
 		case next == nil || w.Start < next.Start:
 			next, second = w, next
 		case second == nil || w.Start < second.Start:

@@ -21,7 +21,7 @@ type Inputs struct {
 	Families    map[int64]string // belt family by specification
 	Clocks      Clocks
 	Lives       map[int64]SpliceLife // by splice; nil: nobody asks
-	Windows     []assets.StopWindow  // not withdrawn, in any order; nil where no rule asks
+	Windows     []assets.StopWindow  // agreed ones, in any order; nil where no rule asks
 	Resplices   map[int64]int        // re-splices the take-up leaves, by belt; absent: not known
 	Rules       []Rule               // rules in force at the plant: life used comes from the one that falls due first
 	Occurrences []Occurrence         // what these rules raised at this plant

@@ -153,7 +153,7 @@ func (r *Request) windowFor(o workorder.Order, in todayInputs) (assets.StopWindo
 			}
 		}
 		inTime := assets.DayOf(r.F.Local(w.End)) <= o.LatestDay
-		if (w.LineID == 0 || w.LineID == c.LineID) && inTime && free >= o.WorkHours {
+		if w.Stops(c) && inTime && free >= o.WorkHours {
 			return w, true
 		}
 	}

@@ -100,7 +100,7 @@ func (v fleetView) sheetEnd(splices []assets.Splice) time.Time {
 // nextStop returns the first stop of a conveyor's line to come, and those of the next year for the drawing.
 func nextStop(windows []assets.StopWindow, c assets.Conveyor, now time.Time) (first *assets.StopWindow, some []assets.StopWindow) {
 	for i, w := range windows {
-		if w.LineID != 0 && w.LineID != c.LineID || !w.Start.Time().After(now) {
+		if !w.Stops(c) || !w.Start.Time().After(now) {
 			continue
 		}
 		if first == nil {

@@ -104,7 +104,7 @@ func (s *Site) placeFields(r *Request, f *Form, o workorder.Order, v fleetView) 
 	c, _ := v.Register.Conveyor(o.ConveyorID)
 	options := []Option{{Label: "no stop needed: say where below"}}
 	for _, w := range windows {
-		if w.LineID != 0 && w.LineID != c.LineID {
+		if !w.Stops(c) {
 			continue
 		}
 		options = append(options, Option{Value: plainInt(w.ID), Label: r.F.Stamp(w.Start) + ", " + Duration(w.End.Time().Sub(w.Start.Time()).Hours())})
@@ -282,7 +282,7 @@ func (s *Site) placement(r *Request, e *entry) (workorder.Placement, error) {
 			return p, nil
 		}
 	}
-	e.bad.Add("window", "that stop has passed or was withdrawn; choose one from the list")
+	e.bad.Add("window", "that stop has passed, was withdrawn or is not agreed; choose one from the list")
 	return p, nil
 }
 

@@ -155,7 +155,7 @@ type Resplice struct {
 
 // Days is what happens at a plant from day to day.
 type Days interface {
-	// Windows returns the stop windows that are not withdrawn and end after from, by their start.
+	// Windows returns the agreed stop windows, in which work may be placed, that end after from, by their start.
 	Windows(ctx context.Context, scope assets.Scope, plantID int64, from time.Time) ([]assets.StopWindow, error)
 	// Reminders returns the occurrences without an order that nobody put off past today, by due date.
 	Reminders(ctx context.Context, scope assets.Scope, plantID int64, today assets.Day) ([]rules.Occurrence, error)

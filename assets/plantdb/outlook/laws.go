@@ -8,8 +8,8 @@ import (
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
-	"carryside/assets/plantdb/clocks"
 	"carryside/assets/plantdb/registry"
+	"carryside/assets/plantdb/stops"
 	"carryside/schedule/cohort"
 	"carryside/schedule/due"
 	"carryside/schedule/rules"
@@ -110,7 +110,7 @@ func (p *Plant) Foresee(ctx context.Context, db *plantdb.DB, book *LawBook, now 
 		return err
 	}
 	from := assets.InstantOf(now.AddDate(-1, 0, -7))
-	if p.Inputs.Windows, err = clocks.Windows(ctx, db, assets.PlantScope(reg.Plant.ID), reg.Plant.ID, clocks.Span{From: from, To: assets.InstantOf(now.AddDate(3, 0, 0))}); err != nil {
+	if p.Inputs.Windows, err = stops.Agreed(ctx, db, assets.PlantScope(reg.Plant.ID), reg.Plant.ID, from, assets.InstantOf(now.AddDate(3, 0, 0))); err != nil {
 		return err
 	}
 	p.Inputs.Lives = due.RuleLives(now, reg, p.Clocks, due.LifeModel{Laws: laws.Laws, Cost: due.CostIn(reg, kinds)})

@@ -14,6 +14,7 @@ import (
 	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/outlook"
 	"carryside/assets/plantdb/registry"
+	"carryside/assets/plantdb/stops"
 	"carryside/schedule/people"
 	"carryside/schedule/rules"
 	"carryside/schedule/workorder"
@@ -46,7 +47,7 @@ func (d *Desk) Order(ctx context.Context, scope assets.Scope, plantID, number in
 		return nil, err
 	}
 	if o.WindowID != 0 {
-		w, err := clocks.Window(ctx, d.db, scope, o.WindowID)
+		w, err := stops.Window(ctx, d.db, scope, o.WindowID)
 		if err != nil {
 			return nil, err
 		}
@@ -89,8 +90,25 @@ func (d *Desk) Step(ctx context.Context, scope assets.Scope, a web.Act, plantID,
 		if err != nil {
 			return err
 		}
+		if err := inStop(c, &after, &event); err != nil {
+			return err
+		}
 		return orders.Step(c, &after, event)
 	})
+}
+
+// inStop holds that an order is placed in an agreed stop; one of a recurring stop gets its row now.
+func inStop(c *plantdb.Change, after *workorder.Order, event *workorder.Event) error {
+	before, err := orders.Order(c.Context(), c.DB, assets.PlantScope(after.PlantID), after.ID)
+	if err != nil || after.WindowID == 0 || after.WindowID == before.WindowID {
+		return err
+	}
+	if after.WindowID, err = stops.ForWork(c, after.PlantID, after.WindowID); err != nil {
+		return err
+	}
+	told := workorder.NewEvent(event.What, before, *after, event.PersonID, event.At.Time(), event.EnteredAt.Time())
+	event.Before, event.After = told.Before, told.After
+	return nil
 }
 
 // Raise keeps a new order.
@@ -151,11 +169,11 @@ func (d *Desk) CloseResplice(ctx context.Context, scope assets.Scope, a web.Act,
 	})
 }
 
-// Windows returns the stop windows that end after from.
+// Windows returns the agreed stop windows that end after from.
 func (d *Desk) Windows(ctx context.Context, scope assets.Scope, plantID int64, from time.Time) ([]assets.StopWindow, error) {
 	hour := from.Truncate(time.Hour)
 	list, err := fact(ctx, d, scope, plantID, "windows since "+hour.UTC().String(), func() ([]assets.StopWindow, error) {
-		return clocks.Windows(ctx, d.db, scope, plantID, clocks.Span{From: assets.InstantOf(hour)})
+		return stops.Agreed(ctx, d.db, scope, plantID, assets.InstantOf(hour), 0)
 	})
 	return slices.DeleteFunc(slices.Clone(list), func(w assets.StopWindow) bool { return w.End <= assets.InstantOf(from) }), err
 }
