@@ -9,17 +9,12 @@ import (
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
+	"carryside/schedule/kit"
 )
-
-// Counted is a counter with where it stands.
-type Counted struct {
-	assets.KitCounter
-	Count float64
-}
 
 // Counters lists the counters of kit with where they stand, those of parts no longer fitted too, in the order they were
 // fitted.
-func Counters(ctx context.Context, db *plantdb.DB, asOf plantdb.AsOf, kitIDs []int64) ([]Counted, error) {
+func Counters(ctx context.Context, db *plantdb.DB, asOf plantdb.AsOf, kitIDs []int64) ([]kit.Counter, error) {
 	if len(kitIDs) == 0 {
 		return nil, nil
 	}
@@ -28,9 +23,9 @@ func Counters(ctx context.Context, db *plantdb.DB, asOf plantdb.AsOf, kitIDs []i
 		return nil, err
 	}
 	sums, err := countSums(ctx, db, asOf, kitIDs)
-	out := make([]Counted, len(counters))
+	out := make([]kit.Counter, len(counters))
 	for i, k := range counters {
-		out[i] = Counted{k, sums[k.ID]}
+		out[i] = kit.Counter{KitCounter: k, Count: sums[k.ID]}
 	}
 	return out, err
 }

@@ -1,0 +1,194 @@
+package stock
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"carryside/assets"
+	"carryside/schedule/workorder"
+)
+
+// Demand is what a plant's demand for stock is worked out from.
+type Demand struct {
+	Register  *assets.Register
+	Orders    []workorder.Order    // accepted, placed or started
+	StopDays  map[int64]assets.Day // by number of the stop window: its plant date
+	Templates []assets.WorkTemplate
+	Items     []assets.StockItem
+	Issued    map[OrderItem]assets.Quantity // issued to an order already, less what came back
+	Failed    []assets.Splice               // ended by failure within the years looked back on
+}
+
+// OrderItem is an item as an order takes it.
+type OrderItem struct{ OrderID, ItemID int64 }
+
+// YearsBack is how far back failures are counted for the rate of unplanned jobs. Our own choice: long enough for a few
+// failures, short enough for the plant to be the same.
+const YearsBack = 3
+
+// Needs returns what the plant's orders take, by item, less what was issued to them.
+func (d *Demand) Needs() map[int64][]Need {
+	out := map[int64][]Need{}
+	for _, o := range d.Orders {
+		for _, t := range d.takes(o) {
+			q := t.Quantity - d.Issued[OrderItem{o.ID, t.ItemID}]
+			if q <= 0 {
+				continue
+			}
+			placed := o.State == workorder.Placed || o.State == workorder.Started
+			out[t.ItemID] = append(out[t.ItemID], Need{OrderID: o.ID, Number: o.Number, ItemID: t.ItemID, Quantity: q, Day: d.day(o), Placed: placed, Words: o.Title})
+		}
+	}
+	return out
+}
+
+// day is the plant date of an order's stop, else its latest date. An order without either is reckoned with at the end of
+// what is looked at.
+func (d *Demand) day(o workorder.Order) assets.Day {
+	if day := d.StopDays[o.WindowID]; o.WindowID != 0 && day != "" {
+		return day
+	}
+	if o.LatestDay != "" {
+		return o.LatestDay
+	}
+	return "9999-12-31"
+}
+
+// Taking is how much of an item a job takes.
+type Taking struct {
+	ItemID   int64
+	Quantity assets.Quantity
+}
+
+func (d *Demand) takes(o workorder.Order) []Taking {
+	belt, form, bond := d.beltOf(o)
+	if o.Kind == workorder.KindBeltChange {
+		if t, ok := d.beltItem(belt); ok {
+			return append(d.TakesOf(string(o.Kind), form, bond, belt.WidthM), t)
+		}
+	}
+	return d.TakesOf(string(o.Kind), form, bond, belt.WidthM)
+}
+
+// TakesOf returns what a kind of order takes of each item by its template, for a splice of a kind in a belt of a width.
+func (d *Demand) TakesOf(kind string, form assets.Form, bond assets.Bond, widthM float64) []Taking {
+	t, ok := assets.TemplateFor(d.Templates, d.Register.Plant.CustomerID, kind, form, bond)
+	if !ok {
+		return nil
+	}
+	var out []Taking
+	for _, n := range t.Stock {
+		item, known := d.item(n.ItemID)
+		q, fits := assets.QuantityOf(n.PerSplice + n.PerMWidth*widthM)
+		if !known || !fits || q <= 0 {
+			continue
+		}
+		if item.Whole() {
+			q = Pack(q, 1000)
+		}
+		out = append(out, Taking{item.ID, q})
+	}
+	return out
+}
+
+func (d *Demand) item(id int64) (assets.StockItem, bool) {
+	i := slices.IndexFunc(d.Items, func(it assets.StockItem) bool { return it.ID == id })
+	if i < 0 {
+		return assets.StockItem{}, false
+	}
+	return d.Items[i], true
+}
+
+// beltOf returns the belt an order is about, with the kind of its splice.
+func (d *Demand) beltOf(o workorder.Order) (assets.Belt, assets.Form, assets.Bond) {
+	belt, known := d.Register.Belt(o.BeltID)
+	if !known {
+		belt = d.fitted(o.ConveyorID)
+	}
+	s, known := d.Register.Splice(o.SpliceID)
+	if of := d.Register.SplicesOf(belt.ID); !known && len(of) > 0 {
+		s = of[len(of)-1]
+	}
+	return belt, s.Form, s.Bond
+}
+
+// fitted is the belt on a conveyor now.
+func (d *Demand) fitted(conveyorID int64) assets.Belt {
+	for _, b := range d.Register.BeltsOf(conveyorID) {
+		if b.Removed == nil {
+			return b
+		}
+	}
+	return assets.Belt{}
+}
+
+// beltItem is the belt that a change takes off the rack: of its specification, wide enough, the narrowest first. As long as
+// the loop and one splice more: what the ends overlap.
+func (d *Demand) beltItem(b assets.Belt) (Taking, bool) {
+	var fit []assets.StockItem
+	for _, it := range d.Items {
+		if it.IsBelt() && it.SpecificationID == b.SpecificationID && b.SpecificationID != 0 && it.WidthM >= b.WidthM-1e-9 {
+			fit = append(fit, it)
+		}
+	}
+	if len(fit) == 0 || b.LoopLengthM <= 0 {
+		return Taking{}, false
+	}
+	slices.SortFunc(fit, func(x, y assets.StockItem) int { return cmp.Compare(x.WidthM, y.WidthM) })
+	overlap := 0.0
+	if of := d.Register.SplicesOf(b.ID); len(of) > 0 {
+		s := of[len(of)-1]
+		overlap = max(s.FingerLengthM, s.StepLengthM*float64(s.Steps))
+	}
+	q, ok := assets.QuantityOf(math.Ceil((b.LoopLengthM+overlap)*10) / 10)
+	return Taking{fit[0].ID, q}, ok
+}
+
+// spliceOf is a kind of splice in a belt of a width: jobs of equal size.
+type spliceOf struct {
+	form   assets.Form
+	bond   assets.Bond
+	widthM float64
+}
+
+// Unplanned returns the jobs that failures are expected to bring, by item. The rate of a kind of splice at the plant is
+//
+//	(failures in the last three years + a half shared by the live splices) / three years
+//
+// the mean of the rate with Jeffreys' prior: a plant without a failure so far still keeps something for one. Each job
+// takes what the template of a re-splice says.
+func (d *Demand) Unplanned() map[int64][]Jobs {
+	failures, live := map[spliceOf]float64{}, map[spliceOf]float64{}
+	total := 0.0
+	kindOf := func(s assets.Splice) spliceOf {
+		b, _ := d.Register.Belt(s.BeltID)
+		if b.WidthM == 0 {
+			b = d.fitted(s.ConveyorID)
+		}
+		return spliceOf{s.Form, s.Bond, b.WidthM}
+	}
+	for _, s := range d.Register.Splices {
+		if s.Ended == nil {
+			live[kindOf(s)]++
+			total++
+		}
+	}
+	for _, s := range d.Failed {
+		failures[kindOf(s)]++
+	}
+	kinds := map[spliceOf]float64{}
+	for k, n := range live {
+		kinds[k] += 0.5 * n / total
+	}
+	for k, n := range failures {
+		kinds[k] += n
+	}
+	out := map[int64][]Jobs{}
+	for k, n := range kinds {
+		for _, t := range d.TakesOf(string(workorder.KindResplice), k.form, k.bond, k.widthM) {
+			out[t.ItemID] = append(out[t.ItemID], Jobs{PerDay: n / (YearsBack * 365.25), Each: t.Quantity})
+		}
+	}
+	return out
+}
