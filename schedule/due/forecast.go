@@ -3,6 +3,8 @@ package due
 import (
 	"fmt"
 	"math"
+	"runtime"
+	"sync"
 	"time"
 
 	"carryside/assets"
@@ -120,15 +122,34 @@ func Forecasts(now time.Time, reg *assets.Register, rs []rules.Rule, clocks Cloc
 	for i := range m.Laws {
 		laws[m.Laws[i].Key] = &m.Laws[i]
 	}
-	out := make([]Forecast, 0, len(reg.Splices))
-	fars := make(map[int64]*farLine, len(reg.Conveyors))
+	var live []*assets.Splice
 	for i := range reg.Splices {
 		if s := &reg.Splices[i]; s.Live(at) {
-			f := forecaster{evaluation: e, s: s, r: run{clocks.Lines[s.ConveyorID], clocks.Duties[s.BeltID]}, m: m, fars: fars}
-			out = append(out, f.forecast(laws[e.key(s)]))
+			live = append(live, s)
 		}
 	}
+	out := make([]Forecast, len(live))
+	sideBySide(len(live), func(from, to int) {
+		fars := make(map[int64]*farLine, len(reg.Conveyors))
+		for i, s := range live[from:to] {
+			f := forecaster{evaluation: e, s: s, r: run{clocks.Lines[s.ConveyorID], clocks.Duties[s.BeltID]}, m: m, fars: fars}
+			out[from+i] = f.forecast(laws[e.key(s)])
+		}
+	})
 	return out
+}
+
+// leastShare is how many splices are worth a goroutine of their own.
+const leastShare = 32
+
+// sideBySide does something for n things in as many stretches as there are processors; few are done in one.
+func sideBySide(n int, do func(from, to int)) {
+	shares := max(1, min(runtime.GOMAXPROCS(0), n/leastShare))
+	var all sync.WaitGroup
+	for i := range shares {
+		all.Go(func() { do(n*i/shares, n*(i+1)/shares) })
+	}
+	all.Wait()
 }
 
 // key is the closest cohort of a splice.

@@ -32,13 +32,13 @@ func lives(ctx context.Context, tx *plantdb.DB, scope assets.Scope, plantID int6
 		at = asOf.Valid
 	}
 	known.Valid = 0
-	reg, err := registry.PlantHistoryAsOf(ctx, tx, scope, plantID, asOf, 1)
+	reg, err := registry.LivesAsOf(ctx, tx, scope, plantID, asOf)
 	if err != nil {
 		return nil, err
 	}
 	zone := calendar.ZoneOf(reg.Plant.Location())
 	splices := splicesOf(reg, zone)
-	h := &history{db: tx, scope: scope, known: known}
+	h := &history{db: tx, scope: scope, known: known, splicesOnly: true}
 	if err := h.read(ctx, reg, endsOf(splices, at), 0); err != nil {
 		return nil, err
 	}

@@ -39,6 +39,14 @@ func PlantHistoryAsOf(ctx context.Context, db *plantdb.DB, scope assets.Scope, p
 	return loadRegister(ctx, db, scope, plantID, asOf, ended(asOf, since), columns{})
 }
 
+// LivesAsOf returns of PlantHistoryAsOf's register what tells how long every splice there ever was lived, and nothing else, as
+// AgesAsOf does.
+func LivesAsOf(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf) (*assets.Register, error) {
+	of := ageColumns
+	of.splices += ", retired_at, retired_earliest, retired_latest, retired_as_written, retired_timed, retired_why, failure_mode"
+	return loadRegister(ctx, db, scope, plantID, asOf, ended(asOf, 1), of)
+}
+
 // lives narrows each table to the things whose life meets what is asked.
 type lives struct {
 	conveyors, belts, splices string
