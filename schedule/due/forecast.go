@@ -471,15 +471,18 @@ func (f *forecaster) byRules(used usage) {
 
 // byTrend adds a trend that heads for its limit.
 func (f *forecaster) byTrend(t Crossing) {
-	f.cause(t.short(), cohort.Cause{Words: t.Words, Chance: func(at time.Time) float64 {
-		spread := t.Spread
-		if at.After(t.At) && t.Late > 0 {
-			spread = t.Late
-		}
-		if spread <= 0 {
-			return cohort.OnDate(t.At)(at)
-		}
-		return math.Erfc(float64(t.At.Sub(at))/(float64(spread)*math.Sqrt2)) / 2
-	}})
+	f.cause(t.short(), cohort.Cause{Words: t.Words, Chance: t.chance})
 	f.advise(t.At.Add(-t.Margin), ByTrend, t.Class, t.Words)
+}
+
+// chance is that the limit has been met by an instant.
+func (c Crossing) chance(at time.Time) float64 {
+	spread := c.Spread
+	if at.After(c.At) && c.Late > 0 {
+		spread = c.Late
+	}
+	if spread <= 0 {
+		return cohort.OnDate(c.At)(at)
+	}
+	return math.Erfc(float64(c.At.Sub(at))/(float64(spread)*math.Sqrt2)) / 2
 }
