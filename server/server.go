@@ -27,14 +27,15 @@ type People interface {
 
 // Config is what a server is made of.
 type Config struct {
-	Sources      web.Sources
-	People       People
-	Now          func() time.Time
-	Log          *slog.Logger
-	Door         signin.Options
-	Dev          string // folder with templates/ and static/ read anew at each page; "": the embedded ones
-	LoopbackOnly bool   // answer requests from and for this machine only
-	ProxyOnly    bool   // answer requests that a named proxy, or this machine, passes on
+	Sources        web.Sources
+	People         People
+	Now            func() time.Time
+	Log            *slog.Logger
+	Door           signin.Options
+	Dev            string  // folder with templates/ and static/ read anew at each page; "": the embedded ones
+	PagesPerSecond float64 // how fast a person may open pages for long; 0: as fast as they come
+	LoopbackOnly   bool    // answer requests from and for this machine only
+	ProxyOnly      bool    // answer requests that a named proxy, or this machine, passes on
 
 	Machine *api.Config    // the machine interface; nil: there is none
 	Tokens  web.Tokens     // the page of its tokens; nil: there is none
@@ -91,6 +92,7 @@ func engine(c Config) (*gin.Engine, error) {
 		e.Use(c.Health.Watch)
 	}
 	e.Use(gin.CustomRecoveryWithWriter(nil, site.Recover))
+	e.Use(paceOf(c, desk))
 	site.Mount(e)
 	if c.Health != nil {
 		c.Health.Mount(e)

@@ -22,10 +22,11 @@ import (
 type serveCommand struct {
 	DB string `name:"db" default:"carryside.db" placeholder:"FILE|URL" help:"The installation's database; a file that is not there is made."`
 	doorFlags
-	SignUp    bool          `name:"sign-up" env:"-" help:"Print a one-time sign-up address though there is an administrator: when nobody knows the password any more."`
-	LogFormat string        `name:"log-format" enum:"text,json" default:"text" help:"How the log is written: text or json."`
-	Drain     time.Duration `default:"0s" placeholder:"TIME" help:"How long to go on answering after /readyz says that the program stops, such as 10s, for a proxy that asks it."`
-	Dev       string        `placeholder:"DIR" hidden:"" help:"Read templates and static files from this folder at every page."`
+	PagesPerSecond float64       `name:"pages-per-second" default:"20" help:"How fast each person may open pages for long, and ten times slower send forms; bursts are let through. 0: no limit."`
+	SignUp         bool          `name:"sign-up" env:"-" help:"Print a one-time sign-up address though there is an administrator: when nobody knows the password any more."`
+	LogFormat      string        `name:"log-format" enum:"text,json" default:"text" help:"How the log is written: text or json."`
+	Drain          time.Duration `default:"0s" placeholder:"TIME" help:"How long to go on answering after /readyz says that the program stops, such as 10s, for a proxy that asks it."`
+	Dev            string        `placeholder:"DIR" hidden:"" help:"Read templates and static files from this folder at every page."`
 }
 
 // Run serves until it is told to stop.
@@ -49,14 +50,15 @@ func (s *serveCommand) Run(ctx context.Context, p *Program) error {
 	if err := firstRules(ctx, db, p.Now()); err != nil {
 		return err
 	}
-	return serveOn(ctx, p, db, serving{listen: s.Listen, door: door, signUp: s.SignUp, now: p.Now, dev: s.Dev, hello: "Carryside serves " + withoutPassword(s.DB), logFormat: s.LogFormat, drain: s.Drain})
+	return serveOn(ctx, p, db, serving{listen: s.Listen, door: door, pages: s.PagesPerSecond, signUp: s.SignUp, now: p.Now, dev: s.Dev, hello: "Carryside serves " + withoutPassword(s.DB), logFormat: s.LogFormat, drain: s.Drain})
 }
 
 // serving is what a server is run with.
 type serving struct {
 	listen string
 	door   *door
-	signUp bool // print a sign-up address in any case
+	pages  float64 // a person may open in a second; 0: no limit
+	signUp bool    // print a sign-up address in any case
 	now    func() time.Time
 	dev    string
 	hello  string
@@ -72,7 +74,7 @@ func serveOn(ctx context.Context, p *Program, db *plantdb.DB, s serving) error {
 	log := newLog(p.Stderr, s.logFormat)
 	evaluator := jobs.Evaluator(db, log)
 	front := desk.New(db, s.now, evaluator, version())
-	config := withMachines(server.Config{Sources: front.Sources(), People: front, Now: s.now, Log: log, Door: s.door.Options, Dev: s.dev, LoopbackOnly: s.door.loopbackOnly, ProxyOnly: s.door.proxyOnly}, db, front)
+	config := withMachines(server.Config{Sources: front.Sources(), People: front, Now: s.now, Log: log, Door: s.door.Options, Dev: s.dev, PagesPerSecond: s.pages, LoopbackOnly: s.door.loopbackOnly, ProxyOnly: s.door.proxyOnly}, db, front)
 	handler, err := server.Handler(config)
 	if err != nil {
 		return err

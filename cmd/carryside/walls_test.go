@@ -95,7 +95,11 @@ func (w *walled) enter(name string) *visitor {
 
 // serving is the configuration of carryside serve: people with accounts, the machine interface, its tokens, health.
 func (w *walled) serving() server.Config {
-	log, now := slog.New(slog.NewTextHandler(w.t.Output(), &slog.HandlerOptions{Level: slog.LevelError})), func() time.Time { return plantDay.Add(time.Hour) }
+	return w.servingAt(func() time.Time { return plantDay.Add(time.Hour) })
+}
+
+func (w *walled) servingAt(now func() time.Time) server.Config {
+	log := slog.New(slog.NewTextHandler(w.t.Output(), &slog.HandlerOptions{Level: slog.LevelError}))
 	front := desk.New(w.db, now, jobs.Evaluator(w.db, log), "test")
 	return withMachines(server.Config{Sources: front.Sources(), People: front, Now: now, Log: log, LoopbackOnly: true}, w.db, front)
 }

@@ -289,7 +289,7 @@ type serving struct {
 
 // serve starts the program on the copy and waits until it says its address.
 func (b *bench) serve() (*serving, error) {
-	cmd := exec.CommandContext(b.ctx, b.program, "serve", "--db", b.db, "--listen", "127.0.0.1:0")
+	cmd := exec.CommandContext(b.ctx, b.program, "serve", "--db", b.db, "--listen", "127.0.0.1:0", "--pages-per-second", "0") // one browser asks as fast as it can
 	out, err := cmd.StdoutPipe()
 	if err != nil {
 		return nil, err

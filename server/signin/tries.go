@@ -2,6 +2,7 @@ package signin
 
 import (
 	"fmt"
+	"net/http"
 	"net/netip"
 	"sync"
 	"time"
@@ -158,3 +159,6 @@ func (t *tries) sweep(now time.Time) {
 		clear(t.count)
 	}
 }
+
+// Network is the address a request comes from, as far as it counts as one.
+func (d *Desk) Network(r *http.Request) string { return network(d.From(r)) }

@@ -227,7 +227,7 @@ func (s *Site) addSecond(r *Request, p *accountPage) error {
 		return nil
 	}
 	if err == nil {
-		p.Second = &secondLine{Made: r.F.Stamp(f.MadeAt), Left: Count(int(left), "recovery code is left", "recovery codes are left"), Asked: s.desk.SecondIsAsked(r.Who.Grants), Few: left < 3}
+		p.Second = &secondLine{Made: r.F.Stamp(f.MadeAt), Left: Capital(Count(int(left), "recovery code is left", "recovery codes are left")), Asked: s.desk.SecondIsAsked(r.Who.Grants), Few: left < 3}
 	}
 	return err
 }
