@@ -30,7 +30,7 @@ func (f fleet) Plants(context.Context) ([]reports.PlantName, error) {
 	return out, nil
 }
 
-func (f fleet) PlantAt(_ context.Context, id int64, at time.Time, _ bool) (reports.Plant, error) {
+func (f fleet) PlantAt(_ context.Context, id int64, at time.Time) (reports.Plant, error) {
 	reg := &assets.Register{Plant: assets.Plant{Version: assets.Version{ID: id}, Zone: "Europe/Berlin"}, Lines: []assets.Line{{Version: assets.Version{ID: 1}, Name: "Intake"}}}
 	p := reports.Plant{Register: reg, Findings: map[int64]assets.Finding{}}
 	clocks := due.Clocks{Lines: map[int64]due.Line{}, Duties: map[int64]clock.Duty{}}

@@ -56,7 +56,7 @@ func (e Entry) Build(ctx context.Context, in Inputs, day assets.Day) (*Report, e
 	r := &Report{
 		Slug: e.Slug, Title: e.Title, Question: e.Question, Columns: e.Columns, Notes: e.notes, tallied: e.tallied, says: e.says,
 		key: e.key, AsOf: asOf, Scope: in.scopeWords(plants), By: in.By, Zone: in.zone(plants), Basis: basis,
-		Plants: plants, asked: in, askedDay: string(day), judgedBy: len(plants),
+		Plants: plants, asked: in, askedDay: string(day),
 	}
 	r.rows = func(ctx context.Context, yield func([]Cell) error) error {
 		r.Basis, r.Chains = slices.Clone(basis), nil
@@ -127,7 +127,7 @@ type Source interface {
 	Plants(ctx context.Context) ([]PlantName, error)
 	// PlantAt returns one plant as its register has it at an instant, as known now, with the standings of then; with
 	// its forecasts where they are asked for, which cost more than all the rest.
-	PlantAt(ctx context.Context, plantID int64, at time.Time, foreseen bool) (Plant, error)
+	PlantAt(ctx context.Context, plantID int64, at time.Time) (Plant, error)
 }
 
 // PlantName is a plant to be reported on.

@@ -113,7 +113,7 @@ func (s *smallPlant) Plants(context.Context) ([]reports.PlantName, error) {
 	return []reports.PlantName{s.name}, nil
 }
 
-func (s *smallPlant) PlantAt(_ context.Context, _ int64, at time.Time, _ bool) (reports.Plant, error) {
+func (s *smallPlant) PlantAt(_ context.Context, _ int64, at time.Time) (reports.Plant, error) {
 	p := s.plant
 	p.Forecasts = due.Forecasts(at, p.Register, s.rules, s.clocks, due.LifeModel{})
 	p.Standings = due.Together(at, p.Register.Plant, due.Plant(at, p.Register, s.rules, s.clocks), p.Forecasts)

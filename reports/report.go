@@ -55,10 +55,7 @@ type Report struct {
 	says    []string // what it may say, in order
 	key     []string // columns that tell its rows apart, beside those that name its thing
 	rows    func(ctx context.Context, yield func([]Cell) error) error
-	// judgedBy is how many plants the report is held to cover where fewer columns are told of many: one compared with
-	// another is held to the other's.
-	judgedBy int
-	again    func(ctx context.Context, source Source) (*Report, error) // the same from another source
+	again   func(ctx context.Context, source Source) (*Report, error) // the same from another source
 
 	asked    Inputs        // what it was built from
 	askedDay string        // as of, as asked for

@@ -95,7 +95,6 @@ func (r *Report) learns(ctx context.Context) (*learning, error) {
 	if err != nil {
 		return nil, err
 	}
-	now.judgedBy = r.judgedBy
 	return &learning{source: source, now: now, explain: r.asked.Corrections == Explained, keys: r.rowKeys(), rows: map[string]string{}}, nil
 }
 

@@ -34,8 +34,8 @@ func (s twoTimes) Plants(context.Context) ([]reports.PlantName, error) {
 	return out, nil
 }
 
-func (s twoTimes) PlantAt(ctx context.Context, id int64, at time.Time, foreseen bool) (reports.Plant, error) {
-	p, err := s.smallPlant.PlantAt(ctx, id, at, foreseen)
+func (s twoTimes) PlantAt(ctx context.Context, id int64, at time.Time) (reports.Plant, error) {
+	p, err := s.smallPlant.PlantAt(ctx, id, at)
 	reg := *p.Register
 	gone := "2"
 	if s.isNow {
@@ -54,9 +54,6 @@ func (s twoTimes) PlantAt(ctx context.Context, id int64, at time.Time, foreseen 
 		if _, there := reg.Splice(p.Standings[i].SpliceID); !there {
 			p.Standings = slices.Delete(p.Standings, i, i+1)
 		}
-	}
-	if !foreseen {
-		p.Forecasts = nil
 	}
 	return p, err
 }
@@ -101,19 +98,6 @@ func TestWhatWasLearnedSince(t *testing.T) {
 		explained := row[6] == "2026-11-25 11:00:00" && row[7] == "I. Vanterel" && row[8] == "correct a splice" && row[9] == "press record"
 		if explained != (row[1] == "S1") {
 			t.Errorf("who and why: %v", row)
-		}
-	}
-}
-
-// TestOnePlantMoreIsNoCorrectionOfTheOthers holds that the plant with which due dates are left out makes no corrections
-// of them at the others.
-func TestOnePlantMoreIsNoCorrectionOfTheOthers(t *testing.T) {
-	one := len(learned(t, 1, 1, reports.Told))
-	for _, plants := range [][2]int{{40, 41}, {41, 40}} {
-		more, less := max(plants[0], plants[1]), min(plants[0], plants[1])
-		rows := learned(t, plants[0], plants[1], reports.Told)
-		if got := slices.DeleteFunc(rows, func(r []string) bool { return r[2] != "another value" }); len(got) > less*(one-2) {
-			t.Errorf("%d and %d plants: %d values differ, want at most %d", more, less, len(got), less*(one-2))
 		}
 	}
 }

@@ -83,27 +83,17 @@ func gradeMeaning() string {
 type Plant struct {
 	Register  *assets.Register
 	Standings []due.Standing           // of the splices live then
-	Forecasts []due.Forecast           // of the same; none where nothing is foreseen
+	Forecasts []due.Forecast           // of the same
 	Findings  map[int64]assets.Finding // the last one by splice
 	Chains    []ChainRead              // how far the chains reached that it was read from
 }
 
-// mostForeseen is over how many plants a register still tells when splices come due. Each forecast costs more than all other
-// columns of its row together; whoever asks for a whole company's register asks for ages, and for dates customer by customer.
-const mostForeseen = 40
-
-const notForeseen = "Due dates, recommended days and best ages are left out over more than 40 plants, and life used is told against rules alone; ask for a customer or a plant to have them."
-
 // spliceAgeRows hands over the rows plant by plant, so that memory is that of the largest plant.
 func (in Inputs) spliceAgeRows(ctx context.Context, r *Report, plants []PlantName, yield func([]Cell) error) error {
 	found := false
-	foreseen := r.judgedBy <= mostForeseen
-	if !foreseen && !slices.Contains(r.Notes, notForeseen) {
-		r.Notes = append(slices.Clip(r.Notes), notForeseen)
-	}
 	for _, name := range plants {
 		zone := cmp.Or(name.Zone, time.UTC)
-		p, err := in.Source.PlantAt(ctx, name.ID, r.AsOf.Now(zone), foreseen)
+		p, err := in.Source.PlantAt(ctx, name.ID, r.AsOf.Now(zone))
 		if errors.Is(err, assets.ErrNotFound) {
 			continue // the plant was not in the register yet on that day
 		}

@@ -23,7 +23,7 @@ func (s twoSides) Plants(context.Context) ([]reports.PlantName, error) {
 	}), nil
 }
 
-func (s twoSides) PlantAt(_ context.Context, id int64, at time.Time, _ bool) (reports.Plant, error) {
+func (s twoSides) PlantAt(_ context.Context, id int64, at time.Time) (reports.Plant, error) {
 	s.looked[id] = at
 	if id == 3 {
 		return reports.Plant{}, errors.New("no such plant")

@@ -258,7 +258,7 @@ func TestReportSourceKeepsToItsScope(t *testing.T) {
 			t.Errorf("%d rows in scope %+v, want %d", n, tt.scope, tt.rows)
 		}
 	}
-	if _, err := reporting.NewSource(db, assets.Scope{}).PlantAt(t.Context(), all[0].ID, exportNow, true); !errors.Is(err, assets.ErrNotFound) {
+	if _, err := reporting.NewSource(db, assets.Scope{}).PlantAt(t.Context(), all[0].ID, exportNow); !errors.Is(err, assets.ErrNotFound) {
 		t.Errorf("a plant out of scope was read: %v", err)
 	}
 }

@@ -33,7 +33,7 @@ func (s fakeSource) Plants(context.Context) ([]reports.PlantName, error) {
 	return []reports.PlantName{{ID: 3, Name: "Skarrow Grain Terminal", Customer: "Skarrow Harbour", Zone: oslo}}, err
 }
 
-func (s fakeSource) PlantAt(_ context.Context, _ int64, at time.Time, _ bool) (reports.Plant, error) {
+func (s fakeSource) PlantAt(_ context.Context, _ int64, at time.Time) (reports.Plant, error) {
 	reg := *s.plant.fleet.Register
 	reg.At = assets.InstantOf(at)
 	reg.Splices = nil

@@ -117,17 +117,17 @@ func (s Source) Plants(ctx context.Context) ([]reports.PlantName, error) {
 	return reports.PlantNames(owned.Customers, owned.Plants), nil
 }
 
-// PlantAt reads one plant as of an instant, with its forecasts where they are asked for.
-func (s Source) PlantAt(ctx context.Context, plantID int64, at time.Time, foreseen bool) (p reports.Plant, err error) {
+// PlantAt reads one plant as of an instant, with its forecasts.
+func (s Source) PlantAt(ctx context.Context, plantID int64, at time.Time) (p reports.Plant, err error) {
 	err = s.db.InSnapshot(ctx, func(tx *plantdb.DB) error {
 		s.db = tx
-		p, err = s.plantAt(ctx, plantID, assets.InstantOf(at), foreseen)
+		p, err = s.plantAt(ctx, plantID, assets.InstantOf(at))
 		return err
 	})
 	return p, err
 }
 
-func (s Source) plantAt(ctx context.Context, plantID int64, at assets.Instant, foreseen bool) (reports.Plant, error) {
+func (s Source) plantAt(ctx context.Context, plantID int64, at assets.Instant) (reports.Plant, error) {
 	customer, err := s.db.CustomerOf(ctx, plantID)
 	if err != nil {
 		return reports.Plant{}, err
@@ -148,11 +148,9 @@ func (s Source) plantAt(ctx context.Context, plantID int64, at assets.Instant, f
 	if err != nil {
 		return reports.Plant{}, err
 	}
-	var forecasts []due.Forecast
-	if foreseen {
-		if forecasts, err = s.forecasts(ctx, state, asOf, at); err != nil {
-			return reports.Plant{}, err
-		}
+	forecasts, err := s.forecasts(ctx, state, asOf, at)
+	if err != nil {
+		return reports.Plant{}, err
 	}
 	chains, err := s.chains(ctx, state.Register, asOf)
 	standings := due.Together(at.Time(), state.Register.Plant, state.Standings, forecasts)
