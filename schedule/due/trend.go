@@ -52,9 +52,10 @@ const (
 	oneSD = 0.6826894921370859
 )
 
-// Trend is one quantity measured on one splice, held against its limit.
+// Trend is one quantity measured on one splice, or on a belt as a whole, held against its limit.
 type Trend struct {
-	SpliceID int64
+	SpliceID int64 // 0: on the belt as a whole
+	BeltID   int64
 	Gauge    Gauge
 	Unit     string
 	Times    []time.Time // of the measurements looked at, from old to new
@@ -87,7 +88,7 @@ func Trends(now time.Time, reg *assets.Register, kinds []assets.SpliceKind, find
 		}
 		for _, g := range Gauges {
 			if points := of[measuredAt{s.ID, g.Quantity}]; len(points) > 0 {
-				t := Trend{SpliceID: s.ID, Gauge: g, Limit: limitOf(g, s, reg, kinds), zone: zone}
+				t := Trend{SpliceID: s.ID, BeltID: s.BeltID, Gauge: g, Limit: limitOf(g, s, reg, kinds), zone: zone}
 				t.take(points)
 				t.meet(now, reg.Plant.UnitSystem)
 				out = append(out, t)
@@ -113,9 +114,13 @@ func measuredOn(findings []assets.Finding) map[measuredAt][]*assets.Finding {
 		}
 	}
 	for _, points := range of {
-		slices.SortStableFunc(points, func(a, b *assets.Finding) int { return cmp.Compare(a.FoundAt, b.FoundAt) })
+		fromOldToNew(points)
 	}
 	return of
+}
+
+func fromOldToNew(points []*assets.Finding) {
+	slices.SortStableFunc(points, func(a, b *assets.Finding) int { return cmp.Compare(a.FoundAt, b.FoundAt) })
 }
 
 // limitOf finds the limit in the catalogues: the splice kind's, else the belt specification's.
@@ -126,6 +131,11 @@ func limitOf(g Gauge, s *assets.Splice, reg *assets.Register, kinds []assets.Spl
 		}
 	}
 	b, _ := reg.Belt(s.BeltID)
+	return beltLimit(g, b, reg)
+}
+
+// beltLimit is the limit the belt's specification gives.
+func beltLimit(g Gauge, b assets.Belt, reg *assets.Register) assets.CatalogueValue {
 	for _, spec := range reg.Specifications {
 		if spec.ID == b.SpecificationID {
 			v, _ := assets.ValueOf(spec.Values, g.Limit)
@@ -235,7 +245,7 @@ func dayOf(t time.Time, zone *time.Location) string { return t.In(zone).Format("
 func CrossingsOf(trends []Trend) map[int64][]Crossing {
 	out := map[int64][]Crossing{}
 	for _, t := range trends {
-		if t.Crossing != nil {
+		if t.Crossing != nil && t.SpliceID != 0 {
 			out[t.SpliceID] = append(out[t.SpliceID], *t.Crossing)
 		}
 	}
@@ -272,7 +282,7 @@ func Demands(now time.Time, reg *assets.Register, rs []rules.Rule, findings []as
 // foundBetter tells whether the same was found below grade 3 later.
 func foundBetter(f *assets.Finding, findings []assets.Finding) bool {
 	return slices.ContainsFunc(findings, func(g assets.Finding) bool {
-		return g.SpliceID == f.SpliceID && g.Category == f.Category && g.Grade != nil && *g.Grade < 3 && g.FoundAt > f.FoundAt
+		return g.SpliceID == f.SpliceID && (f.SpliceID != 0 || g.BeltID == f.BeltID) && g.Category == f.Category && g.Grade != nil && *g.Grade < 3 && g.FoundAt > f.FoundAt
 	})
 }
 

@@ -156,3 +156,62 @@ func TestAFindingDemandsItsDate(t *testing.T) {
 		})
 	}
 }
+
+// A cover of 3 mm today that lost 1 mm in each hundred days meets 1.5 mm in 150 days; a depth repeats to 0.2 mm, 20 days of it.
+// What was measured on the belt before this one does not count.
+func TestABeltsCoverSetsTheDateOfTheBeltNotOfItsSplices(t *testing.T) {
+	reg, clocks := grainPlant()
+	reg.Specifications[0].Values = []assets.CatalogueValue{{Quantity: due.MinCoverThickness, Value: 0.0015, Unit: "m", Class: assets.ClassB}}
+	reg.Belts[0].Fitted = onDay("2023-09-14")
+	now := local("2026-11-25T12:00")
+	found := gaps(now, [2]float64{0, 3}, [2]float64{100, 4}, [2]float64{200, 5}, [2]float64{1500, 1})
+	for i := range found {
+		found[i].Quantity, found[i].SpliceID, found[i].BeltID, found[i].ConveyorID = "cover thickness", 0, 20, 10
+	}
+	trends := due.BeltTrends(now, reg, found)
+	belts := due.Belts(now, reg, trends, nil)
+	if len(belts) != 1 || belts[0].BeltID != 20 || belts[0].Overdue || belts[0].Advice.By != due.ByTrend || belts[0].Advice.Class != assets.ClassB {
+		t.Fatalf("%+v of %+v", belts, trends)
+	}
+	if days := belts[0].Advice.At.Sub(now).Hours() / 24; math.Abs(days-130) > 0.1 {
+		t.Errorf("in %.1f days, want 150 less 20", days)
+	}
+	if crossings := due.CrossingsOf(trends); len(crossings) != 0 || len(due.Trends(now, reg, nil, found)) != 0 {
+		t.Errorf("the belt's cover moves a splice: %v", crossings)
+	}
+	if st := due.Plant(now, reg, nil, clocks)[0]; st.DueDay != "" {
+		t.Errorf("splice due %s", st.DueDay)
+	}
+}
+
+// Travel used grows by 1 mm a day, 0.9 m today of 1.0 m: met in 100 days. Readings of before the re-splice of 60 days ago count no more.
+func TestATakeUpIsLookedAtSinceTheLastResplice(t *testing.T) {
+	reg, _ := grainPlant()
+	now := local("2026-11-25T12:00")
+	reg.Conveyors[0].TakeUpTravelM = 1
+	reg.Belts[0].Fitted, reg.Belts[0].ValidFrom = onDay("2023-09-14"), assets.InstantOf(now.AddDate(0, 0, -60))
+	found := gaps(now, [2]float64{0, 900}, [2]float64{20, 880}, [2]float64{50, 850}, [2]float64{70, 990})
+	for i := range found {
+		found[i].Quantity, found[i].SpliceID, found[i].ConveyorID = due.TakeUpTravel, 0, 10
+	}
+	got := due.BeltTrends(now, reg, found)
+	if len(got) != 1 || len(got[0].Values) != 3 || got[0].Crossing == nil || math.Abs(got[0].Crossing.At.Sub(now).Hours()/24-100) > 0.1 {
+		t.Errorf("%+v", got)
+	}
+}
+
+func TestAFindingOnTheBeltDemandsItsDate(t *testing.T) {
+	reg, _ := grainPlant()
+	now := local("2026-11-25T12:00")
+	graded := func(belt int64, grade, daysAgo int) assets.Finding {
+		f := assets.Finding{BeltID: belt, ConveyorID: 10, FoundAt: assets.InstantOf(now.AddDate(0, 0, -daysAgo)), Category: "edge damage", Grade: &grade}
+		return f
+	}
+	got := due.Belts(now, reg, nil, due.BeltDemands(now, reg, nil, []assets.Finding{graded(20, 3, 10), graded(21, 1, 2)}))
+	if len(got) != 1 || got[0].Advice.By != due.ByFinding || math.Abs(got[0].Advice.At.Sub(now).Hours()/24-20) > 0.1 {
+		t.Errorf("%+v", got)
+	}
+	if got = due.Belts(now, reg, nil, due.BeltDemands(now, reg, nil, []assets.Finding{graded(20, 3, 10), graded(20, 1, 2)})); len(got) != 0 {
+		t.Errorf("found better since, yet %+v", got)
+	}
+}

@@ -214,7 +214,8 @@ func (m Measurements) meets(f line, reach, own float64) (earliest, latest Figure
 	a := f.slope*f.slope - reach*reach/f.sxx
 	half := d * f.slope
 	c := d*d - reach*reach*own
-	root := math.Sqrt(half*half - a*c)
+	// (D slope)^2 - a c without its cancellation, which left points on one line without an interval
+	root := reach * math.Sqrt(own*a+d*d/f.sxx)
 	significant := a > 0
 	if significant && !m.crossing(f.slope, f.meanV-f.slope*f.meanT).Known() || math.IsNaN(root) {
 		return None, None

@@ -132,6 +132,9 @@ func (p *beltsPage) choose(v fleetView) []listed {
 				l.due = at
 			}
 		}
+		if b := v.beltDate(c.ID); b != nil && b.Advice.At.Before(l.due) {
+			l.due = b.Advice.At
+		}
 		if l.passes(p.Form, v) {
 			rows = append(rows, l)
 		}
@@ -210,6 +213,9 @@ func (r *Request) beltRow(v fleetView, l listed, orders []workorder.Order) beltR
 	if s, st, ok := v.soonest(c.ID); ok {
 		row.Due, row.Why, row.Late = r.F.Day(st.DueDay), spliceMark(s)+" by "+setsWords(st), st.Overdue
 	}
+	if b := v.beltDate(c.ID); b != nil && (row.Due == "none set" || b.Advice.Day < v.firstDay(c.ID)) {
+		row.Due, row.Why, row.Late = r.F.Day(b.Advice.Day), "the belt itself, by a "+b.Advice.By, b.Overdue
+	}
 	if s, f := v.firstDue(c.ID); f != nil {
 		row.Taper, row.Band = v.taperCell(f), spliceMark(s)+" "+v.bandWords(f)
 	}
@@ -217,6 +223,12 @@ func (r *Request) beltRow(v fleetView, l listed, orders []workorder.Order) beltR
 		row.Work = append(row.Work, Link{Word: orderShort(o), To: r.At("orders", o.Number)})
 	}
 	return row
+}
+
+// firstDay is the first day on which a splice of a conveyor comes due, "" for none.
+func (v fleetView) firstDay(conveyorID int64) assets.Day {
+	_, st, _ := v.soonest(conveyorID)
+	return st.DueDay
 }
 
 // beltsSay is the headline: what there is and how much of it is past.

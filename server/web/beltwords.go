@@ -46,6 +46,21 @@ func (v fleetView) forecast(spliceID int64) *due.Forecast {
 	return &v.Forecasts[i]
 }
 
+// beltDate returns what sets a date for the belt on a conveyor as a whole; nil where nothing does.
+func (v fleetView) beltDate(conveyorID int64) *due.BeltStanding {
+	for i := range v.Belts {
+		if v.Belts[i].ConveyorID == conveyorID {
+			return &v.Belts[i]
+		}
+	}
+	return nil
+}
+
+// beltDateWords say it: "the belt itself by 3 Apr 2027, by a trend: cover thickness ...".
+func (v fleetView) beltDateWords(b *due.BeltStanding) string {
+	return pick(b.Overdue, "the belt itself is due since ", "the belt itself is due by ") + v.f.PlainDay(b.Advice.Day) + ", by a " + b.Advice.By + ": " + b.Advice.Reason
+}
+
 // live returns the live splices of the belt on a conveyor.
 func (v fleetView) live(conveyorID int64) []assets.Splice {
 	b, ok := v.Register.BeltOn(conveyorID, 0)

@@ -26,6 +26,8 @@ type conveyorPage struct {
 	Facts     []Fact
 	History   *historyPart
 	TakeUp    *takeUpPart
+	BeltDue   string     // when the belt itself is due, and why; "" where nothing sets a date
+	Trends    []trendRow // measured on the belt as a whole
 	Findings  []findingRow
 	Rest      []findingRow // those before, folded away
 	Found     string       // "31 findings"
@@ -91,6 +93,12 @@ func (s *Site) conveyor(r *Request) error {
 	windows, err := s.Days.Windows(r.Context(), r.Scope, r.PlantID(), r.Now)
 	if err != nil {
 		return err
+	}
+	if b, fitted := v.Register.BeltOn(c.ID, 0); fitted {
+		p.Trends = v.trendRows(func(t *due.Trend) bool { return t.SpliceID == 0 && t.BeltID == b.ID })
+	}
+	if b := v.beltDate(c.ID); b != nil {
+		p.BeltDue = fullStop(Capital(v.beltDateWords(b)))
 	}
 	p.Due = v.duePart(c, v.live(c.ID), windows, r.PlantID(), true)
 	files, err := s.filesLink(r, assets.AttachedToConveyor, c.ID, "conveyors/:conveyor/files", c.ID)
@@ -466,7 +474,11 @@ func (v fleetView) comingSay(c assets.Conveyor, worst assets.Splice, st due.Stan
 	if len(unknown) > 0 {
 		also = "; the age of " + spliceNames(unknown) + " is not known"
 	}
-	if first, fst, ok := v.soonest(c.ID); ok {
+	first, fst, ok := v.soonest(c.ID)
+	if b := v.beltDate(c.ID); b != nil && (!ok || b.Advice.Day < fst.DueDay) {
+		return fmt.Sprintf("%s: %s", c.Tag, pick(b.Overdue, "the belt itself is due since ", "the belt itself comes due first, on ")+v.f.PlainDay(b.Advice.Day)+", by a "+b.Advice.By+also)
+	}
+	if ok {
 		return fmt.Sprintf("%s: splice %s %s%s", c.Tag, first.Number, v.dueWords(fst, " first"), also)
 	}
 	if st.Used.Known {

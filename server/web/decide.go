@@ -64,6 +64,7 @@ func (r *Request) decisions(in todayInputs) []decision {
 			all = append(all, d)
 		}
 	}
+	all = append(all, r.beltDecisions(in)...)
 	all = append(all, r.undatedDecisions(in.v)...)
 	if in.held > 0 {
 		d := decision{kind: heldReads, Name: "Readings held", Says: Capital(Count(in.held, "reading contradicts", "readings contradict")) + " what was read before. Nothing is reckoned with until somebody decides.", days: in.held}
@@ -180,6 +181,21 @@ func (r *Request) gradeDecision(f assets.Finding, v fleetView) decision {
 // demands is decided at the finding.
 func pastWhatBinds(st due.Standing) bool {
 	return st.Band.Past() && st.Limit.Class.RaisesOrders() || st.Overdue && st.By == due.ByTrend
+}
+
+// beltDecisions are the belts past a measured limit without an order for them as a whole.
+func (r *Request) beltDecisions(in todayInputs) (all []decision) {
+	for i := range in.v.Belts {
+		b := &in.v.Belts[i]
+		ordered := slices.ContainsFunc(in.open, func(o workorder.Order) bool { return o.BeltID == b.BeltID && o.SpliceID == 0 })
+		if ordered || !b.Overdue || b.Advice.By != due.ByTrend {
+			continue
+		}
+		c, _ := in.v.Register.Conveyor(b.ConveyorID)
+		all = append(all, decision{kind: pastBare, past: "measured limit", Name: "The belt of " + c.Tag, To: r.At("conveyors", c.ID),
+			Bad: fullStop(Capital(b.Advice.Reason)) + " No order is open."})
+	}
+	return all
 }
 
 func (r *Request) pastDecision(st due.Standing, v fleetView) decision {

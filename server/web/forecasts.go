@@ -259,11 +259,11 @@ func chance(p float64) string {
 // trendRow is a quantity measured on a splice, held against its limit.
 type trendRow struct{ Quantity, Now, Limit, Class, Says string }
 
-func (v fleetView) trendRows(spliceID int64) []trendRow {
+func (v fleetView) trendRows(of func(*due.Trend) bool) []trendRow {
 	var rows []trendRow
 	for i := range v.Trends {
 		t := &v.Trends[i]
-		if t.SpliceID != spliceID {
+		if !of(t) {
 			continue
 		}
 		units := v.Register.Plant.UnitSystem
@@ -314,15 +314,18 @@ func (v fleetView) bandWords(f *due.Forecast) string {
 	return v.bandDate(f.Band.At10) + " / " + v.bandDate(f.Band.At50) + " / " + v.bandDate(f.Band.At90)
 }
 
-// dueKeyOf orders splices by when half have come due; what has no band by the date its rule sets; others last.
+// dueKeyOf orders splices by the date recommended; what has none by when half of such have come due; others last.
 func (v fleetView) dueKeyOf(spliceID int64) time.Time {
-	if f := v.forecast(spliceID); f != nil && !f.Band.At50.IsZero() {
-		return f.Band.At50
+	if st, ok := v.standing(spliceID); ok && !st.DueAt.IsZero() {
+		return st.DueAt
 	}
 	if st, ok := v.standing(spliceID); ok && st.DueDay != "" {
 		if day, err := st.DueDay.Midnight(v.f.zone()); err == nil {
 			return day
 		}
+	}
+	if f := v.forecast(spliceID); f != nil && !f.Band.At50.IsZero() {
+		return f.Band.At50
 	}
 	return lastOfAll
 }

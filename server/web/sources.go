@@ -83,8 +83,9 @@ type Fleets interface {
 type Fleet struct {
 	Register  *assets.Register
 	Standings []due.Standing
-	Forecasts []due.Forecast // of the same splices
-	Trends    []due.Trend    // what was measured on them again and again
+	Forecasts []due.Forecast     // of the same splices
+	Trends    []due.Trend        // what was measured again and again on them, and on the belts as a whole
+	Belts     []due.BeltStanding // of the belts for which a trend or a finding sets a date
 }
 
 // Past is everything there has been on a conveyor, from old to new; findings from new to old.

@@ -68,7 +68,7 @@ func (s *Site) splice(r *Request) error {
 	if err != nil {
 		return err
 	}
-	p.Due, p.Trends = v.duePart(c, []assets.Splice{sp}, windows, r.PlantID(), false), v.trendRows(sp.ID)
+	p.Due, p.Trends = v.duePart(c, []assets.Splice{sp}, windows, r.PlantID(), false), v.trendRows(func(t *due.Trend) bool { return t.SpliceID == sp.ID })
 	if f := v.forecast(sp.ID); f != nil && f.Best.Known && r.May(people.ReadCosts) {
 		p.Rests = append(p.Rests, Fact{"Costs", f.Best.Cost})
 	}
@@ -92,6 +92,9 @@ func (r *Request) splicePage(v fleetView, sp assets.Splice, c assets.Conveyor, p
 		p.Used, p.Sets = &u, fullStop(Capital(st.Reason))
 		p.Clocks = v.ageRows(st)
 		p.Rests = v.restsOn(st)
+		if b := v.beltDate(c.ID); b != nil && b.BeltID == sp.BeltID {
+			p.Rests = append(p.Rests, Fact{"Its belt", fullStop(Capital(v.beltDateWords(b)))})
+		}
 		says := "place not known"
 		if sp.PositionM != nil {
 			says = r.F.Distance(*sp.PositionM)

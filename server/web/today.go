@@ -37,7 +37,7 @@ type comingRow struct {
 	Name, To string
 	When     string
 	Why      string
-	Used     drawing.Used
+	Used     *drawing.Used // nil: a belt as a whole
 	Taper    template.HTML // "": no due band
 }
 
@@ -217,38 +217,55 @@ const tallFrom = 60
 
 const comingShown = 6
 
-// comingRows are the splices that come due next and have no order yet, by the date recommended, else by the date half of such
-// splices have come due, else by their rule's.
+// comingRows are the splices and belts that come due next and have no order yet, by the date recommended, splices without one by
+// the date half of such have come due.
 func (r *Request) comingRows(in todayInputs) []comingRow {
-	ordered := map[int64]bool{}
+	ordered, changed := map[int64]bool{}, map[int64]bool{}
 	for _, o := range in.open {
 		ordered[o.SpliceID] = true
+		changed[o.BeltID] = changed[o.BeltID] || o.SpliceID == 0
 	}
-	at := make(map[int64]time.Time, len(in.v.Standings))
-	next := slices.Clone(in.v.Standings)
-	key := func(st due.Standing) time.Time {
-		if f := in.v.forecast(st.SpliceID); f != nil && !f.Advice.At.IsZero() {
-			return f.Advice.At
-		}
-		return in.v.dueKeyOf(st.SpliceID)
+	type coming struct {
+		at     time.Time
+		splice due.Standing
+		belt   *due.BeltStanding
 	}
-	next = slices.DeleteFunc(next, func(s due.Standing) bool {
-		if ordered[s.SpliceID] || pastWhatBinds(s) { // the second is to be decided
-			return true
+	var next []coming
+	for _, st := range in.v.Standings {
+		if at := in.v.dueKeyOf(st.SpliceID); !ordered[st.SpliceID] && !pastWhatBinds(st) && !at.Equal(lastOfAll) { // what is past is to be decided
+			next = append(next, coming{at: at, splice: st})
 		}
-		at[s.SpliceID] = key(s)
-		return at[s.SpliceID].Equal(lastOfAll)
-	})
-	slices.SortStableFunc(next, func(a, b due.Standing) int { return at[a.SpliceID].Compare(at[b.SpliceID]) })
+	}
+	for i := range in.v.Belts {
+		if b := &in.v.Belts[i]; !changed[b.BeltID] && !b.Overdue {
+			next = append(next, coming{at: b.Advice.At, belt: b})
+		}
+	}
+	slices.SortStableFunc(next, func(a, b coming) int { return a.at.Compare(b.at) })
 	var rows []comingRow
-	for _, st := range next[:min(len(next), comingShown)] {
-		rows = append(rows, r.comingRow(in, st, at[st.SpliceID]))
+	for _, n := range next[:min(len(next), comingShown)] {
+		if n.belt != nil {
+			rows = append(rows, r.comingBelt(in, n.belt))
+		} else {
+			rows = append(rows, r.comingRow(in, n.splice, n.at))
+		}
 	}
 	return rows
 }
 
+// comingBelt is a belt that comes due as a whole.
+func (r *Request) comingBelt(in todayInputs, b *due.BeltStanding) comingRow {
+	c, _ := in.v.Register.Conveyor(b.ConveyorID)
+	row := comingRow{Name: "The belt of " + c.Tag, To: r.At("conveyors", c.ID), When: r.F.Day(b.Advice.Day), Why: Capital(b.Advice.Reason)}
+	if !b.Band.At10.IsZero() {
+		row.Taper = in.v.taperCell(&due.Forecast{Band: b.Band, Advice: b.Advice})
+	}
+	return row
+}
+
 func (r *Request) comingRow(in todayInputs, st due.Standing, at time.Time) comingRow {
-	row := comingRow{Name: in.v.spliceName(st), To: r.At("splices", st.SpliceID), When: r.F.Day(st.DueDay), Why: Capital(st.Reason), Used: usedOf("", st)}
+	u := usedOf("", st)
+	row := comingRow{Name: in.v.spliceName(st), To: r.At("splices", st.SpliceID), When: r.F.Day(st.DueDay), Why: Capital(st.Reason), Used: &u}
 	if row.When == "" {
 		row.When = r.F.Day(assets.DayOf(at.In(r.F.zone())))
 	}
@@ -257,9 +274,6 @@ func (r *Request) comingRow(in todayInputs, st due.Standing, at time.Time) comin
 		return row
 	}
 	row.Taper = in.v.taperCell(f)
-	if !f.Advice.At.IsZero() {
-		row.When, row.Why = r.F.Day(f.Advice.Day), Capital(f.Advice.Reason)
-	}
 	c, _ := in.v.Register.Conveyor(st.ConveyorID)
 	if stop, _ := nextStop(in.windows, c, r.Now); stop != nil && len(f.Causes) > 0 {
 		row.Why = Capital(in.v.beforeStop(f, stop)) + ". " + row.Why

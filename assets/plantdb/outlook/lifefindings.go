@@ -6,13 +6,14 @@ import (
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
+	"carryside/schedule/due"
 	"carryside/schedule/workorder"
 )
 
-// LifeFindings are the findings on a plant's live splices that can set a date.
+// LifeFindings are the findings on a plant's live splices, and on its belts as they run, that can set a date.
 type LifeFindings struct {
-	Measured  []assets.Finding // with a measurement, from old to new
-	Demanding []assets.Finding // of grade 3 and more not answered for good, and what was found on the same splices since
+	Measured  []assets.Finding // with a measurement, from old to new; those on belts as a whole behind those on splices
+	Demanding []assets.Finding // of grade 3 and more not answered for good, and what was found on the same splices or belts since
 }
 
 // ReadLifeFindings reads them as of an instant and as known at a position.
@@ -30,6 +31,9 @@ func ReadLifeFindings(ctx context.Context, db *plantdb.DB, scope assets.Scope, p
 		if f.Measured, err = on("measurement IS NOT NULL"); err != nil {
 			return err
 		}
+		if err := f.readBelts(ctx, tx, scope, plantID, asOf); err != nil {
+			return err
+		}
 		graded, err := on("grade >= 3 AND refused_by = 0")
 		if err != nil || len(graded) == 0 {
 			return err
@@ -42,13 +46,52 @@ func ReadLifeFindings(ctx context.Context, db *plantdb.DB, scope assets.Scope, p
 			splices[i] = g.SpliceID
 		}
 		since, err := on("grade < 3 AND found_at > ? AND splice_id IN ?", graded[0].FoundAt, splices)
-		f.Demanding = append(graded, since...)
+		f.Demanding = append(append(f.Demanding, graded...), since...)
 		return err
 	})
 	if err != nil {
 		return f, fmt.Errorf("read the findings on the splices of plant %d: %w", plantID, err)
 	}
 	return f, nil
+}
+
+// readBelts adds what was found on the belts as they run as a whole.
+func (f *LifeFindings) readBelts(ctx context.Context, tx *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf) error {
+	live, args := asOf.On("b")
+	on := func(where string, more ...any) ([]assets.Finding, error) {
+		q := tx.SQL(ctx).Scopes(asOf.Rows, plantdb.InScope(scope, "plant_id")).Where("plant_id = ? AND splice_id = 0", plantID).
+			Where("belt_id IN (SELECT b.id FROM belts b WHERE b.plant_id = ? AND b.removed IS NULL AND "+live+")", append([]any{plantID}, args...)...)
+		if asOf.Valid != 0 {
+			q = q.Where("found_at <= ?", asOf.Valid)
+		}
+		return plantdb.Rows[assets.Finding](q.Where(where, more...).Order("found_at, id"))
+	}
+	var quantities []string
+	for _, g := range due.BeltGauges {
+		quantities = append(quantities, g.Quantity)
+	}
+	measured, err := on("quantity IN ? AND measurement IS NOT NULL", quantities)
+	if err != nil {
+		return err
+	}
+	f.Measured = append(f.Measured, measured...)
+	// Of those that led to an order only the ones whose order is still open are asked for: two narrow questions.
+	graded, err := on("grade >= 3 AND refused_by = 0 AND follow_up_order_id = 0")
+	if err != nil {
+		return err
+	}
+	followed, err := on("grade >= 3 AND refused_by = 0 AND follow_up_order_id IN (SELECT o.id FROM orders o WHERE o.plant_id = ? AND o.valid_to IS NULL AND o.known_to IS NULL AND o.state IN ?)",
+		plantID, []workorder.State{workorder.Raised, workorder.Accepted, workorder.Placed, workorder.Started})
+	if graded = append(graded, followed...); err != nil || len(graded) == 0 {
+		return err
+	}
+	first, belts := graded[0].FoundAt, make([]int64, len(graded))
+	for i, g := range graded {
+		first, belts[i] = min(first, g.FoundAt), g.BeltID
+	}
+	since, err := on("grade < 3 AND found_at > ? AND belt_id IN ?", first, belts)
+	f.Demanding = append(append(f.Demanding, graded...), since...)
+	return err
 }
 
 // unanswered leaves out findings whose follow-up was done.

@@ -68,7 +68,9 @@ func (d *Desk) model(ctx context.Context, scope assets.Scope, k *keptFleet, now 
 		return due.LifeModel{}, err
 	}
 	model := modelOf(now, k.plant.Register, k.plant.Rules, kinds, found)
-	k.fleet.Trends = due.Trends(now, k.plant.Register, kinds, found.Measured)
+	onBelts := due.BeltTrends(now, k.plant.Register, found.Measured)
+	k.fleet.Trends = append(due.Trends(now, k.plant.Register, kinds, found.Measured), onBelts...)
+	k.fleet.Belts = due.Belts(now, k.plant.Register, onBelts, due.BeltDemands(now, k.plant.Register, k.plant.Rules, found.Demanding))
 	return model, nil
 }
 
