@@ -96,6 +96,11 @@ var importRules = []importRule{
 		reason:   "recurrence is validated and bounded by dates in the calendar before it reaches the library",
 	},
 	{
+		imported: []string{"github.com/arran4/golang-ical"},
+		doors:    []string{"schedule/calendar"},
+		reason:   "events of a calendar file are bounded and put on the plant's clock before anybody sees them",
+	},
+	{
 		imported: []string{"github.com/alecthomas/kong"},
 		doors:    []string{"cmd/..."},
 		reason:   "flags and environment are read in the program and passed on as arguments",
@@ -141,7 +146,7 @@ var leaves = map[string][]string{
 	"assets":            nil,
 	"assets/unit":       nil,
 	"assets/loop":       nil,
-	"schedule/calendar": {"github.com/robfig/cron/...", "github.com/teambition/rrule-go"},
+	"schedule/calendar": {"github.com/arran4/golang-ical", "github.com/robfig/cron/...", "github.com/teambition/rrule-go"},
 	"schedule/clock":    nil,
 	"schedule/life":     nil,
 	"schedule/plan":     nil,

@@ -3,6 +3,7 @@ package stops_test
 import (
 	"context"
 	"errors"
+	"strings"
 	"testing"
 	"time"
 
@@ -10,6 +11,8 @@ import (
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/plantdbtest"
 	"carryside/assets/plantdb/stops"
+	"carryside/schedule/calendar"
+	"carryside/schedule/window"
 )
 
 var bg = context.Background()
@@ -142,5 +145,56 @@ func TestAConveyorIsInOneIsolationGroup(t *testing.T) {
 	s.Change(t, plantdbtest.Noon.Add(time.Minute), func(c *plantdb.Change) error { return stops.SaveGroup(c, &h) })
 	if all, err := stops.Groups(bg, s.DB, s.Scope, s.Plant.ID); err != nil || len(all) != 1 || all[0].Name != "Screen house" {
 		t.Errorf("groups %+v, %v", all, err)
+	}
+}
+
+func TestACalendarFileIsTakenInOnceAndItsHistoryIsKept(t *testing.T) {
+	s := plantdbtest.Plant(t)
+	zone := calendar.ZoneOf(s.Plant.Location())
+	as := assets.StopWindow{PlantID: s.Plant.ID, LineID: s.Line.ID, Answer: assets.StopAnswer{Word: assets.AnswerAgreed}}
+	take := func(text string) (wrote int) {
+		t.Helper()
+		events, err := calendar.ReadEvents([]byte(text), zone)
+		if err != nil {
+			t.Fatal(err)
+		}
+		held, err := stops.Held(bg, s.DB, s.Scope, s.Plant.ID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		changes := window.ReadIn(events, held, as, zone, plantdbtest.Noon, true)
+		for _, c := range changes {
+			if c.Do != window.Unchanged && c.Do != window.LeaveOut {
+				wrote++
+			}
+		}
+		s.Change(t, plantdbtest.Noon, func(c *plantdb.Change) error { return stops.TakeIn(c, changes) })
+		return wrote
+	}
+	const one = "BEGIN:VCALENDAR\nBEGIN:VEVENT\nUID:1@plant\nSUMMARY:Winter stop\nDTSTART:20261212T060000\nDTEND:20261212T200000\nEND:VEVENT\n"
+	const often = "BEGIN:VEVENT\nUID:2@plant\nSUMMARY:Night\nDTSTART:20261205T200000\nDTEND:20261206T060000\nRRULE:FREQ=WEEKLY\nEND:VEVENT\n" +
+		"BEGIN:VEVENT\nUID:2@plant\nRECURRENCE-ID:20261219T200000\nDTSTART:20261220T200000\nDTEND:20261221T060000\nEND:VEVENT\nEND:VCALENDAR\n"
+	if n := take(one + often); n != 3 {
+		t.Errorf("%d changes, want 3", n)
+	}
+	if n := take(one + often); n != 0 {
+		t.Errorf("the same file again changes %d", n)
+	}
+	var starts []string
+	for _, w := range listed(t, s, "2026-12-01T00:00:00Z", "2026-12-22T00:00:00Z") {
+		starts = append(starts, w.StartLocal)
+	}
+	if got := strings.Join(starts, " "); got != "2026-12-05T20:00 2026-12-12T06:00 2026-12-12T20:00 2026-12-20T20:00" {
+		t.Errorf("stops begin at %s", got)
+	}
+	if n := take(strings.Replace(one, "T060000", "T070000", 1) + often); n != 1 {
+		t.Errorf("a stop moved by an hour: %d changes", n)
+	}
+	past, err := stops.History(bg, s.DB, s.Scope, s.Plant.ID, 0, 0, 10)
+	if err != nil || len(past) != 1 || past[0].Before == nil || past[0].Before.StartLocal != "2026-12-12T06:00" || past[0].After.StartLocal != "2026-12-12T07:00" || past[0].PersonID != 7 {
+		t.Errorf("history %+v, %v", past, err)
+	}
+	if past, err = stops.History(bg, s.DB, assets.PlantScope(s.Plant.ID+1), s.Plant.ID, 0, 0, 10); err != nil || len(past) != 0 {
+		t.Errorf("another plant's reader sees the history: %v, %v", past, err)
 	}
 }

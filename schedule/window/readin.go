@@ -1,0 +1,328 @@
+package window
+
+import (
+	"slices"
+	"strings"
+	"time"
+
+	"carryside/assets"
+	"carryside/schedule/calendar"
+)
+
+// Doing is what a calendar file does to a stop.
+type Doing string
+
+// What a calendar file does.
+const (
+	Add       Doing = "added"
+	Alter     Doing = "changed"
+	TakeAway  Doing = "withdrawn"
+	Unchanged Doing = "as it was"
+	LeaveOut  Doing = "left out"
+)
+
+// Doings lists them in the order they are shown.
+var Doings = []Doing{Add, Alter, TakeAway, LeaveOut, Unchanged}
+
+// Change is what one event of a calendar file would do. Window or Series is the stop as it would be; of what is left out
+// there is neither where nothing can be made of the event.
+type Change struct {
+	Do       Doing
+	Window   *assets.StopWindow
+	Series   *assets.StopRecurrence
+	Was      *assets.StopWindow     // the single stop as it is
+	WasOften *assets.StopRecurrence // the recurring stop as it is
+	Summary  string
+	Why      string
+}
+
+// Held is what a plant holds already, withdrawn stops too.
+type Held struct {
+	Windows []assets.StopWindow
+	Series  []assets.StopRecurrence
+	Placed  map[int64]bool // stops in which work is placed
+}
+
+// ReadIn says what the events of a file would do at a plant, whose zone it is. as carries what the file does not tell: plant,
+// line, conveyors and the answer. An event is known again by its UID. Whole takes the file for all there is: what came
+// from such a file before, for the same line and conveyors, lies ahead and is not in it any more is withdrawn.
+func ReadIn(events []calendar.Event, held Held, as assets.StopWindow, zone calendar.Zone, now time.Time, whole bool) []Change {
+	r := &reading{held: held, as: as, zone: zone, now: now, series: map[string]*assets.StopRecurrence{}, seen: map[string]bool{}}
+	for _, e := range events {
+		if e.Of == nil {
+			r.event(e)
+		}
+	}
+	for _, e := range events {
+		if e.Of != nil {
+			r.override(e)
+		}
+	}
+	if whole {
+		r.missing()
+	}
+	return r.out
+}
+
+type reading struct {
+	held   Held
+	as     assets.StopWindow
+	zone   calendar.Zone
+	now    time.Time
+	series map[string]*assets.StopRecurrence // by UID: those the file holds
+	seen   map[string]bool                   // UID and RECURRENCE-ID
+	out    []Change
+}
+
+func (r *reading) leaveOut(e calendar.Event, why string) {
+	r.out = append(r.out, Change{Do: LeaveOut, Summary: e.Summary, Why: why})
+}
+
+// event takes one that stands for itself or for a series.
+func (r *reading) event(e calendar.Event) {
+	switch {
+	case r.seen[e.UID+"\n"]:
+		r.leaveOut(e, "the file has this event twice")
+		return
+	case e.Wrong != "":
+		r.seen[e.UID+"\n"] = true
+		r.leaveOut(e, e.Wrong)
+		return
+	}
+	r.seen[e.UID+"\n"] = true
+	switch {
+	case e.Rule == "":
+		r.single(e, r.window(e, ""))
+	case e.Zone.String() == r.zone.String():
+		r.recurring(e)
+	default:
+		r.spread(e)
+	}
+}
+
+// window is an event as a stop of the plant.
+func (r *reading) window(e calendar.Event, calendarID string) assets.StopWindow {
+	w := r.as
+	start, end := e.Zone.Instant(e.Start), e.Zone.Instant(e.End)
+	w.Start, w.End, w.Note = assets.InstantOf(start), assets.InstantOf(end), e.Summary
+	w.StartLocal, w.EndLocal = r.zone.Local(start).String(), r.zone.Local(end).String()
+	w.Source = assets.StopSource{CalendarUID: e.UID, CalendarID: calendarID}
+	return w
+}
+
+// single compares a stop with the one of the same UID.
+func (r *reading) single(e calendar.Event, next assets.StopWindow) {
+	i := slices.IndexFunc(r.held.Windows, func(w assets.StopWindow) bool {
+		return w.Source.CalendarUID == next.Source.CalendarUID && w.Source.CalendarID == next.Source.CalendarID
+	})
+	if i < 0 {
+		r.fresh(e, next)
+		return
+	}
+	was := r.held.Windows[i]
+	c := Change{Do: Unchanged, Window: &next, Was: &was, Summary: e.Summary}
+	next.Version, next.Source, next.Answer = was.Version, was.Source, was.Answer
+	switch {
+	case was.Withdrawn:
+		c.Do, c.Why = pickDoing(e.Cancelled), "it is withdrawn here; enter it by hand if it holds again"
+	case !was.End.Time().After(r.now):
+		c.Why = "it is over"
+	case e.Cancelled:
+		next = was
+		next.Withdrawn = true
+		c.Do, c.Why = TakeAway, "the file says that it does not take place"
+	case !sameStop(was, next):
+		c.Do = Alter
+		if was.Start != next.Start || was.End != next.End {
+			next.Answer = r.as.Answer // what was agreed was another time
+		}
+	}
+	r.unlessPlaced(c, next)
+}
+
+// pickDoing is what becomes of a stop that is withdrawn already.
+func pickDoing(cancelled bool) Doing {
+	if cancelled {
+		return Unchanged
+	}
+	return LeaveOut
+}
+
+// unlessPlaced leaves out what would take a stop away, or take its agreement away, while work is placed in it.
+func (r *reading) unlessPlaced(c Change, next assets.StopWindow) {
+	if (c.Do == Alter || c.Do == TakeAway) && r.held.Placed[next.ID] && !next.Agreed() {
+		c.Do, c.Why = LeaveOut, "work is placed in it: take the work out first"
+	}
+	r.out = append(r.out, c)
+}
+
+// fresh adds a stop that the plant does not have.
+func (r *reading) fresh(e calendar.Event, next assets.StopWindow) {
+	c := Change{Do: Add, Window: &next, Summary: e.Summary}
+	switch {
+	case e.Cancelled:
+		c.Do, c.Why = Unchanged, "it does not take place and is not kept here"
+	case !next.End.Time().After(r.now):
+		c.Do, c.Why = LeaveOut, "it is over"
+	case next.End <= next.Start || next.End.Time().Sub(next.Start.Time()) > Longest*24*time.Hour:
+		c.Do, c.Why = LeaveOut, "it is longer than 60 days, or ends as it begins: check its times"
+	default:
+		if twin := r.twin(next); twin {
+			c.Do, c.Why = LeaveOut, "the same stop is entered here by hand already"
+		}
+	}
+	r.out = append(r.out, c)
+}
+
+// twin tells whether a stop of the same line at the same hours stands already.
+func (r *reading) twin(next assets.StopWindow) bool {
+	return slices.ContainsFunc(r.held.Windows, func(w assets.StopWindow) bool {
+		return !w.Withdrawn && w.LineID == next.LineID && w.Start == next.Start && w.End == next.End && slices.Equal(w.ConveyorIDs, next.ConveyorIDs)
+	})
+}
+
+// sameStop tells whether two say the same of when and what stands still.
+func sameStop(a, b assets.StopWindow) bool {
+	return a.Start == b.Start && a.End == b.End && a.LineID == b.LineID && slices.Equal(a.ConveyorIDs, b.ConveyorIDs) && a.Note == b.Note
+}
+
+// recurring compares a series with the one of the same UID.
+func (r *reading) recurring(e calendar.Event) {
+	next := assets.StopRecurrence{PlantID: r.as.PlantID, LineID: r.as.LineID, ConveyorIDs: r.as.ConveyorIDs, Rule: e.Rule, StartLocal: e.Start.String(),
+		EndLocal: e.End.String(), Keeps: assets.KeepsLength, Note: e.Summary, Answer: r.as.Answer, CalendarUID: e.UID}
+	if e.Nominal { // RFC 5545, 3.8.5.3: an end fixes the length of each, a duration its length by the clock
+		next.Keeps = assets.KeepsClock
+	}
+	for _, x := range e.Except {
+		next.Exceptions = append(next.Exceptions, assets.Day(x.Date.String()))
+	}
+	if err := Check(next); err != nil {
+		r.leaveOut(e, err.Error())
+		return
+	}
+	c := Change{Do: Add, Series: &next, Summary: e.Summary}
+	i := slices.IndexFunc(r.held.Series, func(s assets.StopRecurrence) bool { return s.CalendarUID == e.UID })
+	switch {
+	case i < 0 && e.Cancelled:
+		c.Do, c.Why = Unchanged, "it does not take place and is not kept here"
+	case i >= 0:
+		was := r.held.Series[i]
+		c.WasOften = &was
+		next.Version, next.Answer = was.Version, was.Answer
+		switch {
+		case was.Withdrawn:
+			c.Do, c.Why = pickDoing(e.Cancelled), "it is withdrawn here; enter it by hand if it holds again"
+		case e.Cancelled:
+			next = was
+			next.Withdrawn = true
+			c.Do, c.Why = TakeAway, "the file says that it does not take place"
+		case sameSeries(was, next):
+			c.Do = Unchanged
+		default:
+			c.Do = Alter
+			if was.Rule != next.Rule || was.StartLocal != next.StartLocal || was.EndLocal != next.EndLocal || was.Keeps != next.Keeps {
+				next.Answer = r.as.Answer
+			}
+		}
+	}
+	r.series[e.UID] = &next
+	r.out = append(r.out, c)
+}
+
+func sameSeries(a, b assets.StopRecurrence) bool {
+	return a.Rule == b.Rule && a.StartLocal == b.StartLocal && a.EndLocal == b.EndLocal && a.Keeps == b.Keeps && a.LineID == b.LineID && a.Note == b.Note &&
+		slices.Equal(a.ConveyorIDs, b.ConveyorIDs) && slices.Equal(a.Exceptions, b.Exceptions)
+}
+
+// spread enters a series on another clock than the plant's one by one: over a clock change it does not stay at the same time of
+// the plant's day.
+func (r *reading) spread(e calendar.Event) {
+	rule, err := calendar.ParseRecurrence(e.Rule, e.Start, e.Except...)
+	if err != nil {
+		r.leaveOut(e, err.Error())
+		return
+	}
+	length := e.Zone.Instant(e.End).Sub(e.Zone.Instant(e.Start))
+	for _, o := range rule.Between(e.Zone, r.now.Add(-length), r.now.AddDate(1, 0, 35)) {
+		one := e
+		one.Rule, one.Start, one.End = "", o.Planned, e.Zone.Local(o.At.Add(length))
+		id := o.At.UTC().Format("20060102T150405Z")
+		r.seen[e.UID+"\n"+id] = true
+		r.single(one, r.window(one, id))
+	}
+}
+
+// override takes an event that stands in the place of one of a series.
+func (r *reading) override(e calendar.Event) {
+	id := e.Of.String()
+	key := e.UID + "\n" + id
+	switch {
+	case r.seen[key]:
+		r.leaveOut(e, "the file has this event twice")
+		return
+	case e.Wrong != "":
+		r.leaveOut(e, e.Wrong)
+		return
+	}
+	r.seen[key] = true
+	s := r.series[e.UID]
+	if s == nil || e.Zone.String() != r.zone.String() {
+		r.leaveOut(e, "it changes one event of a series that is not taken in as such; enter it by hand")
+		return
+	}
+	next := r.window(e, id)
+	next.Source.PlannedLocal, next.Source.RecurrenceID = id, s.ID
+	i := slices.IndexFunc(r.held.Windows, func(w assets.StopWindow) bool {
+		return s.ID != 0 && w.Source.RecurrenceID == s.ID && strings.HasPrefix(w.Source.PlannedLocal, e.Of.Date.String())
+	})
+	if i >= 0 {
+		was := r.held.Windows[i]
+		next.Version, next.Source, next.Answer = was.Version, was.Source, was.Answer
+		c := Change{Do: Unchanged, Window: &next, Was: &was, Summary: e.Summary}
+		switch {
+		case was.Withdrawn || !was.End.Time().After(r.now):
+		case e.Cancelled:
+			next.Withdrawn, c.Do = true, TakeAway
+		case !sameStop(was, next):
+			c.Do = Alter
+			if was.Start != next.Start || was.End != next.End {
+				next.Answer = r.as.Answer
+			}
+		}
+		r.unlessPlaced(c, next)
+		return
+	}
+	next.Answer = s.Answer
+	c := Change{Do: Add, Window: &next, Summary: e.Summary, Why: "in place of that of " + strings.Replace(id, "T", " ", 1)}
+	switch {
+	case !next.End.Time().After(r.now):
+		c.Do, c.Why = LeaveOut, "it is over"
+	case e.Cancelled:
+		next.Withdrawn, c.Do, c.Why = true, TakeAway, "the file says that it does not take place"
+	}
+	r.out = append(r.out, c)
+}
+
+// missing withdraws what an earlier file brought for the same line and conveyors and this one does not have.
+func (r *reading) missing() {
+	for _, w := range r.held.Windows {
+		gone := !w.Withdrawn && w.Source.CalendarUID != "" && w.Source.RecurrenceID == 0 && w.Start.Time().After(r.now) && r.ours(w.LineID, w.ConveyorIDs) &&
+			!r.seen[w.Source.CalendarUID+"\n"+w.Source.CalendarID]
+		if gone {
+			was, next := w, w
+			next.Withdrawn = true
+			r.unlessPlaced(Change{Do: TakeAway, Window: &next, Was: &was, Summary: w.Note, Why: "it is not in the file any more"}, next)
+		}
+	}
+	for _, s := range r.held.Series {
+		if !s.Withdrawn && s.CalendarUID != "" && r.ours(s.LineID, s.ConveyorIDs) && !r.seen[s.CalendarUID+"\n"] {
+			was, next := s, s
+			next.Withdrawn = true
+			r.out = append(r.out, Change{Do: TakeAway, Series: &next, WasOften: &was, Summary: s.Note, Why: "it is not in the file any more"})
+		}
+	}
+}
+
+func (r *reading) ours(line int64, conveyors []int64) bool {
+	return line == r.as.LineID && slices.Equal(conveyors, r.as.ConveyorIDs)
+}

@@ -1,0 +1,182 @@
+package window
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"carryside/assets"
+	"carryside/schedule/calendar"
+)
+
+var now = at("2026-11-25T05:40:00Z")
+
+// ics makes a calendar file of events.
+func ics(events ...string) string {
+	text := "BEGIN:VCALENDAR\nVERSION:2.0\nPRODID:-//plant outages//EN\n"
+	for _, e := range events {
+		text += "BEGIN:VEVENT\n" + e + "\nEND:VEVENT\n"
+	}
+	return text + "END:VCALENDAR\n"
+}
+
+// kept does what the changes say, as the database would: rows get numbers.
+func kept(h Held, changes []Change) Held {
+	ids := map[string]int64{}
+	for _, c := range changes {
+		if c.Series == nil || c.Do != Add && c.Do != Alter && c.Do != TakeAway {
+			continue
+		}
+		s := *c.Series
+		if c.Do == Add {
+			s.ID = int64(100 + len(h.Series))
+			h.Series = append(h.Series, s)
+		}
+		for i := range h.Series {
+			if h.Series[i].ID == s.ID {
+				h.Series[i] = s
+			}
+		}
+		ids[s.CalendarUID] = s.ID
+	}
+	for _, c := range changes {
+		if c.Window == nil || c.Do != Add && c.Do != Alter && c.Do != TakeAway {
+			continue
+		}
+		w := *c.Window
+		if w.Source.PlannedLocal != "" && w.Source.RecurrenceID == 0 {
+			w.Source.RecurrenceID = ids[w.Source.CalendarUID]
+		}
+		if w.ID == 0 {
+			w.ID = int64(1 + len(h.Windows))
+			h.Windows = append(h.Windows, w)
+			continue
+		}
+		for i := range h.Windows {
+			if h.Windows[i].ID == w.ID {
+				h.Windows[i] = w
+			}
+		}
+	}
+	return h
+}
+
+func counted(changes []Change) string {
+	n := map[Doing]int{}
+	for _, c := range changes {
+		n[c.Do]++
+	}
+	var words []string
+	for _, d := range Doings {
+		if n[d] > 0 {
+			words = append(words, fmt.Sprintf("%d %s", n[d], d))
+		}
+	}
+	return strings.Join(words, ", ")
+}
+
+func read(t *testing.T, text string, h Held, whole bool) []Change {
+	t.Helper()
+	z := berlin(t)
+	events, err := calendar.ReadEvents([]byte(text), z)
+	if err != nil {
+		t.Fatal(err)
+	}
+	as := assets.StopWindow{PlantID: 3, LineID: 2, Answer: assets.StopAnswer{Word: assets.AnswerAgreed}}
+	return ReadIn(events, h, as, z, now, whole)
+}
+
+const (
+	december  = "UID:1@plant\nSUMMARY:Winter stop\nDTSTART;TZID=Europe/Berlin:20261212T060000\nDTEND;TZID=Europe/Berlin:20261212T200000"
+	series    = "UID:2@plant\nSUMMARY:Night\nDTSTART;TZID=Europe/Berlin:20261205T200000\nDTEND;TZID=Europe/Berlin:20261206T060000\nRRULE:FREQ=MONTHLY;BYDAY=1SA"
+	moved     = "UID:2@plant\nSUMMARY:Night\nRECURRENCE-ID;TZID=Europe/Berlin:20270102T200000\nDTSTART;TZID=Europe/Berlin:20270103T200000\nDTEND;TZID=Europe/Berlin:20270104T060000"
+	elsewhere = "UID:3@plant\nSUMMARY:Head office drill\nDTSTART;TZID=America/New_York:20261207T060000\nDTEND;TZID=America/New_York:20261207T080000\nRRULE:FREQ=MONTHLY;COUNT=2"
+	past      = "UID:4@plant\nSUMMARY:Over\nDTSTART:20261001T060000\nDTEND:20261001T080000"
+)
+
+func TestTheSameFileAgainChangesNothing(t *testing.T) {
+	text := ics(december, series, moved, elsewhere, past)
+	first := read(t, text, Held{}, true)
+	if got := counted(first); got != "5 added, 1 left out" {
+		t.Fatalf("the file does: %s", got)
+	}
+	h := kept(Held{}, first)
+	if got := counted(read(t, text, h, true)); got != "1 left out, 5 as it was" {
+		t.Errorf("again it does: %s", got)
+	}
+}
+
+func TestWhatChangedInTheFileChangesHere(t *testing.T) {
+	h := kept(Held{}, read(t, ics(december, series), Held{}, false))
+	for i := range h.Windows {
+		h.Windows[i].Answer = assets.StopAnswer{Word: assets.AnswerAsked}
+	}
+	for name, tt := range map[string]struct {
+		text  string
+		whole bool
+		want  string
+		check func([]Change) bool
+	}{
+		"moved by an hour: what was said of the other hour holds no more": {ics(strings.ReplaceAll(december, "T060000", "T070000"), series), false, "1 changed, 1 as it was",
+			func(c []Change) bool {
+				return c[0].Window.Answer.Word == assets.AnswerAgreed && c[0].Window.StartLocal == "2026-12-12T07:00"
+			}},
+		"another name only: the answer stays": {ics(strings.ReplaceAll(december, "Winter", "Long"), series), false, "1 changed, 1 as it was",
+			func(c []Change) bool { return c[0].Window.Answer.Word == assets.AnswerAsked }},
+		"cancelled":                           {ics(december+"\nSTATUS:CANCELLED", series), false, "1 withdrawn, 1 as it was", nil},
+		"a night left out of the series":      {ics(december, series+"\nEXDATE;TZID=Europe/Berlin:20270206T200000"), false, "1 changed, 1 as it was", nil},
+		"missing in a file that is not all":   {ics(series), false, "1 as it was", nil},
+		"missing in a file that is all":       {ics(series), true, "1 withdrawn, 1 as it was", nil},
+		"the series missing, the file is all": {ics(december), true, "1 withdrawn, 1 as it was", nil},
+		"twice in the file":                   {ics(december, december, series), false, "1 left out, 2 as it was", nil},
+	} {
+		t.Run(name, func(t *testing.T) {
+			changes := read(t, tt.text, h, tt.whole)
+			if got := counted(changes); got != tt.want {
+				t.Errorf("it does: %s, want %s", got, tt.want)
+			}
+			if tt.check != nil && !tt.check(changes) {
+				t.Errorf("changed to %+v", changes[0].Window)
+			}
+		})
+	}
+}
+
+func TestAStopWithWorkInItIsNotTakenAway(t *testing.T) {
+	h := kept(Held{}, read(t, ics(december), Held{}, false))
+	h.Placed = map[int64]bool{h.Windows[0].ID: true}
+	changes := read(t, ics(december+"\nSTATUS:CANCELLED"), h, false)
+	if got := counted(changes); got != "1 left out" || !strings.Contains(changes[0].Why, "work is placed") {
+		t.Errorf("it does: %s (%s)", got, changes[0].Why)
+	}
+	if got := counted(read(t, ics(strings.ReplaceAll(december, "T060000", "T070000")), h, false)); got != "1 changed" {
+		t.Errorf("a stop that stays agreed is moved with its work: %s", got)
+	}
+}
+
+// TestASeriesOnAnotherClockFollowsThatClock: New York changes its clocks on 14 March 2027 (second Sunday, US Energy Policy Act of
+// 2005), Germany on 28 March, so that in between the stop is an hour earlier at the plant.
+func TestASeriesOnAnotherClockFollowsThatClock(t *testing.T) {
+	drill := "UID:5@plant\nSUMMARY:Drill\nDTSTART;TZID=America/New_York:20270312T060000\nDTEND;TZID=America/New_York:20270312T080000\nRRULE:FREQ=WEEKLY;COUNT=4"
+	var starts []string
+	for _, c := range read(t, ics(drill), Held{}, false) {
+		starts = append(starts, c.Window.StartLocal)
+	}
+	want := "[2027-03-12T12:00 2027-03-19T11:00 2027-03-26T11:00 2027-04-02T12:00]"
+	if got := fmt.Sprint(starts); got != want {
+		t.Errorf("stops begin at %s, want %s", got, want)
+	}
+}
+
+func TestTheStopEnteredByHandIsNotDoubled(t *testing.T) {
+	first := read(t, ics(december), Held{}, false)
+	byHand := *first[0].Window
+	byHand.ID, byHand.Source = 9, assets.StopSource{}
+	if got := counted(read(t, ics(december), Held{Windows: []assets.StopWindow{byHand}}, false)); got != "1 left out" {
+		t.Errorf("it does: %s", got)
+	}
+	if byHand.End.Time().Sub(byHand.Start.Time()) != 14*time.Hour {
+		t.Errorf("the stop is %s long", byHand.End.Time().Sub(byHand.Start.Time()))
+	}
+}
