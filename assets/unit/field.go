@@ -174,6 +174,16 @@ func (f Field) Number(stored float64, system assets.UnitSystem) string {
 	return f.number(u.of(r), u, 0)
 }
 
+// In is a stored value in the field's unit, as a number: for drawings.
+func (f Field) In(stored float64, system assets.UnitSystem) float64 {
+	r := Exact(stored)
+	if r == nil {
+		return stored
+	}
+	v, _ := f.unit(system).of(r).Float64()
+	return v
+}
+
 // show writes a stored value in the field's unit.
 func (f Field) show(r *big.Rat, system assets.UnitSystem) string {
 	u := f.unit(system)

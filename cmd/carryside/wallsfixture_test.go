@@ -16,9 +16,11 @@ import (
 	"carryside/assets/plantdb/issued"
 	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/plantdbtest"
+	"carryside/assets/plantdb/pressing"
 	"carryside/assets/plantdb/registry"
 	"carryside/assets/plantdb/stops"
 	"carryside/reports"
+	"carryside/schedule/press"
 	"carryside/schedule/rules"
 	"carryside/schedule/workorder"
 	"carryside/server"
@@ -89,7 +91,7 @@ func numberFrom(t *testing.T, db *plantdb.DB, n int64) {
 	act := plantdb.Act{Origin: plantdb.Command, Action: "number", Now: plantDay.AddDate(-1, 0, 0), Company: true}
 	must(t, db.Change(t.Context(), act, func(c *plantdb.Change) error {
 		for _, kind := range []string{"customers", "plants", "lines", "conveyors", "belts", "splices", "findings", "contacts", "contracts", "meters", "held_readings", "orders", "order_events", "occurrences",
-			"rules", "stop_windows", "people", "import_mappings", "attachments"} {
+			"rules", "stop_windows", "people", "import_mappings", "attachments", "press_records"} {
 			if err := c.Tx().Exec("INSERT INTO id_counters (kind, next) VALUES (?, ?) ON CONFLICT (kind) DO UPDATE SET next = excluded.next", kind, n).Error; err != nil {
 				return err
 			}
@@ -137,6 +139,7 @@ func newEstate(t *testing.T, db *plantdb.DB, mark string, customer int64, n int)
 	e.write(t, db, plantDay.Add(20*time.Minute), e.advance)
 	e.write(t, db, plantDay.Add(30*time.Minute), e.remind)
 	e.write(t, db, plantDay.Add(35*time.Minute), e.attach)
+	e.write(t, db, plantDay.Add(37*time.Minute), e.press)
 	return e
 }
 
@@ -308,6 +311,39 @@ func (e *estate) attach(c *plantdb.Change) error {
 		e.ids["attachment"] = a.ID
 	}
 	return e.issue(c)
+}
+
+// press records how the plant's splice was pressed, by the company's recipe.
+func (e *estate) press(c *plantdb.Change) error {
+	all, err := pressing.Recipes(c.Context(), c.DB, plantdb.AsOf{})
+	if err != nil {
+		return err
+	}
+	if len(all) == 0 {
+		all = []assets.Recipe{houseRecipe()}
+		if err := pressing.SaveRecipe(c, &all[0]); err != nil {
+			return err
+		}
+	}
+	hot := 56.0
+	rec := assets.PressRecord{PlantID: e.plant, SpliceID: e.ids["splice"], RecipeID: all[0].ID, Edition: all[0].Edition, Press: e.says("press"), PressedAt: assets.InstantOf(plantDay.AddDate(0, 0, -3)),
+		Figures: []assets.PressFigure{{Name: press.ReleaseTemp, Value: &hot, Verdict: string(press.Within)}}, Verdict: string(press.Within), Reason: e.says("pressreason")}
+	err = pressing.Keep(c, &rec, "2026-11-25")
+	e.ids["record"] = rec.ID
+	return err
+}
+
+// houseRecipe is the company's recipe; it is the same for every plant and so carries no mark.
+func houseRecipe() assets.Recipe {
+	r := assets.Recipe{Name: "HV 145", Form: assets.FormStepped, Bond: assets.BondHotVulcanised}
+	for _, q := range press.Quantities[:15] {
+		v := (q.Least + q.Most) / 2
+		if q.Name == "release_most_c" {
+			v = q.Least
+		}
+		r.Values = append(r.Values, assets.CatalogueValue{Quantity: q.Name, Value: v, Unit: q.Unit, Class: assets.ClassP})
+	}
+	return r
 }
 
 // issue gives a report out whose file, scope and title carry the plant's mark.

@@ -46,7 +46,11 @@ func (t *Trace) Judge(by Recipe) Judgement {
 		} else {
 			one.judge()
 		}
-		j.Cycles = append(j.Cycles, Cycle{s.first + 1, s.last + 1, overall(one.out), one.out})
+		c := Cycle{FirstRow: s.first + 1, LastRow: s.last + 1, Overall: overall(one.out), Criteria: one.out}
+		if known(one.dwell.provenMin) && !doubtful {
+			c.DwellFromS, c.DwellToS = one.dwell.from.s, one.dwell.to.s
+		}
+		j.Cycles = append(j.Cycles, c)
 	}
 	return j
 }

@@ -101,6 +101,8 @@ type Cycle struct {
 	FirstRow, LastRow int // data rows, counted from 1 without headings and incomplete rows
 	Overall           Verdict
 	Criteria          []Criterion
+	DwellFromS        float64 // the dwell that was found, on the file's clock; equal to its end when none was
+	DwellToS          float64
 }
 
 // Judgement is a whole file judged.

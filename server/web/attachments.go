@@ -152,34 +152,43 @@ var busyUploads = problem.Status{Code: http.StatusServiceUnavailable, Title: "To
 
 // takeAttachment reads the file that was sent and keeps it.
 func (s *Site) takeAttachment(r *Request, of keptWith) (to, notice string, err error) {
-	select {
-	case uploads <- struct{}{}:
-		defer func() { <-uploads }()
-	default:
-		return "", "", busyUploads
-	}
-	head, err := r.C.FormFile("file")
-	if err != nil || head == nil || head.Filename == "" {
-		return "", "", assets.Invalid{"file": "choose the file to keep"}
-	}
-	if head.Size > enclosure.MaxBytes {
-		return "", "", enclosure.TooLarge
-	}
-	file, err := head.Open()
+	name, sent, err := r.sentFile("file")
 	if err != nil {
-		return "", "", fmt.Errorf("open the file that was sent: %w", err)
+		return "", "", err
 	}
-	sent, err := io.ReadAll(io.LimitReader(file, enclosure.MaxBytes+1))
-	if err = errors.Join(err, file.Close()); err != nil {
-		return "", "", fmt.Errorf("read the file that was sent: %w", err)
-	}
-	a := assets.Attachment{PlantID: r.PlantID(), OfKind: of.kind, OfID: of.id, Name: head.Filename}
+	a := assets.Attachment{PlantID: r.PlantID(), OfKind: of.kind, OfID: of.id, Name: name}
 	again, err := s.Attachments.Attach(r.Context(), r.Scope, r.act("keep a file with "+of.says, ""), &a, sent)
 	notice = a.Name + " is kept with " + of.says + "."
 	if again {
 		notice = "This file is kept already, as " + a.Name + "; nothing was added."
 	}
 	return r.C.Request.URL.Path, notice, err
+}
+
+// sentFile reads the file of a form's field: its name as sent and its bytes, at most as many as are kept.
+func (r *Request) sentFile(field string) (name string, sent []byte, err error) {
+	select {
+	case uploads <- struct{}{}:
+		defer func() { <-uploads }()
+	default:
+		return "", nil, busyUploads
+	}
+	head, err := r.C.FormFile(field)
+	if err != nil || head == nil || head.Filename == "" {
+		return "", nil, assets.Invalid{field: "choose the file to keep"}
+	}
+	if head.Size > enclosure.MaxBytes {
+		return "", nil, enclosure.TooLarge
+	}
+	file, err := head.Open()
+	if err != nil {
+		return "", nil, fmt.Errorf("open the file that was sent: %w", err)
+	}
+	sent, err = io.ReadAll(io.LimitReader(file, enclosure.MaxBytes+1))
+	if err = errors.Join(err, file.Close()); err != nil {
+		return "", nil, fmt.Errorf("read the file that was sent: %w", err)
+	}
+	return head.Filename, sent, nil
 }
 
 // attachmentAsked finds the attachment an address names.

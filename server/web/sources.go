@@ -32,6 +32,7 @@ type Sources struct {
 	Lives      Lives
 
 	Attachments Attachments
+	Pressing    Pressing
 }
 
 // Act says who changes something, as which deed, why and when: it becomes the journal's entry. The origin of

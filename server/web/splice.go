@@ -76,7 +76,11 @@ func (s *Site) splice(r *Request) error {
 	if err != nil {
 		return err
 	}
-	p.Also = append(p.Also, files)
+	pressed, err := s.pressLinks(r, sp)
+	if err != nil {
+		return err
+	}
+	p.Also = append(append(p.Also, pressed...), files)
 	return r.Show("splice", p)
 }
 

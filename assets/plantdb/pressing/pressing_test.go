@@ -1,0 +1,118 @@
+package pressing_test
+
+import (
+	"errors"
+	"testing"
+	"time"
+
+	"carryside/assets"
+	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/orders"
+	"carryside/assets/plantdb/plantdbtest"
+	"carryside/assets/plantdb/pressing"
+	"carryside/schedule/press"
+	"carryside/schedule/workorder"
+)
+
+// figures of an invented recipe for a large vulcaniser, inside the usual bands (common practice).
+var figures = map[string]float64{"set_top_c": 145, "set_bottom_c": 145, "tolerance_k": 5, "heating_rate_least_k_min": 2, "heating_rate_most_k_min": 4,
+	"time_to_temperature_most_min": 60, "dwell_least_min": 30, "dwell_most_min": 45, "overshoot_most_k": 5, "pressure_pa": 1e6, "pressure_tolerance_percent": 10,
+	"spread_most_k": 6, "cooling_most_min": 60, "release_most_c": 60, "duration_most_min": 140}
+
+func recipe() assets.Recipe {
+	r := assets.Recipe{Name: "HV 145", Form: assets.FormStepped, Bond: assets.BondHotVulcanised}
+	for _, q := range press.Quantities {
+		if v, ok := figures[q.Name]; ok {
+			r.Values = append(r.Values, assets.CatalogueValue{Quantity: q.Name, Value: v, Unit: q.Unit, Class: assets.ClassP})
+		}
+	}
+	return r
+}
+
+// lead changes the company's own things.
+func lead(t *testing.T, s *plantdbtest.Site, now time.Time, fn func(*plantdb.Change) error) error {
+	return s.DB.Change(t.Context(), plantdb.Act{PersonID: 0, Origin: plantdb.Screen, Action: "test", Now: now, Company: true}, fn)
+}
+
+func TestChangedRecipeKeepsTheEditionThatSplicesWereMadeWith(t *testing.T) {
+	s := plantdbtest.Plant(t)
+	r := recipe()
+	must(t, lead(t, s, plantdbtest.Noon, func(c *plantdb.Change) error { return pressing.SaveRecipe(c, &r) }))
+	next := r
+	next.Values = append([]assets.CatalogueValue(nil), r.Values...)
+	for i := range next.Values {
+		if next.Values[i].Quantity == "dwell_least_min" {
+			next.Values[i].Value = 35
+		}
+	}
+	later := plantdbtest.Noon.Add(48 * time.Hour)
+	err := lead(t, s, later, func(c *plantdb.Change) error { return pressing.SaveRecipe(c, &next) })
+	var bad assets.Invalid
+	if !errors.As(err, &bad) || bad["changed"] == "" {
+		t.Fatalf("an edition without a reason: %v, want it asked for", err)
+	}
+	next.Changed = "dwell 35 min, was 30: two test pieces tore at the tie gum"
+	must(t, lead(t, s, later, func(c *plantdb.Change) error { return pressing.SaveRecipe(c, &next) }))
+	all, err := pressing.Editions(t.Context(), s.DB, r.ID)
+	must(t, err)
+	if len(all) != 2 || all[0].Edition != 2 || all[1].Edition != 1 {
+		t.Fatalf("editions %+v, want 2 and 1", all)
+	}
+	old, _ := assets.ValueOf(all[1].Values, "dwell_least_min")
+	if old.Value != 30 || all[1].ValidTo == nil || *all[1].ValidTo != assets.InstantOf(later) {
+		t.Errorf("edition 1 holds a dwell of %v until %v, want 30 until %v", old.Value, all[1].ValidTo, later)
+	}
+	stale := r
+	stale.Changed = "somebody else's"
+	if err := lead(t, s, later, func(c *plantdb.Change) error { return pressing.SaveRecipe(c, &stale) }); !errors.Is(err, assets.ErrConflict) {
+		t.Errorf("an edition on top of an older one: %v, want a conflict", err)
+	}
+}
+
+func TestSpliceOpenedTooWarmNeedsAReasonAndIsLookedAtEarly(t *testing.T) {
+	s := plantdbtest.Plant(t)
+	r := recipe()
+	must(t, lead(t, s, plantdbtest.Noon, func(c *plantdb.Change) error { return pressing.SaveRecipe(c, &r) }))
+	by, err := press.FromValues(r.Values)
+	must(t, err)
+	judged := press.JudgeFigures(by, map[string]float64{press.HeatingRateTop: 3, press.HeatingRateBottom: 3, press.TimeToTemperature: 46, press.DwellTime: 36, press.Overshoot: 3,
+		press.PressureMin: 9.8, press.PressureMax: 10.2, press.SpreadInDwell: 2, press.ReleaseTemp: 66, press.Duration: 119, press.CoolingTime: 39})
+	rec := assets.PressRecord{PlantID: s.Plant.ID, SpliceID: s.Splice.ID, RecipeID: r.ID, Edition: 1, Press: "press 1", PressedAt: assets.InstantOf(plantdbtest.Noon), Verdict: string(judged.Overall)}
+	for _, c := range judged.Criteria {
+		rec.Figures = append(rec.Figures, assets.PressFigure{Name: c.Name, Value: c.Value, Verdict: string(c.Verdict), Why: c.Why})
+	}
+	keep := func(r *assets.PressRecord) error {
+		return s.DB.Change(t.Context(), plantdb.Act{Origin: plantdb.Screen, Action: "test", Now: plantdbtest.Noon, Plants: []int64{s.Plant.ID}}, func(c *plantdb.Change) error { return pressing.Keep(c, r, "2026-11-25") })
+	}
+	var bad assets.Invalid
+	if err := keep(&rec); !errors.As(err, &bad) || bad["reason"] == "" {
+		t.Fatalf("kept without a reason: %v", err)
+	}
+	rec.Reason = "stop brought forward by 40 min"
+	must(t, keep(&rec))
+	list, _, err := orders.List(t.Context(), s.DB, s.Scope, orders.Filter{SpliceID: s.Splice.ID, Kind: workorder.KindInspection})
+	must(t, err)
+	if len(list) != 1 || list[0].LatestDay != "2026-12-02" || list[0].ID != rec.FollowUpID {
+		t.Errorf("raised %+v, want one inspection by 2 December", list)
+	}
+	found, err := pressing.Records(t.Context(), s.DB, s.Scope, pressing.Filter{SpliceID: s.Splice.ID})
+	must(t, err)
+	if len(found) != 1 || found[0].Edition != 1 || found[0].Verdict != "outside" || len(found[0].Figures) != 11 {
+		t.Errorf("kept %+v, want the record with its 11 figures", found)
+	}
+	if other, err := pressing.Records(t.Context(), s.DB, assets.PlantScope(s.Plant.ID+1), pressing.Filter{}); err != nil || len(other) != 0 {
+		t.Errorf("another plant sees %d records (%v)", len(other), err)
+	}
+	unknown := rec
+	unknown.Edition = 7
+	if err := keep(&unknown); !errors.As(err, &bad) || bad["recipe"] == "" {
+		t.Errorf("an edition nobody wrote: %v", err)
+	}
+}
+
+func must(t *testing.T, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
