@@ -42,7 +42,7 @@ func commands() []command {
 		{"new-migration", "NAME", "the same-numbered pair of migration files, SQLite and PostgreSQL", runNewMigration},
 		{"fleet", "--out FILE [--plants N]", "the benchmark fleet of 400 plants as an SQLite file", runFleet},
 		{"bench", "FILE", "a table of what pages, evaluation, reports and imports cost on a fleet", runBench},
-		{"soak", "raise|crash|load [--kills N] [--lasts TIME] [--seed N]", "what works on a database killed at random: each occurrence raised once, nothing lost that was answered; or all of it at once: nobody locked out", runSoak},
+		{"soak", "raise|crash|load|fit [--kills N] [--lasts TIME] [--seed N] [--cohorts N]", "what works on a database killed at random: each occurrence raised once, nothing lost that was answered; all of it at once: nobody locked out; or random cohorts: no search beats the fit", runSoak},
 		{"study", "life [--draws N] [--seed N]", "simulated cohorts: bias, and what limits and due bands hold of what they promise", runStudy},
 		{"shots", "--out DIR", "pictures of every screen (build with -tags browser)", runShots},
 	}

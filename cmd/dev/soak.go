@@ -13,7 +13,7 @@ import (
 
 // soaks are the soaks by name.
 var soaks = map[string]func(context.Context, environment, []string) error{
-	"raise": soakRaise, "crash": soakCrash, "load": soakLoad,
+	"raise": soakRaise, "crash": soakCrash, "load": soakLoad, "fit": soakFit,
 }
 
 // runSoak repeats, for as long as asked, what a test does for seconds.
