@@ -27,9 +27,9 @@ var audit = Entry{
 	periodic: true,
 	rows:     Inputs.auditRows,
 	notes: []string{
-		"An extract of one plant, line or conveyor holds the entries that name that plant. Those of several plants at once stand in the extract of their customer, and those of catalogues and rules for all in an extract of plants.",
+		"An extract of one plant, line or conveyor holds the entries that name that plant. Those of several plants at once stand in the extract of their customer, and those of catalogues and rules for all in an extract of everything.",
 		"An entry that brought in a list counts its rows and does not show each; the journal protects every one of them. Personal data is left out of the journal.",
-		"The checkpoints prove, when they are kept outside, that the journal is the one there was: 'carryside verify --checkpoint FILE'. Each line of that file is chain, entry and hash as they stand here.",
+		"The checkpoints prove, when they are kept outside, that the journal is the one there was: 'carryside verify --checkpoint FILE'. Each line of that file is a checkpoint as it stands under After.",
 		"That evidence is there does not say that the work was done well. Nothing in this extract says that a conveyor is safe to run; site rules, local codes and qualified people decide that.",
 	},
 }
@@ -55,7 +55,7 @@ var auditColumns = []Column{
 	{Key: "part", Heading: "Part", Kind: KindText, WidthCh: 12, Wrap: true, Meaning: "checkpoint; what became of a splice; an order withdrawn or a follow-up refused; a correction: a value said before and held wrong from the thing's beginning; or any other entry of the journal"},
 	{Key: "conveyor", Heading: "Conveyor", Kind: KindText, WidthCh: 10, Meaning: "the conveyor's tag"},
 	{Key: "splice", Heading: "Splice", Kind: KindText, WidthCh: 7, Meaning: "the mark of the splice in its belt"},
-	{Key: "at", Heading: "When", Kind: KindInstant, WidthCh: 16, Meaning: "of a splice, a withdrawal or a refusal when it was so, of an entry when it was entered, of a checkpoint when the chain stood there; on the clock of the plant, over several plants of the company"},
+	{Key: "at", Heading: "When", Kind: KindInstant, WidthCh: 16, Meaning: "of a splice, a withdrawal or a refusal when it was so, of an entry when it was entered, of a checkpoint the moment at which the chain stood there; on the clock of the plant, over several plants of the company"},
 	{Key: "chain", Heading: "Chain", Kind: KindInteger, WidthCh: 6, Meaning: "number of the journal's chain"},
 	{Key: "entry", Heading: "Entry", Kind: KindInteger, WidthCh: 8, Meaning: "position in the chain"},
 	{Key: "who", Heading: "Who", Kind: KindText, WidthCh: 14, Wrap: true, Meaning: "who entered, made, withdrew or refused; empty where no person did"},
@@ -65,7 +65,7 @@ var auditColumns = []Column{
 	{Key: "so_from", Heading: "So from", Kind: KindInstant, WidthCh: 16, Meaning: "from when on it was so at the plant, as entered; empty: from the thing's beginning"},
 	{Key: "so_to", Heading: "So to", Kind: KindInstant, WidthCh: 16, Meaning: "to when; empty: until further notice"},
 	{Key: "before", Heading: "Before", Kind: KindText, WidthCh: 26, Wrap: true, Meaning: "the values that changed, as they stood; empty for something new"},
-	{Key: "after", Heading: "After", Kind: KindText, WidthCh: 26, Wrap: true, Meaning: "the same values after; of something new all that was given; of a list how many rows"},
+	{Key: "after", Heading: "After", Kind: KindText, WidthCh: 26, Wrap: true, Meaning: "the same values after; of something new all that was given; of a list how many rows; of a checkpoint chain, entry and hash"},
 	{Key: "reason", Heading: "Reason", Kind: KindText, WidthCh: 24, Wrap: true, Meaning: "why, as it was given"},
 	{Key: "findings", Heading: "Findings", Kind: KindInteger, WidthCh: 8, Meaning: "recorded at the splice up to the end of the period"},
 	{Key: "attachments", Heading: "Files", Kind: KindInteger, WidthCh: 7, Meaning: "photos, traces and certificates attached to the splice, to findings at it and to the orders that made and ended it"},
@@ -81,7 +81,9 @@ type AuditSource interface {
 	// AuditEntries hands over entries of a journal that were entered in a span, newest first.
 	AuditEntries(ctx context.Context, of JournalOf, in Span, yield func(AuditEntry) error) error
 	// AuditPlace is where the chain of a customer (0: the company's) stood at an instant, as far as it is read; zero: where it is read to.
-	AuditPlace(ctx context.Context, customerID int64, at time.Time) (AuditPlace, error)
+	AuditPlace(ctx context.Context, customerID int64, at time.Time) (ChainRead, error)
+	// Everywhere tells whether the source reaches every plant, and so what the company keeps for all.
+	Everywhere() bool
 }
 
 // JournalOf says which entries: those that name a plant, a customer's that name no single plant, or with neither the
@@ -130,12 +132,6 @@ type AuditRow struct {
 	Corrects                bool // a value said before was held wrong from the thing's beginning
 }
 
-// AuditPlace is where a chain stood.
-type AuditPlace struct {
-	ChainRead
-	At time.Time // of its newest entry
-}
-
 // MadeEvent, EndedEvent, WithdrawnEvent and RefusedEvent say which part of the extract an event belongs to.
 func MadeEvent(remade bool) string {
 	if remade {
@@ -166,8 +162,10 @@ func (in Inputs) auditRows(ctx context.Context, r *Report, plants []PlantName, y
 		return errors.New("this source keeps no journal to extract")
 	}
 	a := auditing{in: in, source: source, r: r, yield: yield, narrow: in.Filter.Line+in.Filter.Conveyor != ""}
-	if err := a.head(ctx, PlantName{}, plants); err != nil {
-		return err
+	if source.Everywhere() && in.Filter == (Filter{}) && in.PlantID == 0 {
+		if err := a.head(ctx, PlantName{}, plants); err != nil {
+			return err
+		}
 	}
 	last := PlantName{}
 	for _, p := range plants {
@@ -207,7 +205,7 @@ func (a *auditing) span(zone *time.Location) (Span, error) {
 }
 
 // head tells where a customer's chain stood when the period began, when it ended and where it was read to, and the entries
-// that name no single plant. Of the company it is told once.
+// that name no single plant. Of the company it is told in an extract of everything.
 func (a *auditing) head(ctx context.Context, of PlantName, plants []PlantName) error {
 	zone := a.in.Zone
 	span, err := a.span(zone)
@@ -227,7 +225,10 @@ func (a *auditing) head(ctx context.Context, of PlantName, plants []PlantName) e
 		if err != nil {
 			return err
 		}
-		if err := a.checkpoint(of.Customer, place.says, at, zone); err != nil {
+		if place.at.IsZero() {
+			place.at = a.r.AsOf.Built
+		}
+		if err := a.tell(auditCells{"customer": Text(of.Customer), "part": Text(partCheckpoint), "at": Instant(place.at, zone), "what": Text(place.says), "after": Text(at.Words())}); err != nil {
 			return err
 		}
 	}
@@ -235,16 +236,6 @@ func (a *auditing) head(ctx context.Context, of PlantName, plants []PlantName) e
 		return nil
 	}
 	return a.entries(ctx, JournalOf{CustomerID: of.CustomerID}, PlantName{Customer: of.Customer, Zone: zone}, span)
-}
-
-func (a *auditing) checkpoint(customer, says string, at AuditPlace, zone *time.Location) error {
-	row := auditCells{"customer": Text(customer), "part": Text(partCheckpoint), "what": Text(says), "thing": Text(at.Name), "hash": Text(at.Hash)}
-	if at.Entry == 0 {
-		row["after"] = Text("no entry yet")
-		return a.tell(row)
-	}
-	row["at"], row["chain"], row["entry"], row["after"] = Instant(at.At, zone), whole(at.Chain), whole(at.Entry), Text(at.Words())
-	return a.tell(row)
 }
 
 // plant tells what became of one plant's splices and orders, then its journal.

@@ -175,12 +175,6 @@ func (db *DB) CustomerEntries(ctx context.Context, scope assets.Scope, customerI
 	return asked.entries(db.SQL(ctx).Where("chain_id = (SELECT c.id FROM chains c WHERE c.customer_id = ?) AND plant_id = 0", customerID))
 }
 
-// EnteredAt is when an entry of a chain was made; 0 when there is none.
-func (db *DB) EnteredAt(ctx context.Context, chainID, position int64) (at assets.Instant, err error) {
-	err = db.SQL(ctx).Raw("SELECT at FROM journal_entries WHERE chain_id = ? AND position = ?", chainID, position).Scan(&at).Error
-	return at, err
-}
-
 // CompanyEntries returns entries of the company's chain that touched one of the things asked for, newest first: what
 // plants of every customer rest on.
 func (db *DB) CompanyEntries(ctx context.Context, asked JournalAsked) ([]Entry, error) {

@@ -38,6 +38,7 @@ type beltQuery struct {
 // ofBelt is the address of a belt.
 type ofBelt struct {
 	InPlant
+	Then
 	Belt int64 `path:"belt" minimum:"1" doc:"number of the belt"`
 }
 
@@ -47,13 +48,13 @@ func (s *service) belts(a huma.API) {
 }
 
 func (s *service) listBelts(ctx context.Context, in *beltQuery) (*listed[belt], error) {
-	v, err := s.look(ctx, in.Plant)
+	v, err := s.look(ctx, in.Plant, in.Then)
 	if err != nil {
 		return nil, err
 	}
-	list := slices.DeleteFunc(slices.Clone(v.Register.Belts), func(b assets.Belt) bool { return b.Removed != nil })
+	list := slices.DeleteFunc(slices.Clone(v.Register.Belts), func(b assets.Belt) bool { return v.ended(b.Removed) })
 	if in.Conveyor != 0 {
-		past, err := s.Past(ctx, v.asker.Scope(), in.Plant, in.Conveyor)
+		past, err := v.Past(ctx, in.Conveyor)
 		if err != nil {
 			return nil, err
 		}
@@ -64,14 +65,11 @@ func (s *service) listBelts(ctx context.Context, in *beltQuery) (*listed[belt], 
 }
 
 func (s *service) getBelt(ctx context.Context, in *ofBelt) (*single[belt], error) {
-	v, err := s.look(ctx, in.Plant)
+	v, err := s.look(ctx, in.Plant, in.Then)
 	if err != nil {
 		return nil, err
 	}
-	b, err := s.Belt(ctx, v.asker.Scope(), in.Belt)
-	if err == nil && b.PlantID != in.Plant {
-		err = assets.ErrNotFound
-	}
+	b, err := v.Belt(ctx, in.Belt)
 	if err != nil {
 		return nil, err
 	}
@@ -79,6 +77,9 @@ func (s *service) getBelt(ctx context.Context, in *ofBelt) (*single[belt], error
 }
 
 func (v *view) belt(b assets.Belt) belt {
+	if !v.ended(b.Removed) { // what came later is not told of then
+		b.RemovedWhen, b.RemovedWhy = assets.When{}, ""
+	}
 	return belt{ID: b.ID, ConveyorID: b.ConveyorID, SpecificationID: known(b.SpecificationID), Specification: b.Specification, Family: v.Register.Family(b),
 		WidthM: known(b.WidthM), LoopLengthM: known(b.LoopLengthM), ThicknessM: known(b.ThicknessM), WorkingTensionNPerM: known(b.WorkingTensionNPerM),
 		RollNumber: b.RollNumber, Fitted: dateOf(b.Fitted), FittedBy: b.FittedBy, Removed: dateOf(b.RemovedWhen), RemovedWhy: b.RemovedWhy,

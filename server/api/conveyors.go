@@ -81,19 +81,25 @@ type OfConveyor struct {
 	Conveyor int64 `path:"conveyor" minimum:"1" doc:"number of the conveyor"`
 }
 
+// conveyorThen is one conveyor.
+type conveyorThen struct {
+	OfConveyor
+	Then
+}
+
 func (s *service) conveyors(a huma.API) {
 	huma.Register(a, read("list-conveyors", "/plants/{plant}/conveyors", "Registry", "The conveyors of a plant", ""), answer(s, s.listConveyors))
 	huma.Register(a, read("get-conveyor", "/plants/{plant}/conveyors/{conveyor}", "Registry", "One conveyor with its pulleys and the figures of its loop", ""), answer(s, s.getConveyor))
 }
 
 func (s *service) listConveyors(ctx context.Context, in *conveyorQuery) (*listed[conveyor], error) {
-	v, err := s.look(ctx, in.Plant)
+	v, err := s.look(ctx, in.Plant, in.Then)
 	if err != nil {
 		return nil, err
 	}
 	list := v.Register.Conveyors
 	if in.Retired {
-		if list, err = s.Retired(ctx, v.asker.Scope(), in.Plant); err != nil {
+		if list, err = v.Retired(ctx); err != nil {
 			return nil, err
 		}
 	}
@@ -104,34 +110,34 @@ func (s *service) listConveyors(ctx context.Context, in *conveyorQuery) (*listed
 	return pageOf(list, func(c assets.Conveyor) string { return rising(c.ID) }, in.Paging, v.conveyor)
 }
 
-func (s *service) getConveyor(ctx context.Context, in *OfConveyor) (*single[conveyor], error) {
-	v, c, err := s.conveyorOf(ctx, in.Plant, in.Conveyor)
+func (s *service) getConveyor(ctx context.Context, in *conveyorThen) (*single[conveyor], error) {
+	v, c, err := s.conveyorOf(ctx, in.OfConveyor, in.Then)
 	if err != nil {
 		return nil, err
 	}
 	out := v.conveyor(c)
 	out.Pulleys = tellPulleys(c.Pulleys)
-	past, err := s.Past(ctx, v.asker.Scope(), in.Plant, c.ID)
+	past, err := v.Past(ctx, c.ID)
 	if err != nil {
 		return nil, err
 	}
-	if b, on := v.Register.BeltOn(c.ID, 0); on && out.Loop != nil {
+	if b, on := v.Register.BeltOn(c.ID, v.Register.At); on && out.Loop != nil {
 		v.takeUp(out.Loop, c, b, past.Findings)
 		measure(&out, c, b)
 	}
 	return one(out), nil
 }
 
+// ended tells whether something had come to its end by the moment looked at.
+func (m plantSeen) ended(at *assets.Instant) bool { return at != nil && *at <= assets.InstantOf(m.at) }
+
 // conveyorOf reads a conveyor of a plant, in use or not.
-func (s *service) conveyorOf(ctx context.Context, plantID, id int64) (*view, assets.Conveyor, error) {
-	v, err := s.look(ctx, plantID)
+func (s *service) conveyorOf(ctx context.Context, of OfConveyor, then Then) (*view, assets.Conveyor, error) {
+	v, err := s.look(ctx, of.Plant, then)
 	if err != nil {
 		return nil, assets.Conveyor{}, err
 	}
-	c, err := s.Conveyor(ctx, v.asker.Scope(), id)
-	if err == nil && c.PlantID != plantID {
-		err = assets.ErrNotFound
-	}
+	c, err := v.Conveyor(ctx, of.Conveyor)
 	return v, c, err
 }
 
@@ -144,7 +150,7 @@ func (v *view) conveyor(c assets.Conveyor) conveyor {
 	if v.asker.Who.May(people.ReadCosts, v.plant.CustomerID, v.plant.ID) {
 		out.StopCostPerHour = known(c.StopCostPerHour)
 	}
-	if b, on := v.Register.BeltOn(c.ID, 0); on {
+	if b, on := v.Register.BeltOn(c.ID, v.Register.At); on {
 		out.Loop = loopOf(c, b)
 	}
 	return out
@@ -168,7 +174,7 @@ func (v *view) takeUp(t *loopTold, c assets.Conveyor, b assets.Belt, findings []
 	if used, ok := rules.TravelUsedM(b, findings); ok {
 		t.TakeUpUsedM = &used
 	}
-	live := slices.DeleteFunc(v.Register.SplicesOf(b.ID), func(s assets.Splice) bool { return s.Ended != nil })
+	live := slices.DeleteFunc(v.Register.SplicesOf(b.ID), func(s assets.Splice) bool { return v.ended(s.Ended) })
 	if left, ok := rules.ResplicesLeft(c, b, live, findings); ok {
 		t.ResplicesLeft = &left
 	}

@@ -8,6 +8,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"carryside/schedule/rules"
+	"carryside/server/web"
 )
 
 // dueThing is something that falls due: a splice by its rule, an open order by its latest date, or a reminder.
@@ -33,19 +34,19 @@ type dueQuery struct {
 
 func (s *service) dueList(a huma.API) {
 	huma.Register(a, read("list-due", "/plants/{plant}/due", "Orders", "What falls due at a plant, the earliest first",
-		"Splices by the re-splice rule in force that falls due first, open orders by their latest date, and reminders. What has no date is not here."), answer(s, s.listDue))
+		"Splices by the re-splice rule in force that falls due first, open orders by their latest date, and reminders. What has no date is not here. With as_of or known_at reminders are told whether or not they were put off then."), answer(s, s.listDue))
 }
 
 func (s *service) listDue(ctx context.Context, in *dueQuery) (*listed[dueThing], error) {
-	v, err := s.look(ctx, in.Plant)
+	v, err := s.look(ctx, in.Plant, in.Then)
 	if err != nil {
 		return nil, err
 	}
-	open, err := s.OpenOrders(ctx, v.asker.Scope(), in.Plant)
+	open, err := v.Orders(ctx, web.OrderFilter{Open: true})
 	if err != nil {
 		return nil, err
 	}
-	reminders, err := s.Reminders(ctx, v.asker.Scope(), in.Plant, v.today())
+	reminders, err := v.Reminders(ctx, v.today())
 	if err != nil {
 		return nil, err
 	}

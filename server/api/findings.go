@@ -45,6 +45,7 @@ type findingQuery struct {
 // ofFinding is the address of a finding.
 type ofFinding struct {
 	InPlant
+	Then
 	Finding int64 `path:"finding" minimum:"1" doc:"number of the finding"`
 }
 
@@ -54,11 +55,11 @@ func (s *service) findings(a huma.API) {
 }
 
 func (s *service) listFindings(ctx context.Context, in *findingQuery) (*listed[finding], error) {
-	a, _, err := s.plantOf(ctx, in.Plant)
+	m, err := s.at(ctx, in.Plant, in.Then)
 	if err != nil {
 		return nil, err
 	}
-	list, err := s.FindingsSince(ctx, a.Scope(), in.Plant, assets.InstantOf(in.Since))
+	list, err := m.FindingsSince(ctx, assets.InstantOf(in.Since))
 	if err != nil {
 		return nil, err
 	}
@@ -70,14 +71,11 @@ func (s *service) listFindings(ctx context.Context, in *findingQuery) (*listed[f
 }
 
 func (s *service) getFinding(ctx context.Context, in *ofFinding) (*single[finding], error) {
-	a, _, err := s.plantOf(ctx, in.Plant)
+	m, err := s.at(ctx, in.Plant, in.Then)
 	if err != nil {
 		return nil, err
 	}
-	f, err := s.Finding(ctx, a.Scope(), in.Finding)
-	if err == nil && f.PlantID != in.Plant {
-		err = assets.ErrNotFound
-	}
+	f, err := m.Finding(ctx, in.Finding)
 	if err != nil {
 		return nil, err
 	}

@@ -56,6 +56,7 @@ type heldReading struct {
 type readingQuery struct {
 	OfConveyor
 	Paging
+	Then
 	From time.Time `query:"from" doc:"only those at this instant or later"`
 	To   time.Time `query:"to" doc:"only those before this instant"`
 }
@@ -67,11 +68,11 @@ func (s *service) meters(a huma.API) {
 }
 
 func (s *service) listMeters(ctx context.Context, in *ListOf) (*listed[meter], error) {
-	v, err := s.look(ctx, in.Plant)
+	v, err := s.look(ctx, in.Plant, in.Then)
 	if err != nil {
 		return nil, err
 	}
-	last, meters, err := s.PlantMeters(ctx, v.asker.Scope(), in.Plant)
+	last, meters, err := v.Meters(ctx, v.Register.Conveyors)
 	if err != nil {
 		return nil, err
 	}
@@ -103,15 +104,15 @@ func (s *service) reading(meters []assets.Meter, r assets.Reading) reading {
 }
 
 func (s *service) listReadings(ctx context.Context, in *readingQuery) (*listed[reading], error) {
-	v, c, err := s.conveyorOf(ctx, in.Plant, in.Conveyor)
+	v, c, err := s.conveyorOf(ctx, in.OfConveyor, in.Then)
 	if err != nil {
 		return nil, err
 	}
-	meters, err := s.MetersOf(ctx, v.asker.Scope(), c.ID)
+	meters, err := v.MetersOf(ctx, c.ID)
 	if err != nil {
 		return nil, err
 	}
-	list, err := s.ReadingsBetween(ctx, v.asker.Scope(), c.ID, assets.InstantOf(in.From), assets.InstantOf(in.To))
+	list, err := v.ReadingsBetween(ctx, c.ID, assets.InstantOf(in.From), assets.InstantOf(in.To))
 	if err != nil {
 		return nil, err
 	}
@@ -119,11 +120,11 @@ func (s *service) listReadings(ctx context.Context, in *readingQuery) (*listed[r
 }
 
 func (s *service) listHeld(ctx context.Context, in *ListOf) (*listed[heldReading], error) {
-	a, _, err := s.plantOf(ctx, in.Plant)
+	m, err := s.at(ctx, in.Plant, in.Then)
 	if err != nil {
 		return nil, err
 	}
-	list, err := s.WaitingReadings(ctx, a.Scope(), in.Plant)
+	list, err := m.WaitingReadings(ctx)
 	if err != nil {
 		return nil, err
 	}

@@ -66,6 +66,7 @@ type orderQuery struct {
 // ofOrder is the address of an order.
 type ofOrder struct {
 	InPlant
+	Then
 	Order int64 `path:"order" minimum:"1" doc:"number of the order in the plant"`
 }
 
@@ -75,14 +76,14 @@ func (s *service) orders(a huma.API) {
 }
 
 func (s *service) listOrders(ctx context.Context, in *orderQuery) (*listed[order], error) {
-	v, err := s.look(ctx, in.Plant)
+	v, err := s.look(ctx, in.Plant, in.Then)
 	if err != nil {
 		return nil, err
 	}
 	if in.Kind != "" && !slices.Contains(workorder.Kinds, workorder.Kind(in.Kind)) {
 		return nil, assets.Invalid{"query.kind": "there is no such kind of order; there are: " + kindNames()}
 	}
-	list, _, err := s.OrderList(ctx, v.asker.Scope(), in.Plant, web.OrderFilter{Open: in.State == "open", Closed: in.State == "closed",
+	list, err := v.Orders(ctx, web.OrderFilter{Open: in.State == "open", Closed: in.State == "closed",
 		Kind: workorder.Kind(in.Kind), ConveyorID: in.Conveyor, SpliceID: in.Splice, Since: in.Since})
 	if err != nil {
 		return nil, err
@@ -100,11 +101,11 @@ func kindNames() string {
 }
 
 func (s *service) getOrder(ctx context.Context, in *ofOrder) (*single[order], error) {
-	v, err := s.look(ctx, in.Plant)
+	v, err := s.look(ctx, in.Plant, in.Then)
 	if err != nil {
 		return nil, err
 	}
-	f, err := s.Order(ctx, v.asker.Scope(), in.Plant, in.Order)
+	f, err := v.Order(ctx, in.Order)
 	if err != nil {
 		return nil, err
 	}

@@ -8,6 +8,8 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"carryside/assets"
+	"carryside/reports"
+	"carryside/schedule/due"
 	"carryside/schedule/people"
 	"carryside/server/web"
 )
@@ -47,22 +49,56 @@ func (s *service) plants(a huma.API) {
 	huma.Register(a, read("list-lines", "/plants/{plant}/lines", "Registry", "The lines of a plant", ""), answer(s, s.listLines))
 }
 
-func (s *service) listPlants(ctx context.Context, in *Paging) (*listed[plant], error) {
+// plantQuery is a list of plants.
+type plantQuery struct {
+	Paging
+	Then
+}
+
+// plantThen is one plant.
+type plantThen struct {
+	InPlant
+	Then
+}
+
+// listOf lists the plants of a scope as of a moment.
+func (s *service) listOf(ctx context.Context, scope assets.Scope, then Then) ([]web.PlantSummary, error) {
 	a := asking(ctx)
-	all, err := s.PlantList(ctx, a.Scope())
+	if then.now() {
+		return s.PlantList(ctx, scope)
+	}
+	zone, err := s.ReportZone(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if _, _, err := reports.Moment(then.AsOf, then.Known, a.now, ahead, zone); err != nil { // also where there is no plant
+		return nil, inQuery(err)
+	}
+	all, err := s.PlantsThen(ctx, scope, func(p assets.Plant) (time.Time, time.Time, error) {
+		return reports.Moment(then.AsOf, then.Known, a.now, p.Location(), zone)
+	}, a.now)
+	return all, inQuery(err)
+}
+
+// ahead is the zone in which a day begins first on earth.
+var ahead = time.FixedZone("", 14*60*60)
+
+func (s *service) listPlants(ctx context.Context, in *plantQuery) (*listed[plant], error) {
+	a := asking(ctx)
+	all, err := s.listOf(ctx, a.Scope(), in.Then)
 	if err != nil {
 		return nil, err
 	}
 	all = slices.DeleteFunc(all, func(p web.PlantSummary) bool { return !a.Who.May(people.Read, p.Plant.CustomerID, p.Plant.ID) })
 	slices.SortFunc(all, func(x, y web.PlantSummary) int { return int(x.Plant.ID - y.Plant.ID) })
-	return pageOf(all, func(p web.PlantSummary) string { return rising(p.Plant.ID) }, *in, tellPlant)
+	return pageOf(all, func(p web.PlantSummary) string { return rising(p.Plant.ID) }, in.Paging, tellPlant)
 }
 
-func (s *service) getPlant(ctx context.Context, in *InPlant) (*single[plant], error) {
+func (s *service) getPlant(ctx context.Context, in *plantThen) (*single[plant], error) {
 	if _, _, err := s.plantOf(ctx, in.Plant); err != nil {
 		return nil, err
 	}
-	all, err := s.PlantList(ctx, assets.PlantScope(in.Plant))
+	all, err := s.listOf(ctx, assets.PlantScope(in.Plant), in.Then)
 	if err != nil {
 		return nil, err
 	}
@@ -73,7 +109,7 @@ func (s *service) getPlant(ctx context.Context, in *InPlant) (*single[plant], er
 }
 
 func (s *service) listLines(ctx context.Context, in *ListOf) (*listed[line], error) {
-	v, err := s.look(ctx, in.Plant)
+	v, err := s.look(ctx, in.Plant, in.Then)
 	if err != nil {
 		return nil, err
 	}
@@ -83,28 +119,58 @@ func (s *service) listLines(ctx context.Context, in *ListOf) (*listed[line], err
 	})
 }
 
-// view is a plant as it stands now.
-type view struct {
-	*web.Fleet
+// plantSeen is a plant at one moment, to be asked for its things.
+type plantSeen struct {
+	PlantThen
 	asker *asker
-	plant assets.Plant
+	plant assets.Plant // as it is now
+	at    time.Time
 }
 
-// look reads a plant that the asker reaches.
-func (s *service) look(ctx context.Context, plantID int64) (*view, error) {
-	a, p, err := s.plantOf(ctx, plantID)
+// view is a plant at one moment with its register and standings.
+type view struct {
+	plantSeen
+	Register  *assets.Register
+	Standings []due.Standing
+}
+
+// at returns a plant that the asker reaches as of a moment.
+func (s *service) at(ctx context.Context, plantID int64, then Then) (m plantSeen, err error) {
+	if m.asker, m.plant, err = s.plantOf(ctx, plantID); err != nil {
+		return m, err
+	}
+	var at, known time.Time
+	if !then.now() {
+		zone, err := s.ReportZone(ctx)
+		if err != nil {
+			return m, err
+		}
+		if at, known, err = reports.Moment(then.AsOf, then.Known, m.asker.now, m.plant.Location(), zone); err != nil {
+			return m, inQuery(err)
+		}
+	}
+	if m.at = at; at.IsZero() {
+		m.at = m.asker.now
+	}
+	m.PlantThen, err = s.PlantThen(ctx, m.asker.Scope(), plantID, at, known, m.asker.now)
+	return m, err
+}
+
+// look reads a plant that the asker reaches as of a moment.
+func (s *service) look(ctx context.Context, plantID int64, then Then) (*view, error) {
+	m, err := s.at(ctx, plantID, then)
 	if err != nil {
 		return nil, err
 	}
-	f, err := s.Fleet(ctx, a.Scope(), plantID, a.now)
+	f, err := m.Fleet(ctx)
 	if err != nil {
 		return nil, err
 	}
-	return &view{Fleet: f, asker: a, plant: p}, nil
+	return &view{plantSeen: m, Register: f.Register, Standings: f.Standings}, nil
 }
 
 // today is the day at the plant.
-func (v *view) today() assets.Day { return assets.DayOf(v.asker.now.In(v.plant.Location())) }
+func (m plantSeen) today() assets.Day { return assets.DayOf(m.at.In(m.plant.Location())) }
 
 // byID returns a list in the order of numbers; the list itself may be shared and stays as it is.
 func byID[T any](list []T, id func(T) int64) []T {

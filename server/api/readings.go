@@ -101,7 +101,7 @@ func write(id, path, summary string) huma.Operation {
 }
 
 func (s *service) enterOne(ctx context.Context, in *enterOne) (*entered, error) {
-	v, c, err := s.conveyorOf(ctx, in.Plant, in.Conveyor)
+	v, c, err := s.conveyorOf(ctx, in.OfConveyor, Then{})
 	if err != nil {
 		return nil, err
 	}
@@ -109,7 +109,7 @@ func (s *service) enterOne(ctx context.Context, in *enterOne) (*entered, error) 
 }
 
 func (s *service) enterRound(ctx context.Context, in *enterRound) (*entered, error) {
-	v, err := s.look(ctx, in.Plant)
+	v, err := s.look(ctx, in.Plant, Then{})
 	if err != nil {
 		return nil, err
 	}

@@ -34,7 +34,7 @@ type splice struct {
 	EndedWhy      string    `json:"ended_why,omitempty"`
 	FailureMode   string    `json:"failure_mode,omitempty"`
 	Remark        string    `json:"remark,omitempty"`
-	Standing      *standing `json:"standing,omitempty" doc:"where a running splice stands now"`
+	Standing      *standing `json:"standing,omitempty" doc:"where a running splice stands"`
 }
 
 // standing is where a running splice stands.
@@ -94,6 +94,7 @@ type spliceQuery struct {
 // ofSplice is the address of a splice.
 type ofSplice struct {
 	InPlant
+	Then
 	Splice int64 `path:"splice" minimum:"1" doc:"number of the splice"`
 }
 
@@ -104,14 +105,14 @@ func (s *service) splices(a huma.API) {
 }
 
 func (s *service) listSplices(ctx context.Context, in *spliceQuery) (*listed[splice], error) {
-	v, err := s.look(ctx, in.Plant)
+	v, err := s.look(ctx, in.Plant, in.Then)
 	if err != nil {
 		return nil, err
 	}
 	stand := v.standings()
-	list := slices.DeleteFunc(slices.Clone(v.Register.Splices), func(sp assets.Splice) bool { return sp.Ended != nil })
+	list := slices.DeleteFunc(slices.Clone(v.Register.Splices), func(sp assets.Splice) bool { return v.ended(sp.Ended) })
 	if in.Conveyor != 0 {
-		past, err := s.Past(ctx, v.asker.Scope(), in.Plant, in.Conveyor)
+		past, err := v.Past(ctx, in.Conveyor)
 		if err != nil {
 			return nil, err
 		}
@@ -125,14 +126,11 @@ func (s *service) listSplices(ctx context.Context, in *spliceQuery) (*listed[spl
 }
 
 func (s *service) getSplice(ctx context.Context, in *ofSplice) (*single[splice], error) {
-	v, err := s.look(ctx, in.Plant)
+	v, err := s.look(ctx, in.Plant, in.Then)
 	if err != nil {
 		return nil, err
 	}
-	sp, err := s.Splice(ctx, v.asker.Scope(), in.Splice)
-	if err == nil && sp.PlantID != in.Plant {
-		err = assets.ErrNotFound
-	}
+	sp, err := v.Splice(ctx, in.Splice)
 	if err != nil {
 		return nil, err
 	}
@@ -153,9 +151,9 @@ func (v *view) splice(s assets.Splice, st *due.Standing) splice {
 	out := splice{ID: s.ID, ConveyorID: s.ConveyorID, Conveyor: c.Tag, BeltID: s.BeltID, Number: s.Number, PositionM: s.PositionM, Form: string(s.Form), Bond: string(s.Bond),
 		Kind: assets.KindWords(s.Form, s.Bond), FingerPitchM: known(s.FingerPitchM), FingerLengthM: known(s.FingerLengthM), StepLengthM: known(s.StepLengthM),
 		Steps: known(s.Steps), BiasAngleDeg: known(s.BiasAngleDeg), Made: dateOf(s.Made), MadeBy: s.MadeBy, MadeWith: s.MadeWith,
-		EndedWhy: string(s.RetiredWhy), FailureMode: s.FailureMode, Remark: s.Remark}
-	if s.Ended != nil {
-		out.Ended = dateOf(s.Retired)
+		Remark: s.Remark}
+	if v.ended(s.Ended) { // what came later is not told of then
+		out.Ended, out.EndedWhy, out.FailureMode = dateOf(s.Retired), string(s.RetiredWhy), s.FailureMode
 	}
 	if st != nil {
 		out.Standing = tellStanding(*st)

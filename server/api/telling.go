@@ -66,8 +66,18 @@ type InPlant struct {
 	Plant int64 `path:"plant" minimum:"1" doc:"number of the plant"`
 }
 
+// Then is as of when, and as known when, something is asked for. Together they have the meaning they have in a report.
+type Then struct {
+	AsOf  string `query:"as_of" maxLength:"40" doc:"as it was at the plant then: a day, YYYY-MM-DD, is its end in the plant's time zone, or now if that is earlier; or an instant of RFC 3339. Without it, as it is now"`
+	Known string `query:"known_at" maxLength:"40" doc:"as it was known then: what was entered later is left out. A day is its end in the company's time zone; or an instant of RFC 3339. Without it, as known now"`
+}
+
+// now tells whether nothing was asked but the present.
+func (t Then) now() bool { return t == Then{} }
+
 // ListOf is the address of a list of a plant.
 type ListOf struct {
 	InPlant
 	Paging
+	Then
 }

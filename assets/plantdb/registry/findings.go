@@ -32,7 +32,12 @@ func FindingsOfPlant(ctx context.Context, db *plantdb.DB, scope assets.Scope, pl
 
 // Finding returns one finding.
 func Finding(ctx context.Context, db *plantdb.DB, scope assets.Scope, id int64) (assets.Finding, error) {
-	found, err := namedFindings(ctx, db, ofPlants(ctx, db, scope, plantdb.AsOf{}).Where("id = ?", id).Limit(1))
+	return FindingAsOf(ctx, db, scope, id, plantdb.AsOf{})
+}
+
+// FindingAsOf returns one finding as it stood at a moment.
+func FindingAsOf(ctx context.Context, db *plantdb.DB, scope assets.Scope, id int64, asOf plantdb.AsOf) (assets.Finding, error) {
+	found, err := namedFindings(ctx, db, ofPlants(ctx, db, scope, asOf).Where("id = ?", id).Limit(1))
 	if err == nil && len(found) == 0 {
 		err = assets.ErrNotFound
 	}

@@ -13,7 +13,6 @@ import (
 	"carryside/assets"
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/clocks"
-	"carryside/assets/plantdb/registry"
 	"carryside/assets/plantdb/tokens"
 	"carryside/cmd/carryside/desk"
 	"carryside/cmd/carryside/reporting"
@@ -42,11 +41,6 @@ func (m *Machine) ReportsKnownAt(scope assets.Scope, known time.Time) reports.So
 		return s
 	}
 	return s.KnownAt(known)
-}
-
-// FindingsSince returns what was found at a plant since an instant, newest first.
-func (m *Machine) FindingsSince(ctx context.Context, scope assets.Scope, plantID int64, since assets.Instant) ([]assets.Finding, error) {
-	return registry.FindingsOfPlant(ctx, m.db, scope, plantID, since, plantdb.AsOf{}, 0)
 }
 
 // RunningHours makes running hours of what a meter showed.

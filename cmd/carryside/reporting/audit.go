@@ -270,28 +270,25 @@ func timeOf(at assets.Instant) time.Time {
 
 // AuditPlace returns where the chain of a customer, 0: the company's, stood at an instant, as far as the source reads;
 // the zero time is where it reads to.
-func (s Source) AuditPlace(ctx context.Context, customerID int64, at time.Time) (p reports.AuditPlace, err error) {
-	name := "Journal of the company"
-	if customerID != 0 {
-		name = "Journal of the customer"
-	}
+func (s Source) AuditPlace(ctx context.Context, customerID int64, at time.Time) (reports.ChainRead, error) {
 	position, err := s.position(ctx, customerID)
 	if err != nil {
-		return p, err
+		return reports.ChainRead{}, err
 	}
 	if !at.IsZero() && position >= 0 {
 		then, err := s.db.PositionAt(ctx, customerID, assets.InstantOf(at))
 		if err != nil {
-			return p, err
+			return reports.ChainRead{}, err
 		}
 		if position == 0 || then < position {
 			position = then
 		}
 	}
-	if p.ChainRead, err = s.chain(ctx, name, customerID, position); err != nil || p.Entry == 0 {
-		return p, err
-	}
-	entered, err := s.db.EnteredAt(ctx, p.Chain, p.Entry)
-	p.At = timeOf(entered)
-	return p, err
+	return s.chain(ctx, "", customerID, position)
+}
+
+// Everywhere tells whether the source reaches every plant.
+func (s Source) Everywhere() bool {
+	all, _, _ := s.scope.Reaches()
+	return all
 }
