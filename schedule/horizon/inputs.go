@@ -48,6 +48,7 @@ type Conveyor struct {
 // Stop is an agreed stop.
 type Stop struct {
 	ID         int64
+	Alias      int64   // another number it goes by: that of an occurrence before it had a row; 0: none
 	LineID     int64   // 0: the whole plant, or the conveyors listed
 	Conveyors  []int64 // empty: the whole line or plant
 	Start, End time.Time
@@ -111,7 +112,8 @@ type Person struct {
 	Home      int64 // plant; 0: the depot
 	Tickets   []Ticket
 	Available []Span
-	Callout   float64
+	Callout   float64 // of a stop away from home, or that begins outside the working week
+	Week      []Span  // the working week over the sheet; empty: any time
 }
 
 // Ticket is what a person may work as, and from when to when.

@@ -319,6 +319,7 @@ func (s *Sheet) layPeople() {
 				t.Qualifications = append(t.Qualifications, plan.Qualification{Name: s.ticket(k.ID, k.Name), Span: span})
 			}
 		}
+		t.CalloutWindows = s.callouts(p, t.Home)
 		s.Case.Technicians = append(s.Case.Technicians, t)
 	}
 	names := map[string]int{}
@@ -330,6 +331,22 @@ func (s *Sheet) layPeople() {
 			s.Case.Technicians[i].ID += fmt.Sprintf(" (%d)", s.in.People[i].ID)
 		}
 	}
+}
+
+// callouts are the stops at a person's home that begin outside the working week.
+func (s *Sheet) callouts(p *Person, home int) map[int]int {
+	if len(p.Week) == 0 || p.Callout <= 0 {
+		return nil
+	}
+	out := map[int]int{}
+	for w := range s.Case.Windows {
+		start := s.At(s.Case.Windows[w].Start)
+		inWeek := slices.ContainsFunc(p.Week, func(v Span) bool { return !start.Before(v.From) && start.Before(v.To) })
+		if s.Case.Windows[w].Site == home && !inWeek {
+			out[w] = whole(p.Callout)
+		}
+	}
+	return out
 }
 
 // Window is the stop of a window of the case.

@@ -106,5 +106,8 @@ func (s *Sheet) addWindow(site int, c *claim) {
 		w.ID = fmt.Sprintf("%s (%d)", w.ID, c.stop.ID)
 	}
 	s.windowOf[c.stop.ID] = len(s.Case.Windows)
+	if c.stop.Alias != 0 {
+		s.windowOf[c.stop.Alias] = len(s.Case.Windows)
+	}
 	s.Case.Windows, s.stops = append(s.Case.Windows, w), append(s.stops, c.stop)
 }

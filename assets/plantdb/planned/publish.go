@@ -1,0 +1,63 @@
+package planned
+
+import (
+	"fmt"
+
+	"carryside/assets"
+	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/orders"
+	"carryside/assets/plantdb/stops"
+	"carryside/schedule/workorder"
+)
+
+// Step is one order of a plan being published: how it was read, and the steps that bring it where the plan wants it.
+type Step struct {
+	OrderID     int64
+	EditVersion int64 // as read; assets.ErrConflict when somebody changed the order since
+	ToStop      int64 // 0: out of its stop
+	// Do makes the order's next state as placing it by hand does, in the stop of the given number.
+	Do func(o workorder.Order, stopID int64) (workorder.Order, workorder.Event, error)
+}
+
+// Publish writes a plan of one plant: each order takes its step, with its events, and the plan is kept beside them. All
+// of it is one change: nothing is written when one order was changed since it was read, or a stop is not agreed any more.
+func Publish(c *plantdb.Change, p *assets.PublishedPlan, steps []Step) error {
+	ch, err := c.PlantChain(p.PlantID) // held: two planners who publish at once do so one after the other
+	if err != nil {
+		return err
+	}
+	for _, s := range steps {
+		if err := publish(c, p.PlantID, s); err != nil {
+			return err
+		}
+	}
+	if p.ID, err = c.NewIDs("plans", 1); err != nil {
+		return err
+	}
+	if p.WithID == 0 {
+		p.WithID = p.ID
+	}
+	p.PublishedAt, p.PublishedBy, p.KnownFrom = c.Now(), c.Act.PersonID, ch.Position
+	return plantdb.Insert(c, ch, p.ID, p)
+}
+
+func publish(c *plantdb.Change, plantID int64, s Step) error {
+	o, err := orders.Order(c.Context(), c.DB, assets.PlantScope(plantID), s.OrderID)
+	if err != nil {
+		return err
+	}
+	if o.EditVersion != s.EditVersion {
+		return fmt.Errorf("order %d: %w", o.Number, assets.ErrConflict)
+	}
+	stop := int64(0)
+	if s.ToStop != 0 {
+		if stop, err = stops.ForWork(c, plantID, s.ToStop); err != nil {
+			return err
+		}
+	}
+	after, event, err := s.Do(o, stop)
+	if err != nil {
+		return err
+	}
+	return orders.Step(c, &after, event)
+}
