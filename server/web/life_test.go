@@ -47,13 +47,16 @@ func (f *fakePlant) LifeBook(context.Context, assets.Scope, int64, time.Time) (*
 }
 
 // WhatMoves says that splice 2 of Q3 is recommended 62 days earlier.
-func (f *fakePlant) WhatMoves(_ context.Context, _ assets.Scope, _ int64, _ time.Time, c LifeChange) ([]Move, error) {
+func (f *fakePlant) WhatMoves(_ context.Context, _ assets.Scope, _ int64, _ time.Time, c LifeChange) (*Moves, error) {
 	f.asked = append(f.asked, c)
 	if !f.moves {
-		return nil, nil
+		return &Moves{Plants: 1}, nil
 	}
 	before, after := due.Advice{At: morning.AddDate(0, 0, 100), Day: "2027-03-05"}, due.Advice{At: morning.AddDate(0, 0, 38), Day: "2027-01-02", Reason: "best age 364 000 passes"}
-	return []Move{{SpliceID: f.fleet.Standings[4].SpliceID, Before: due.Forecast{Advice: before}, After: due.Forecast{Advice: after}}}, nil
+	other := due.Advice{At: morning.AddDate(0, 0, 95), Day: "2027-02-28", Reason: "best age 364 000 passes"}
+	return &Moves{Plants: 14, Left: []string{"Ostermoor Mill"}, Rows: []Move{
+		{PlantID: 3, Plant: "Skarrow Grain Terminal", Name: "Q3 splice 2", SpliceID: f.fleet.Standings[4].SpliceID, Before: due.Forecast{Advice: before}, After: due.Forecast{Advice: after}},
+		{PlantID: 4, Plant: "Ferrant Parcel Hub", Name: "D2 splice 1", SpliceID: 99, Before: due.Forecast{Advice: before}, After: due.Forecast{Advice: other}}}}, nil
 }
 
 func TestAPlannerLooksAtHowLongStepSplicesLast(t *testing.T) {
@@ -128,8 +131,9 @@ func TestAChangedDefaultShowsWhatItMovesBeforeItIsKept(t *testing.T) {
 	if len(f.office().kept) != 0 {
 		t.Fatalf("kept before it was shown: %+v", f.office().kept)
 	}
-	row := plainly(d.Find("#mv").Parent().Find("tbody tr").Text())
-	for _, want := range []string{"Q3 splice 2", "5 Mar 2027", "2 Jan 2027", "62 days earlier", "best age 364 000 passes"} {
+	row := plainly(d.Find("#mv").Parent().Text())
+	for _, want := range []string{"moves the forecast of 2 splices at 2 plants", "Q3 splice 2", "5 Mar 2027", "2 Jan 2027", "62 days earlier", "best age 364 000 passes",
+		"Ferrant Parcel Hub", "D2 splice 1: 5 days earlier", "Reckoned for the 13 plants you may see", "Not reckoned, for want of time: Ostermoor Mill"} {
 		if !strings.Contains(row, want) {
 			t.Errorf("%q is not in %q", want, row)
 		}

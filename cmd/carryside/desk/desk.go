@@ -70,31 +70,36 @@ func (d *Desk) Sources() web.Sources {
 
 // kept returns a plant's state and standings at now, from memory where nothing has changed.
 func (d *Desk) kept(ctx context.Context, scope assets.Scope, plantID int64, now time.Time) (*keptFleet, error) {
+	k, err := d.look(ctx, scope, plantID, now)
+	if err != nil {
+		return nil, err
+	}
+	d.mu.Lock()
+	k.used = now
+	d.fleets[plantID] = k
+	d.makeRoom()
+	d.mu.Unlock()
+	return k, nil
+}
+
+// look is kept for a plant that is looked at once: it takes no other's room.
+func (d *Desk) look(ctx context.Context, scope assets.Scope, plantID int64, now time.Time) (*keptFleet, error) {
 	at, err := d.position(ctx, scope, plantID)
 	if err != nil {
 		return nil, err
 	}
 	d.mu.Lock()
 	k := d.fleets[plantID]
+	d.mu.Unlock()
 	if k != nil && k.position == at && !now.Before(k.at) && now.Sub(k.at) < keepFor {
-		k.used = now
-		d.mu.Unlock()
 		return k, nil
 	}
-	d.mu.Unlock()
 	p, err := outlook.Stand(ctx, d.db, assets.PlantScope(plantID), plantID, plantdb.AsOf{}, assets.InstantOf(now))
 	if err != nil {
 		return nil, err
 	}
 	k = &keptFleet{position: at, at: now, used: now, plant: p, fleet: &web.Fleet{Register: p.Register}}
-	if err := d.foresee(ctx, assets.PlantScope(plantID), k, now); err != nil {
-		return nil, err
-	}
-	d.mu.Lock()
-	d.fleets[plantID] = k
-	d.makeRoom()
-	d.mu.Unlock()
-	return k, nil
+	return k, d.foresee(ctx, assets.PlantScope(plantID), k, now)
 }
 
 // makeRoom forgets the plant not looked at for longest. The caller holds the lock.

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"context"
 	"slices"
 	"time"
@@ -79,14 +80,13 @@ func modelOf(now time.Time, reg *assets.Register, rs []rules.Rule, kinds []asset
 	return due.LifeModel{Cost: due.CostIn(reg, kinds), Trends: due.CrossingsOf(due.Trends(now, reg, kinds, found.Measured)), Findings: due.Demands(now, reg, rs, found.Demanding)}
 }
 
-// WhatMoves returns the splices of a plant whose forecast a change would move: the recommended day, or by more than a day
-// the due band or by anything the best age.
-func (d *Desk) WhatMoves(ctx context.Context, scope assets.Scope, plantID int64, now time.Time, change web.LifeChange) ([]web.Move, error) {
-	k, err := d.kept(ctx, scope, plantID, now)
-	if err != nil {
-		return nil, err
-	}
-	laws, err := d.laws.Laws(ctx, d.db, k.plant.Register.Plant.CustomerID, now)
+// moveFor bounds how long is reckoned what a change of the company's catalogues moves; plants left then are named.
+const moveFor = 20 * time.Second
+
+// WhatMoves returns the splices and belts whose forecast a change would move, at every plant in scope that uses what changes:
+// the recommended day, the best age, or the due band by more than a day. The plant looked at comes first.
+func (d *Desk) WhatMoves(ctx context.Context, scope assets.Scope, plantID int64, now time.Time, change web.LifeChange) (*web.Moves, error) {
+	plants, err := d.plantsMoved(ctx, scope, plantID, change)
 	if err != nil {
 		return nil, err
 	}
@@ -94,21 +94,96 @@ func (d *Desk) WhatMoves(ctx context.Context, scope assets.Scope, plantID int64,
 	if err != nil {
 		return nil, err
 	}
-	found, err := outlook.ReadLifeFindings(ctx, d.db, scope, plantID, plantdb.AsOf{})
+	began := time.Now()
+	out := &web.Moves{Plants: len(plants)}
+	for _, p := range plants {
+		if time.Since(began) > moveFor {
+			out.Left = append(out.Left, p.Name)
+			continue
+		}
+		rows, err := d.movesAt(ctx, p, now, kinds, change)
+		if err != nil {
+			return nil, err
+		}
+		out.Rows = append(out.Rows, rows...)
+	}
+	return out, nil
+}
+
+// plantsMoved are the plants in scope that use what changes, the plant looked at first. A conveyor's cost is its plant's alone.
+func (d *Desk) plantsMoved(ctx context.Context, scope assets.Scope, plantID int64, change web.LifeChange) (plants []assets.Plant, err error) {
+	switch {
+	case change.Kind != nil:
+		plants, err = registry.PlantsWithKind(ctx, d.db, scope, change.Kind.Form, change.Kind.Bond)
+	case change.Specification != nil:
+		plants, err = registry.PlantsWithSpecification(ctx, d.db, scope, change.Specification.ID)
+	default:
+		var p assets.Plant
+		p, err = registry.Plant(ctx, d.db, scope, plantID)
+		plants = []assets.Plant{p}
+	}
+	slices.SortStableFunc(plants, func(a, b assets.Plant) int { // false before true
+		return cmp.Compare(boolInt(a.ID != plantID), boolInt(b.ID != plantID))
+	})
+	return plants, err
+}
+
+func boolInt(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// movesAt returns what a change moves at one plant.
+func (d *Desk) movesAt(ctx context.Context, p assets.Plant, now time.Time, kinds []assets.SpliceKind, change web.LifeChange) (moves []web.Move, err error) {
+	scope := assets.PlantScope(p.ID)
+	k, err := d.look(ctx, scope, p.ID, now)
+	if err != nil {
+		return nil, err
+	}
+	laws, err := d.laws.Laws(ctx, d.db, p.CustomerID, now)
+	if err != nil {
+		return nil, err
+	}
+	found, err := outlook.ReadLifeFindings(ctx, d.db, scope, p.ID, plantdb.AsOf{})
 	if err != nil {
 		return nil, err
 	}
 	reg, kinds := changed(k.plant.Register, kinds, change)
 	model := modelOf(k.at, reg, k.plant.Rules, kinds, found)
 	model.Laws = laws.Laws
-	after := due.Forecasts(k.at, reg, k.plant.Rules, k.plant.Clocks, model)
-	var moves []web.Move
-	for i, b := range k.fleet.Forecasts { // both of the same splices in the order of the register
-		if i < len(after) && after[i].SpliceID == b.SpliceID && moved(b, after[i]) {
-			moves = append(moves, web.Move{SpliceID: b.SpliceID, Before: b, After: after[i]})
+	before := make(map[int64]due.Forecast, len(k.fleet.Forecasts))
+	for _, f := range k.fleet.Forecasts {
+		before[f.SpliceID] = f
+	}
+	name := func(conveyor int64, what string) string {
+		c, _ := reg.Conveyor(conveyor)
+		return c.Tag + " " + what
+	}
+	for _, f := range due.Forecasts(k.at, reg, k.plant.Rules, k.plant.Clocks, model) {
+		if s, known := reg.Splice(f.SpliceID); known && moved(before[f.SpliceID], f) {
+			moves = append(moves, web.Move{PlantID: p.ID, Plant: p.Name, SpliceID: f.SpliceID, Name: name(s.ConveyorID, "splice "+s.Number), Before: before[f.SpliceID], After: f})
+		}
+	}
+	belts := due.Belts(k.at, reg, due.BeltTrends(k.at, reg, found.Measured), due.BeltDemands(k.at, reg, k.plant.Rules, found.Demanding))
+	for _, c := range reg.Conveyors {
+		a, b := beltForecast(k.fleet.Belts, c.ID), beltForecast(belts, c.ID)
+		if moved(a, b) {
+			moves = append(moves, web.Move{PlantID: p.ID, Plant: p.Name, ConveyorID: c.ID, Name: name(c.ID, "belt"), Before: a, After: b})
 		}
 	}
 	return moves, nil
+}
+
+// beltForecast is a belt's date in the form of a splice's.
+func beltForecast(belts []due.BeltStanding, conveyor int64) (f due.Forecast) {
+	for _, b := range belts {
+		if b.ConveyorID == conveyor {
+			f.Advice, f.Band = b.Advice, b.Band
+		}
+	}
+	return f
 }
 
 // moved tells whether two forecasts differ by what somebody would plan by.
@@ -134,10 +209,18 @@ func changed(reg *assets.Register, kinds []assets.SpliceKind, change web.LifeCha
 		}
 	}
 	next.Lines, next.Belts, next.Splices = slices.Clone(reg.Lines), slices.Clone(reg.Belts), slices.Clone(reg.Splices)
+	next.Splices = slices.DeleteFunc(next.Splices, func(s assets.Splice) bool { return !touches(reg, change, s) })
 	next.Specifications = slices.Clone(next.Specifications)
 	next.Conveyors = slices.Clone(next.Conveyors)
 	next.Arrange()
 	return &next, kinds
+}
+
+// touches tells whether a change can move a splice's forecast.
+func touches(reg *assets.Register, change web.LifeChange, s assets.Splice) bool {
+	b, _ := reg.Belt(s.BeltID)
+	return change.Kind != nil && s.Form == change.Kind.Form && s.Bond == change.Kind.Bond ||
+		change.Specification != nil && b.SpecificationID == change.Specification.ID || change.Conveyor != nil && s.ConveyorID == change.Conveyor.ID
 }
 
 func replaced[T any](all []T, by T, is func(T) bool) []T {

@@ -84,7 +84,7 @@ func movesByADearerFailure(t *testing.T, d *desk.Desk, fl *web.Fleet, now time.T
 		if err != nil {
 			t.Fatal(err)
 		}
-		for _, m := range moves {
+		for _, m := range moves.Rows {
 			s, _ := fl.Register.Splice(m.SpliceID)
 			if s.Form != k.Form || s.Bond != k.Bond || seen[m.SpliceID] {
 				t.Errorf("%s %s moves splice %d of another kind, or twice", k.Form, k.Bond, m.SpliceID)
@@ -95,11 +95,56 @@ func movesByADearerFailure(t *testing.T, d *desk.Desk, fl *web.Fleet, now time.T
 			}
 			moved++
 		}
-		if same, err := d.WhatMoves(t.Context(), assets.PlantScope(1), 1, now.Add(time.Minute), web.LifeChange{Kind: &k}); err != nil || len(same) != 0 {
-			t.Errorf("what stays the same moves %d splices, %v", len(same), err)
+		if same, err := d.WhatMoves(t.Context(), assets.PlantScope(1), 1, now.Add(time.Minute), web.LifeChange{Kind: &k}); err != nil || len(same.Rows) != 0 {
+			t.Errorf("what stays the same moves %d splices, %v", len(same.Rows), err)
 		}
 	}
 	if moved == 0 {
 		t.Error("a failure of 400 hours moves nothing")
+	}
+}
+
+// The finger kinds run at two plants of two customers: whoever may see both is shown what moves at both, whoever may see one that one.
+func TestADefaultOfTheCompanyMovesEveryPlantThatMayBeSeen(t *testing.T) {
+	ctx := context.Background()
+	db := plantdbtest.Again(t, plantdbtest.Address(t))
+	if err := fleetdb.Write(ctx, db, samplefleet.Demo(fleetdb.Day)); err != nil {
+		t.Fatal(err)
+	}
+	now := fleetdb.Day.Add(time.Hour)
+	d := desk.New(db, func() time.Time { return now }, nil, "test")
+	kinds, err := d.SpliceKinds(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, k := range kinds {
+		if k.Form != assets.FormFinger {
+			continue
+		}
+		k.Values = append([]assets.CatalogueValue{{Quantity: due.UnplannedStopH, Value: 400, Unit: "h", Class: assets.ClassP}}, k.Values...)
+		for name, tt := range map[string]struct {
+			scope assets.Scope
+			want  []int64
+		}{"both": {assets.JobScope(), []int64{2, 3}}, "one": {assets.PlantScope(3), []int64{3}}, "neither": {assets.PlantScope(1), nil}} {
+			m, err := d.WhatMoves(ctx, tt.scope, 3, now, web.LifeChange{Kind: &k})
+			if err != nil {
+				t.Fatal(err)
+			}
+			at := map[int64]int{}
+			for _, one := range m.Rows {
+				at[one.PlantID]++
+			}
+			if len(at) != len(tt.want) || m.Plants != len(tt.want) || len(m.Left) != 0 {
+				t.Errorf("%s: moves at %v of %d plants, want %v", name, at, m.Plants, tt.want)
+			}
+			for _, p := range tt.want {
+				if at[p] == 0 {
+					t.Errorf("%s: nothing moves at plant %d", name, p)
+				}
+			}
+			if len(m.Rows) > 0 && m.Rows[0].PlantID != 3 {
+				t.Errorf("%s: plant %d comes before the one looked at", name, m.Rows[0].PlantID)
+			}
+		}
 	}
 }
