@@ -36,6 +36,7 @@ type commands struct {
 	Backup  backupCommand      `cmd:"" help:"Copy an installation into one file while it is served."`
 	Restore restoreCommand     `cmd:"" help:"Put a copy in the place of an installation."`
 	Move    moveCommand        `cmd:"" help:"Carry an installation to another engine."`
+	Upgrade upgradeCommand     `cmd:"" help:"Bring a database to this program's schema, and let a role with fewer rights serve it."`
 	Doctor  doctorCommand      `cmd:"" help:"Look an installation over: what is ok and what needs a person."`
 	Erase   erasePersonCommand `cmd:"" name:"erase-person" help:"Take a person's name, phone, mail address and sign-in out, on their request."`
 	Token   tokenCommand       `cmd:"" help:"Make a token for a program: to read, to enter readings, or for the metrics."`
