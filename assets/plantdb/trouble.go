@@ -170,6 +170,15 @@ func (s saying) RollbackTo(tx *gorm.DB, name string) error {
 	return s.Dialector.(gorm.SavePointerDialectorInterface).RollbackTo(tx, name)
 }
 
+// Initialize prepares gorm's handle. Where rows are asked for (Rows, and Scan of a raw query) gorm hands over what the
+// driver said past Translate.
+func (s saying) Initialize(handle *gorm.DB) error {
+	if err := s.Dialector.Initialize(handle); err != nil {
+		return err
+	}
+	return handle.Callback().Row().After("gorm:row").Register("carryside:sentence", func(tx *gorm.DB) { tx.Error = s.sentence(tx.Error) })
+}
+
 // dialect makes the dialect through which a pool is used.
 func (db *DB) dialect(plain gorm.Dialector) gorm.Dialector { return saying{plain, db.fromDriver} }
 

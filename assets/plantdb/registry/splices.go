@@ -238,7 +238,7 @@ type SpliceMark struct{ Row, Ended int64 }
 func SplicesMark(ctx context.Context, db *plantdb.DB, customerID int64) (SpliceMark, error) {
 	var m SpliceMark
 	err := db.SQL(ctx).Raw(`SELECT coalesce(max(row_id), 0) AS "row", coalesce(max(known_to), 0) AS ended FROM splices
-		WHERE plant_id IN (SELECT id FROM plants WHERE customer_id = ? AND known_to IS NULL AND valid_to IS NULL)`, customerID).Row().Scan(&m.Row, &m.Ended)
+		WHERE plant_id IN (SELECT id FROM plants WHERE customer_id = ? AND known_to IS NULL AND valid_to IS NULL)`, customerID).Scan(&m).Error
 	if err != nil {
 		return m, fmt.Errorf("see whether splices of customer %d changed: %w", customerID, err)
 	}
