@@ -35,6 +35,7 @@ func Demo(today time.Time) *Fleet {
 		b.site(s)
 	}
 	b.rules()
+	b.pressed()
 	return f
 }
 

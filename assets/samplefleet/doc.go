@@ -37,6 +37,8 @@ type Fleet struct {
 	Rules          []rules.Rule
 	Orders         []workorder.Order
 	OrderEvents    []workorder.Event
+	Recipes        []assets.Recipe
+	PressRecords   []assets.PressRecord
 	People         []assets.Person
 	Grants         []assets.Grant
 	Today          time.Time // the moment the fleet stands at

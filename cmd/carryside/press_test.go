@@ -113,7 +113,7 @@ func TestATraceIsJudgedKeptAndWhatIsOutsideIsLookedAtEarly(t *testing.T) {
 	if n := len(list); n != 1 || !strings.Contains(list[0].Reason, "dwell") {
 		t.Errorf("%d early inspections, want one that names the dwell: %+v", n, list)
 	}
-	recipe := kester.get("/plants/1/recipes").Find("td.tag a").First().AttrOr("href", "")
+	recipe := kester.get("/plants/1/recipes").Find("td.tag a:contains('Vulcanise 145')").First().AttrOr("href", "")
 	if say := kester.get(recipe).Find("h1").Text(); !strings.Contains(say, "two\u00a0splices made with it") {
 		t.Errorf("the recipe says %q", say)
 	}

@@ -38,6 +38,7 @@ func WriteHead(ctx context.Context, db *plantdb.DB, f *samplefleet.Fleet) error 
 		rows(&w, "companies", []assets.Company{f.Company})
 		rows(&w, "specifications", f.Specifications)
 		rows(&w, "splice_kinds", f.SpliceKinds)
+		rows(&w, "recipes", f.Recipes)
 		rows(&w, "people", f.People)
 		rows(&w, "grants", f.Grants)
 		rows(&w, "rules", of(f.Rules, func(r rules.Rule) bool { return r.CustomerID == 0 && r.PlantID == 0 }))
@@ -93,6 +94,7 @@ func writeCustomer(c *plantdb.Change, customer assets.Customer, f *samplefleet.F
 	rows(&w, "rules", of(f.Rules, func(r rules.Rule) bool { return r.CustomerID == customer.ID || mine[r.PlantID] }))
 	rows(&w, "orders", of(f.Orders, func(r workorder.Order) bool { return mine[r.PlantID] }))
 	rows(&w, "order_events", of(f.OrderEvents, func(r workorder.Event) bool { return mine[r.PlantID] }))
+	rows(&w, "press_records", of(f.PressRecords, func(r assets.PressRecord) bool { return mine[r.PlantID] }))
 	w.readings(of(f.Readings, func(r assets.Reading) bool { return conveyors[r.ConveyorID] }))
 	return w.err
 }
