@@ -38,6 +38,7 @@ type Config struct {
 	ProxyOnly      bool    // answer requests that a named proxy, or this machine, passes on
 
 	Machine *api.Config    // the machine interface; nil: there is none
+	Scanner web.Scanner    // asked about each file that is sent; nil: there is none
 	Tokens  web.Tokens     // the page of its tokens; nil: there is none
 	Health  *health.Health // how the server stands, for machines; nil: not told
 }
@@ -75,7 +76,7 @@ func engine(c Config) (*gin.Engine, error) {
 		return nil, err
 	}
 	site, err := web.New(web.Config{Sources: c.Sources, Desk: desk, Now: c.Now,
-		Log: c.Log, Staff: c.People, Dev: c.Dev, Tokens: c.Tokens})
+		Log: c.Log, Staff: c.People, Dev: c.Dev, Tokens: c.Tokens, Scanner: c.Scanner})
 	if err != nil {
 		return nil, err
 	}

@@ -62,6 +62,9 @@ func Fit(content []byte) (mediaType string, kept []byte, err error) {
 	if mediaType, err = Tell(content); err != nil {
 		return "", nil, err
 	}
+	if tooManyPoints(mediaType, content) {
+		return "", nil, assets.Invalid{"file": fmt.Sprintf("this picture says it is more than %d points wide or high, or more than %d million in all; save it smaller and send that", mostSide, mostPoints/1_000_000)}
+	}
 	kept, ok := WithoutPlace(mediaType, content)
 	if !ok {
 		return "", nil, assets.Invalid{"file": "this picture is damaged or unusual, so that it cannot be freed of the place it was taken at; save it anew as JPEG or PNG and send that"}

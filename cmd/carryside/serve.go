@@ -15,6 +15,7 @@ import (
 	"carryside/cmd/carryside/jobs"
 	"carryside/schedule/rules"
 	"carryside/server"
+	"carryside/server/scan"
 	"carryside/server/signin"
 )
 
@@ -24,6 +25,7 @@ type serveCommand struct {
 	doorFlags
 	PagesPerSecond float64       `name:"pages-per-second" default:"20" help:"How fast each person may open pages for long, and ten times slower send forms; bursts are let through. 0: no limit."`
 	SignUp         bool          `name:"sign-up" env:"-" help:"Print a one-time sign-up address though there is an administrator: when nobody knows the password any more."`
+	Scanner        string        `name:"malware-scanner" placeholder:"ADDR" help:"Ask this scanner about every file before it is taken in: host and port, or the path of a socket, of clamd or what speaks like it."`
 	LogFormat      string        `name:"log-format" enum:"text,json" default:"text" help:"How the log is written: text or json."`
 	Drain          time.Duration `default:"0s" placeholder:"TIME" help:"How long to go on answering after /readyz says that the program stops, such as 10s, for a proxy that asks it."`
 	Dev            string        `placeholder:"DIR" hidden:"" help:"Read templates and static files from this folder at every page."`
@@ -50,18 +52,19 @@ func (s *serveCommand) Run(ctx context.Context, p *Program) error {
 	if err := firstRules(ctx, db, p.Now()); err != nil {
 		return err
 	}
-	return serveOn(ctx, p, db, serving{listen: s.Listen, door: door, pages: s.PagesPerSecond, signUp: s.SignUp, now: p.Now, dev: s.Dev, hello: "Carryside serves " + withoutPassword(s.DB), logFormat: s.LogFormat, drain: s.Drain})
+	return serveOn(ctx, p, db, serving{listen: s.Listen, door: door, pages: s.PagesPerSecond, scanner: s.Scanner, signUp: s.SignUp, now: p.Now, dev: s.Dev, hello: "Carryside serves " + withoutPassword(s.DB), logFormat: s.LogFormat, drain: s.Drain})
 }
 
 // serving is what a server is run with.
 type serving struct {
-	listen string
-	door   *door
-	pages  float64 // a person may open in a second; 0: no limit
-	signUp bool    // print a sign-up address in any case
-	now    func() time.Time
-	dev    string
-	hello  string
+	listen  string
+	door    *door
+	pages   float64 // a person may open in a second; 0: no limit
+	scanner string  // address; "": none
+	signUp  bool    // print a sign-up address in any case
+	now     func() time.Time
+	dev     string
+	hello   string
 
 	logFormat string
 	drain     time.Duration // between saying that it stops and stopping
@@ -75,6 +78,9 @@ func serveOn(ctx context.Context, p *Program, db *plantdb.DB, s serving) error {
 	evaluator := jobs.Evaluator(db, log)
 	front := desk.New(db, s.now, evaluator, version())
 	config := withMachines(server.Config{Sources: front.Sources(), People: front, Now: s.now, Log: log, Door: s.door.Options, Dev: s.dev, PagesPerSecond: s.pages, LoopbackOnly: s.door.loopbackOnly, ProxyOnly: s.door.proxyOnly}, db, front)
+	if s.scanner != "" {
+		config.Scanner = scan.At(s.scanner)
+	}
 	handler, err := server.Handler(config)
 	if err != nil {
 		return err

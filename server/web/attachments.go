@@ -188,7 +188,7 @@ func (r *Request) sentFile(field string) (name string, sent []byte, err error) {
 	if err = errors.Join(err, file.Close()); err != nil {
 		return "", nil, fmt.Errorf("read the file that was sent: %w", err)
 	}
-	return head.Filename, sent, nil
+	return head.Filename, sent, r.clean(sent)
 }
 
 // attachmentAsked finds the attachment an address names.

@@ -10,6 +10,7 @@ import (
 	"io"
 	"net/http"
 	"path"
+	"slices"
 	"strings"
 
 	"carryside/assets"
@@ -216,6 +217,12 @@ func (s *Site) takeList(r *Request, f *Form, kept []KeptHeadings) (*trial, error
 	if len(data) > intake.MaxFileBytes {
 		return nil, assets.Invalid{"file": fmt.Sprintf("%s is larger than %d MB, the limit for one file; split it", name, intake.MaxFileBytes>>20)}
 	}
+	if err := listEnding(name, data); err != nil {
+		return nil, err
+	}
+	if err := r.clean(data); err != nil {
+		return nil, err
+	}
 	order := f.Value("date_order")
 	if order != "" && !intake.ValidDateOrder(order) {
 		return nil, assets.Invalid{"date_order": "choose the order of dates from the list"}
@@ -234,6 +241,20 @@ func (s *Site) takeList(r *Request, f *Form, kept []KeptHeadings) (*trial, error
 	}
 	s.work(r, t)
 	return t, nil
+}
+
+// listEnding refuses a list whose name promises something else than its contents are. A name of a workbook with other
+// contents is refused where it is opened, with what to do about each kind.
+func listEnding(name string, data []byte) error {
+	ending := strings.ToLower(path.Ext(name))
+	plain := slices.Contains([]string{".csv", ".txt", ".tsv"}, ending)
+	switch {
+	case bytes.HasPrefix(data, []byte("PK\x03\x04")) && plain:
+		return assets.Invalid{"file": "this is a workbook by its contents, but its name ends in " + ending + "; let it end in .xlsx"}
+	case !plain && !slices.Contains([]string{".xlsx", ".xlsm", ".xltx", ".xltm", ".xls", ".xlsb", ".ods"}, ending):
+		return assets.Invalid{"file": "a list is a workbook (.xlsx) or plain text (.csv, .tsv, .txt); let its name say which it is"}
+	}
+	return nil
 }
 
 // work starts, or starts again, to work a trial out.

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -29,9 +30,10 @@ type Config struct {
 	Desk    *signin.Desk
 	Now     func() time.Time
 	Log     *slog.Logger
-	Staff   Staff  // who may what where, for the administrator
-	Tokens  Tokens // tokens of the machine interface; nil: there is none
-	Dev     string // folder holding templates/ and static/, read anew at each page; "": the embedded ones
+	Staff   Staff   // who may what where, for the administrator
+	Tokens  Tokens  // tokens of the machine interface; nil: there is none
+	Scanner Scanner // asked about each file before it is taken in; nil: there is none
+	Dev     string  // folder holding templates/ and static/, read anew at each page; "": the embedded ones
 }
 
 // Site is the screens, ready to be mounted.
@@ -46,7 +48,34 @@ type Site struct {
 	views   *views
 	statics *statics
 	trials  trials // lists on their way in
+	replans replans
 	tokens  Tokens
+	scanner Scanner
+}
+
+// Scanner looks for malware. assets.Invalid, under "file", when it finds some in a file; any other error when it cannot be
+// asked.
+type Scanner interface {
+	Clean(ctx context.Context, content []byte) error
+}
+
+// clean asks the scanner about a file that was sent; without one every file is taken to be clean.
+func (r *Request) clean(content []byte) error {
+	if r.site.scanner == nil {
+		return nil
+	}
+	err := r.site.scanner.Clean(r.Context(), content)
+	var bad assets.Invalid
+	switch {
+	case err == nil:
+		return nil
+	case errors.As(err, &bad):
+		r.site.log.Warn("malware scanner refused a file", "person", r.Who.Person.ID, "plant", r.PlantID())
+		return bad
+	}
+	r.site.log.Error("malware scanner cannot be asked", "error", err)
+	return problem.Status{Code: http.StatusServiceUnavailable, Title: "The file could not be looked at for malware",
+		Detail: "The scanner does not answer, and files it has not seen are not taken. Nothing was kept; tell whoever runs the program."}
 }
 
 // New reads templates and static files and checks that every source is there.
@@ -54,7 +83,7 @@ func New(c Config) (*Site, error) {
 	if err := c.Sources.check(); err != nil {
 		return nil, err
 	}
-	s := &Site{Sources: c.Sources, desk: c.Desk, now: c.Now, log: c.Log, staff: c.Staff, dev: c.Dev, tokens: c.Tokens,
+	s := &Site{Sources: c.Sources, desk: c.Desk, now: c.Now, log: c.Log, staff: c.Staff, dev: c.Dev, tokens: c.Tokens, scanner: c.Scanner,
 		routes: routes(), views: &views{}, statics: &statics{}}
 	return s, s.load()
 }

@@ -77,7 +77,10 @@ func Add(c *plantdb.Change, a *assets.Attachment, sent []byte) (again bool, err 
 	if err := belongs(c, *a); err != nil {
 		return false, err
 	}
-	a.Name, a.MediaType, a.SizeBytes = enclosure.Name(a.Name, kind), kind, int64(len(kept))
+	if a.Name, err = enclosure.Named(a.Name, kind); err != nil {
+		return false, err
+	}
+	a.MediaType, a.SizeBytes = kind, int64(len(kept))
 	a.SHA256, a.SentSHA256, a.AddedAt, a.AddedByID, a.ValidFrom = sum(kept), sum(sent), c.Now(), c.Act.PersonID, 0
 	there, err := Of(c.Context(), c.DB, assets.PlantScope(a.PlantID), a.OfKind, a.OfID)
 	if err != nil {
