@@ -233,9 +233,9 @@ func (in *bracket) next(at, step float64, trusted bool) float64 {
 }
 
 // proved holds that the score at a claimed maximum is zero to rounding: half the squared score over the information, which is
-// what the log-likelihood could still gain, is below a millionth.
+// what the log-likelihood could still gain, is below a millionth, or below what a score summed over so many lives rounds to.
 func (s *sample) proved(p profiled) (profiled, error) {
-	if !(p.bend < 0) || !(p.lkk < 0) || p.gain() > 1e-6 {
+	if !(p.bend < 0) || !(p.lkk < 0) || p.gain() > max(1e-6, 1e-20*s.failures()) {
 		return profiled{}, &NoMaximum{NotConverged}
 	}
 	return p, nil
