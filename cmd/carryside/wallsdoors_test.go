@@ -70,6 +70,8 @@ var doors = map[string]string{
 	"* /plants/:plant/import": "imports", "POST /plants/:plant/import/headings/:headings": "imports", "* /plants/:plant/import/:trial": "imports", "GET /plants/:plant/import/:trial/refused": "imports",
 	"* /plants/:plant/orders/new": "orders", "POST /plants/:plant/reminders/:reminder/later": "orders", "POST /plants/:plant/reminders/:reminder/order": "orders",
 	"* /plants/:plant/rules/:rule": "rules", "* /plants/:plant/rules/new": "rules", "* /plants/:plant/stops/:stop": "stops", "* /plants/:plant/stops/:stop/withdraw": "stops", "* /plants/:plant/stops/new": "stops",
+	"* /plants/:plant/stops/:stop/answer": "stops", "* /plants/:plant/stops/recurring/new": "stops", "* /plants/:plant/stops/recurring/:recurrence": "stops", "* /plants/:plant/stops/recurring/:recurrence/withdraw": "stops",
+	"* /plants/:plant/stops/calendar": "stops", "GET /plants/:plant/stops/isolation": "reads", "* /plants/:plant/stops/isolation/new": "registry", "* /plants/:plant/stops/isolation/:group": "registry",
 }
 
 // doorOf returns the deed that opens an address; "" when the table does not know it. HEAD is GET without a body.

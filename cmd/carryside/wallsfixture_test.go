@@ -91,7 +91,7 @@ func numberFrom(t *testing.T, db *plantdb.DB, n int64) {
 	act := plantdb.Act{Origin: plantdb.Command, Action: "number", Now: plantDay.AddDate(-1, 0, 0), Company: true}
 	must(t, db.Change(t.Context(), act, func(c *plantdb.Change) error {
 		for _, kind := range []string{"customers", "plants", "lines", "conveyors", "belts", "splices", "findings", "contacts", "contracts", "meters", "held_readings", "orders", "order_events", "occurrences",
-			"rules", "stop_windows", "people", "import_mappings", "attachments", "press_records"} {
+			"rules", "stop_windows", "stop_recurrences", "isolation_groups", "people", "import_mappings", "attachments", "press_records"} {
 			if err := c.Tx().Exec("INSERT INTO id_counters (kind, next) VALUES (?, ?) ON CONFLICT (kind) DO UPDATE SET next = excluded.next", kind, n).Error; err != nil {
 				return err
 			}
@@ -236,6 +236,8 @@ func (e *estate) read(c *plantdb.Change) error {
 	finding := assets.Finding{PlantID: e.plant, ConveyorID: id, BeltID: e.ids["belt"], SpliceID: e.ids["splice"], FoundAt: assets.InstantOf(plantDay.AddDate(0, 0, -2)), FoundDay: "2026-11-23",
 		Category: e.says("category"), Grade: &grade, Text: e.says("finding"), FoundByID: e.ids["crew"], Remark: e.says("findingremark")}
 	stop := assets.StopWindow{PlantID: e.plant, LineID: e.ids["line"], Start: assets.InstantOf(plantDay.AddDate(0, 0, 3)), End: assets.InstantOf(plantDay.AddDate(0, 0, 4)), StartLocal: "2026-11-28T06:40", EndLocal: "2026-11-29T06:40", Note: e.says("stop")}
+	often := assets.StopRecurrence{PlantID: e.plant, LineID: e.ids["line"], Rule: "FREQ=WEEKLY", StartLocal: "2026-12-05T20:00", EndLocal: "2026-12-06T04:00", Keeps: assets.KeepsClock, Note: e.says("often")}
+	group := assets.IsolationGroup{PlantID: e.plant, Name: e.says("group"), Point: e.says("point"), IsolateMin: 10, ConveyorIDs: []int64{id}}
 	meter := assets.Meter{PlantID: e.plant, ConveyorID: id, FromAt: assets.InstantOf(plantDay.AddDate(0, 0, -6)), Why: assets.MeterReplaced, SerialNumber: e.says("serial"), Remark: e.says("meterremark")}
 	rule := rules.Rule{PlantID: e.plant, CustomerID: e.customer, Name: e.says("rule"), Class: assets.ClassD, Source: e.says("source"),
 		Scope: rules.Scope{Target: rules.TargetConveyor}, Trigger: rules.Trigger{Kind: rules.TriggerInterval, Every: 4, Unit: "week", CountedFrom: rules.FromPlan, AnchorDay: "2026-12-24", TimeOfDay: "06:00"},
@@ -244,7 +246,7 @@ func (e *estate) read(c *plantdb.Change) error {
 		func() error { return hour(9, 900) }, func() error { return hour(8, 910) }, func() error { return hour(7, 100) }, // the last one runs backwards
 		func() error { return clocks.DeclareStretch(c, &meter) }, func() error { return hour(5, 20) },
 		func() error { _, err := registry.AddFinding(c, &finding); return err },
-		func() error { return stops.Save(c, &stop) },
+		func() error { return stops.Save(c, &stop) }, func() error { return stops.SaveRecurrence(c, &often) }, func() error { return stops.SaveGroup(c, &group) },
 		func() error { return orders.SaveRule(c, &rule) },
 	}
 	for i, do := range steps {
@@ -253,6 +255,7 @@ func (e *estate) read(c *plantdb.Change) error {
 		}
 	}
 	e.ids["finding"], e.ids["stop"], e.ids["meter"], e.ids["rule"] = finding.ID, stop.ID, meter.ID, rule.ID
+	e.ids["recurrence"], e.ids["group"] = often.ID, group.ID
 	return nil
 }
 

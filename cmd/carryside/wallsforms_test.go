@@ -18,14 +18,15 @@ import (
 // and is not here fails the test.
 var named = map[string]string{
 	"line_id": "line", "target": "splice", "window": "stop", "people": "staff", "made_by": "staff", "finding": "finding", "plants": "plant", "splice": "splice", "belt": "belt", "conveyor_id": "conveyor",
-	"belt_id": "belt", "line": "line", "headings": "headings", "reach": "plant",
+	"answered_by": "contact",
+	"belt_id":     "belt", "line": "line", "headings": "headings", "reach": "plant",
 }
 
 // withFile are the fields of forms that send a file as well: the list they came with is read before they are.
 var withFile = []string{"headings"}
 
 // figures are the fields whose choices are numbers and name nothing; ends of names stand with a leading star.
-var figures = []string{"grade", "rows", "version", "edit", "specification_id", "weekday", "was"}
+var figures = []string{"grade", "rows", "version", "edit", "specification_id", "weekday", "was", "repeats"}
 
 // travels are fields that a form carries only when it is asked for with them.
 var travels = map[string]map[string]string{"/orders/new": {"finding": "finding"}}

@@ -22,6 +22,10 @@ type fakeOffice struct {
 	from   []assets.Instant
 	fail   error // what the next change answers
 
+	series   []assets.StopRecurrence
+	stopPast []StopPast
+	groups   []assets.IsolationGroup
+
 	last    map[int64]assets.Reading
 	meters  map[int64][]assets.Meter
 	waiting []assets.HeldReading

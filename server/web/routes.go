@@ -55,12 +55,14 @@ var screens = []string{
 	"signin", "code", "second", "recovery", "problem", "join", "account", "people", "person", "invited",
 	"form", "readings", "decided", "meter", "rules", "rule", "stops", "calculator", "reports", "report", "journal",
 	"recipes", "recipe", "press", "pressnew", "catalogues", "lines", "import", "trial", "attachments", "tokens",
+	"stopseries", "stopcalendar", "isolation",
 	"plants", "plant", "today", "belts", "conveyor", "splice", "orders", "order", "find", "life", "lives",
 }
 
 // heads is the names that ride on the belt, in order; one without a route is absent.
 var heads = []struct{ word, screen, path string }{
 	{"Today", "today", ""},
+	{"Horizon", "horizon", "stops"},
 	{"Belts", "belts", "belts"},
 	{"Orders", "orders", "orders"},
 	{"Life", "life", "life"},
@@ -74,6 +76,7 @@ var returns = map[string][]struct{ word, path string }{
 		{"Bring in a list", "import"}, {"Catalogues", "catalogues"},
 		{"Lines", "lines"}, {"Plant", "about"},
 	},
-	"orders":  {{"Orders", "orders"}, {"Rules", "rules"}, {"Recipes", "recipes"}, {"Stops", "stops"}},
+	"orders":  {{"Orders", "orders"}, {"Rules", "rules"}, {"Recipes", "recipes"}},
+	"horizon": {{"Stops", "stops"}, {"Isolation", "stops/isolation"}},
 	"reports": {{"Catalogue", "reports"}, {"Journal", "journal"}},
 }

@@ -5,32 +5,72 @@ import (
 	"fmt"
 	"html/template"
 	"slices"
+	"strings"
 	"time"
 
 	"carryside/assets"
 	"carryside/schedule/calendar"
 	"carryside/schedule/people"
+	"carryside/schedule/window"
 	"carryside/schedule/workorder"
 	"carryside/server/web/drawing"
 )
 
-// StopBook is what the pages of stops need; the list itself is Days.Windows.
+// StopBook is what the pages of stops need. Agreed stops, in which work may be placed, are Days.Windows.
 type StopBook interface {
-	// StopOf returns one stop window, withdrawn or not.
+	// Stops returns the stops that end after from and are not withdrawn, whatever the plant answered, by their start.
+	Stops(ctx context.Context, scope assets.Scope, plantID int64, from time.Time) (*StopList, error)
+	// StopOf returns one stop window, withdrawn or not; of a recurring stop's occurrence its row where it has one.
 	StopOf(ctx context.Context, scope assets.Scope, id int64) (assets.StopWindow, error)
-	// SaveStop adds a stop (ID 0) or moves it. assets.ErrConflict when its RowID is not the newest any more.
+	// SaveStop adds a stop (ID 0) or changes it. assets.ErrConflict when its RowID is not the newest any more.
 	SaveStop(ctx context.Context, scope assets.Scope, act Act, w *assets.StopWindow) error
 	// WithdrawStop withdraws a stop in which no open order is placed.
 	WithdrawStop(ctx context.Context, scope assets.Scope, act Act, plantID, id, rowID int64, why string) error
+	// StopPast returns how a stop (0: the plant's stops that were changed) came to be as it is, newest first.
+	StopPast(ctx context.Context, scope assets.Scope, plantID, id int64, since time.Time) ([]StopPast, error)
+
+	// SaveSeries adds a recurring stop (ID 0) or changes it.
+	SaveSeries(ctx context.Context, scope assets.Scope, act Act, r *assets.StopRecurrence) error
+	WithdrawSeries(ctx context.Context, scope assets.Scope, act Act, plantID, id, rowID int64, why string) error
+
+	// StopsHeld returns what a calendar file is compared with, and TakeStopsIn does what it does, all or nothing.
+	StopsHeld(ctx context.Context, scope assets.Scope, plantID int64) (window.Held, error)
+	TakeStopsIn(ctx context.Context, scope assets.Scope, act Act, plantID int64, changes []window.Change) error
+
+	// IsolationGroups returns a plant's groups of conveyors that are isolated together.
+	IsolationGroups(ctx context.Context, scope assets.Scope, plantID int64) ([]assets.IsolationGroup, error)
+	SaveIsolationGroup(ctx context.Context, scope assets.Scope, act Act, g *assets.IsolationGroup) error
+	EndIsolationGroup(ctx context.Context, scope assets.Scope, act Act, plantID, id, rowID int64) error
 }
 
-// stopsPage answers: when does which line stand still, for how long in truth, and what is placed in it?
+// StopList is the stops of a plant with the recurring ones they come from and the names in their answers.
+type StopList struct {
+	Windows  []assets.StopWindow
+	Series   []assets.StopRecurrence
+	People   map[int64]string
+	Contacts map[int64]string // "J. Tarvane, shift lead"
+}
+
+// StopPast is one change of a stop; Before is nil where it was entered.
+type StopPast struct {
+	At             assets.Instant
+	By             string
+	Action, Reason string
+	Before         *assets.StopWindow
+	After          assets.StopWindow
+}
+
+// stopsPage answers: when does which line stand still, for how long in truth, what did the plant say, and what is placed in it?
 type stopsPage struct {
 	Page
-	Strip  template.HTML
-	Groups []stopGroup
-	Nights []stopNight
-	Empty  *Empty
+	Strip   template.HTML
+	Groups  []stopGroup
+	Series  []seriesLine
+	Nights  []stopNight
+	Waiting []Link
+	Past    []stopPastLine
+	More    *Link
+	Empty   *Empty
 }
 
 type stopGroup struct {
@@ -40,10 +80,17 @@ type stopGroup struct {
 
 type stopLine struct {
 	From, To, Length, Note, Change string
-	ClockWords                     string
+	Only, ClockWords               string
+	Answer, AnswerBy, Reply        string
 	Placed                         []Link
-	Left                           string
+	Left, Sheet                    string
 }
+
+// seriesLine is a recurring stop.
+type seriesLine struct{ Name, What, Repeats, Hours, Answer, Until, Change string }
+
+// stopPastLine is a change of a stop in words.
+type stopPastLine struct{ Bold, Rest string }
 
 // stopNight is a stop over a clock change, hour by hour.
 type stopNight struct {
@@ -51,12 +98,15 @@ type stopNight struct {
 	Cells       template.HTML
 }
 
+// listedDays is how far the list of stops goes; the year is in the drawing, and the rest of the list one click away.
+const listedDays = 120
+
 func (s *Site) stops(r *Request) error {
 	reg, err := s.register(r)
 	if err != nil {
 		return err
 	}
-	windows, err := s.Days.Windows(r.Context(), r.Scope, r.PlantID(), r.Now)
+	list, err := s.StopBook.Stops(r.Context(), r.Scope, r.PlantID(), r.Now)
 	if err != nil {
 		return err
 	}
@@ -64,22 +114,107 @@ func (s *Site) stops(r *Request) error {
 	if err != nil {
 		return err
 	}
+	past, err := s.StopBook.StopPast(r.Context(), r.Scope, r.PlantID(), 0, r.Now.AddDate(0, 0, -30))
+	if err != nil {
+		return err
+	}
 	p := &stopsPage{}
-	p.Sheet, p.Say = "Stops", stopsSay(reg, windows, r.Now)
-	p.Sub = "One-off stops of " + Figure(len(reg.Lines), "line", "lines") + " from today on; work is placed in them from the page of an order."
-	r.Offer(&p.Page, "Add a stop", "stops/new", true)
-	if len(windows) == 0 {
-		p.Empty = &Empty{What: "No stop is agreed", Why: "Work at a belt needs the belt to stand still. Enter the stops that operations has agreed; orders can then be placed in them.", Do: p.Do}
+	agreed := slices.DeleteFunc(slices.Clone(list.Windows), func(w assets.StopWindow) bool { return !w.Agreed() })
+	p.Sheet, p.Say = "Stops", stopsSay(reg, agreed, r.Now)
+	p.Waiting = r.waiting(reg, list.Windows)
+	p.Sub = "Stops of " + Figure(len(reg.Lines), "line", "lines") + " to " + r.F.PlainDay(assets.DayOf(r.Now.In(r.F.zone()).AddDate(1, 0, 0))) + ". " + waitingSay(len(p.Waiting)) +
+		" Work is placed only in agreed stops."
+	r.Offer(&p.Page, "One single stop", "stops/new", false)
+	r.Offer(&p.Page, "A recurring stop", "stops/recurring/new", false)
+	r.Offer(&p.Page, "Bring in a calendar", "stops/calendar", false)
+	r.Offer(&p.Page, "Isolation groups", "stops/isolation", false)
+	if len(list.Windows) == 0 && len(list.Series) == 0 {
+		p.Empty = &Empty{What: "No stop is entered", Why: "Work at a belt needs the belt to stand still. Enter the stops that operations has agreed, or read them from its calendar; orders can then be placed in them.", Do: p.Do}
 		return r.Show("stops", p)
 	}
-	p.Groups = r.stopGroups(reg, windows, open)
-	p.Strip = r.stopStrip(reg, windows, 0, p.Say)
-	for _, w := range windows {
-		if n, ok := r.stopNight(w); ok {
+	p.Strip = r.stopStrip(reg, list.Windows, past, nil, p.Say)
+	shown := list.Windows
+	if r.Query("all") == "" {
+		until := assets.InstantOf(r.Now.AddDate(0, 0, listedDays))
+		shown = slices.DeleteFunc(slices.Clone(shown), func(w assets.StopWindow) bool { return w.Start > until })
+		if n := len(list.Windows) - len(shown); n > 0 {
+			p.More = &Link{Word: Figure(n, "more stop", "more stops") + " to " + r.F.Date(list.Windows[len(list.Windows)-1].Start), To: r.At("stops") + "?all=yes#list"}
+		}
+	}
+	p.Groups = r.stopGroups(reg, shown, open, list)
+	p.Series, p.Past = r.seriesLines(reg, list), r.pastLines(reg, past)
+	for _, w := range list.Windows {
+		if n, ok := r.stopNight(w); ok && len(p.Nights) < 6 {
 			p.Nights = append(p.Nights, n)
 		}
 	}
 	return r.Show("stops", p)
+}
+
+// waiting lists the stops that are asked and not answered, the next first.
+func (r *Request) waiting(reg *assets.Register, windows []assets.StopWindow) []Link {
+	var out []Link
+	series := map[int64]bool{}
+	for _, w := range windows {
+		if w.Answer.Given() != assets.AnswerAsked || series[w.Source.RecurrenceID] && w.ID < 0 {
+			continue
+		}
+		l := Link{Word: r.F.Stamp(w.Start) + ", " + stopLength(w) + ": " + stopWhere(reg, w)}
+		pattern, id := "stops/:stop/answer", w.ID
+		if w.ID < 0 { // nothing is said of this one alone: the series is asked
+			series[w.Source.RecurrenceID] = true
+			pattern, id = "stops/recurring/:recurrence", w.Source.RecurrenceID
+			l.Word += ", and those that follow"
+		}
+		l.To, _ = r.Link(pattern, id)
+		out = append(out, l)
+	}
+	return out
+}
+
+func waitingSay(n int) string {
+	switch n {
+	case 0:
+		return "None waits for the plant's answer."
+	case 1:
+		return "One waits for the plant's answer."
+	}
+	return Capital(Count(n, "waits", "wait")) + " for the plant's answer."
+}
+
+// stopWhere says what stands still: the conveyors, the line, the whole plant.
+func stopWhere(reg *assets.Register, w assets.StopWindow) string {
+	return standsStill(reg, w.LineID, w.ConveyorIDs)
+}
+
+func standsStill(reg *assets.Register, line int64, conveyors []int64) string {
+	if len(conveyors) > 0 {
+		return strings.Join(stopTags(reg, conveyors), ", ")
+	}
+	if l, ok := reg.Line(line); ok {
+		return l.Name
+	}
+	return "the whole plant"
+}
+
+func stopTags(reg *assets.Register, conveyors []int64) []string {
+	var tags []string
+	for _, id := range conveyors {
+		if c, ok := reg.Conveyor(id); ok {
+			tags = append(tags, c.Tag)
+		}
+	}
+	return tags
+}
+
+// lineOfStop is the line under which a stop is listed; 0 the whole plant.
+func lineOfStop(reg *assets.Register, w assets.StopWindow) int64 {
+	if w.LineID == 0 && len(w.ConveyorIDs) > 0 {
+		if c, ok := reg.Conveyor(w.ConveyorIDs[0]); ok {
+			return c.LineID
+		}
+	}
+	return w.LineID
 }
 
 // stopsSay is the headline: how many stops are ahead, and which line has none.
@@ -103,13 +238,13 @@ func stopsSay(reg *assets.Register, windows []assets.StopWindow, now time.Time) 
 	return say + "; " + Figure(len(without), "line", "lines") + " have none"
 }
 
-func (r *Request) stopGroups(reg *assets.Register, windows []assets.StopWindow, open []workorder.Order) []stopGroup {
+func (r *Request) stopGroups(reg *assets.Register, windows []assets.StopWindow, open []workorder.Order, list *StopList) []stopGroup {
 	var groups []stopGroup
 	of := func(id int64, name string) {
 		g := stopGroup{Name: name}
 		for _, w := range windows {
-			if w.LineID == id {
-				g.Rows = append(g.Rows, r.stopLine(w, open))
+			if lineOfStop(reg, w) == id {
+				g.Rows = append(g.Rows, r.stopLine(reg, w, open, list))
 			}
 		}
 		if len(g.Rows) > 0 {
@@ -123,10 +258,18 @@ func (r *Request) stopGroups(reg *assets.Register, windows []assets.StopWindow, 
 	return groups
 }
 
-func (r *Request) stopLine(w assets.StopWindow, open []workorder.Order) stopLine {
-	l := stopLine{From: r.F.Stamp(w.Start), To: r.F.Stamp(w.End), Length: stopLength(w), Note: w.Note, ClockWords: r.clockWords(w)}
+func (r *Request) stopLine(reg *assets.Register, w assets.StopWindow, open []workorder.Order, list *StopList) stopLine {
+	l := stopLine{From: r.F.Stamp(w.Start), To: r.F.Stamp(w.End), Length: stopLength(w), Note: w.Note, ClockWords: r.clockWords(w),
+		Answer: string(w.Answer.Given()), AnswerBy: r.answerBy(w.Answer, list)}
+	if len(w.ConveyorIDs) > 0 {
+		l.Only = "only " + strings.Join(stopTags(reg, w.ConveyorIDs), ", ")
+	}
+	if w.Source.RecurrenceID != 0 {
+		l.Note = strings.TrimPrefix(l.Note+", recurring", ", ")
+	}
 	if r.May(people.EditStops) {
 		l.Change = r.At("stops", w.ID)
+		l.Reply = r.At("stops", w.ID, "answer")
 	}
 	hours := 0.0
 	for _, o := range open {
@@ -137,8 +280,86 @@ func (r *Request) stopLine(w assets.StopWindow, open []workorder.Order) stopLine
 	}
 	if len(l.Placed) > 0 {
 		l.Left = Duration(hours) + " of work placed"
+		l.Sheet, _ = r.Link("stops/:stop/package", w.ID)
 	}
 	return l
+}
+
+// answerBy says who gave an answer, when and why.
+func (r *Request) answerBy(a assets.StopAnswer, list *StopList) string {
+	words := list.Contacts[a.ContactID]
+	if words == "" {
+		words = list.People[a.ByID]
+	}
+	if a.At != 0 {
+		words = strings.TrimPrefix(words+", "+r.F.Date(a.At), ", ")
+	}
+	if a.Why != "" {
+		words = strings.TrimPrefix(words+": "+a.Why, ": ")
+	}
+	return words
+}
+
+func (r *Request) seriesLines(reg *assets.Register, list *StopList) []seriesLine {
+	var out []seriesLine
+	for _, q := range list.Series {
+		l := seriesLine{Name: q.Note, What: standsStill(reg, q.LineID, q.ConveyorIDs), Repeats: repeatsWords(q.Rule, q.StartLocal), Hours: q.StartLocal[11:] + " to " + q.EndLocal[11:],
+			Answer: string(q.Answer.Given()), Until: "until further notice"}
+		if q.UntilDay != "" {
+			l.Until = "to " + r.F.PlainDay(q.UntilDay)
+		}
+		if by := r.answerBy(q.Answer, list); by != "" {
+			l.Answer += ", " + by
+		}
+		l.Change, _ = r.Link("stops/recurring/:recurrence", q.ID)
+		out = append(out, l)
+	}
+	return out
+}
+
+// pastLines tells the changes of stops in words, newest first.
+func (r *Request) pastLines(reg *assets.Register, past []StopPast) []stopPastLine {
+	var out []stopPastLine
+	for _, c := range past {
+		l := stopPastLine{Bold: Capital(stopWhere(reg, c.After)) + " " + r.whatMoved(c) + "."}
+		l.Rest = c.By + pick(c.By == "", "", ", ") + r.F.Stamp(c.At) + "."
+		if c.Reason != "" {
+			l.Rest = fullStop(Capital(c.Reason)) + " " + l.Rest
+		}
+		out = append(out, l)
+	}
+	return out
+}
+
+// whatMoved says what a change did to a stop.
+func (r *Request) whatMoved(c StopPast) string {
+	day := r.F.Date(c.After.Start)
+	if c.Before == nil {
+		return "entered for " + r.F.Stamp(c.After.Start) + ", " + stopLength(c.After)
+	}
+	var words []string
+	if c.After.Withdrawn && !c.Before.Withdrawn {
+		words = append(words, "withdrawn, was "+day)
+	}
+	if c.Before.Start != c.After.Start {
+		words = append(words, "moved from "+r.F.Stamp(c.Before.Start)+" to "+r.F.Stamp(c.After.Start))
+	}
+	if a, b := stopLength(*c.Before), stopLength(c.After); a != b {
+		words = append(words, a+" to "+b)
+	}
+	if a, b := c.Before.Answer.Given(), c.After.Answer.Given(); a != b {
+		words = append(words, string(b)+", was "+string(a))
+	}
+	if !slices.Equal(c.Before.ConveyorIDs, c.After.ConveyorIDs) || c.Before.LineID != c.After.LineID {
+		words = append(words, "stands still now elsewhere than before")
+	}
+	if len(words) == 0 {
+		return "of " + day + ": the note changed"
+	}
+	if c.Before.Start == c.After.Start && !c.After.Withdrawn {
+		return day + ": " + strings.Join(words, ", ")
+	}
+	return strings.Join(words, ", ")
 }
 
 func stopHours(w assets.StopWindow) float64 { return w.End.Time().Sub(w.Start.Time()).Hours() }
@@ -179,30 +400,71 @@ func (r *Request) stopNight(w assets.StopWindow) (stopNight, bool) {
 	return stopNight{Head: r.F.Stamp(w.Start) + " to " + r.F.Stamp(w.End), Words: words, Cells: cells}, cells != ""
 }
 
-// stopStrip draws a year of stops by line; the stop looked at is marked.
-func (r *Request) stopStrip(reg *assets.Register, windows []assets.StopWindow, marked int64, sentence string) template.HTML {
-	from := r.Now
-	y := drawing.StopYear{Sentence: sentence, From: from, To: from.AddDate(1, 0, 0), Zone: r.F.zone(), Changes: clockChanges(r.F.zone(), from, from.AddDate(1, 0, 0))}
+// stopStrip draws a year of stops by line: those that stand, from where some were moved lately, and those that are being added.
+func (r *Request) stopStrip(reg *assets.Register, windows []assets.StopWindow, past []StopPast, fresh []assets.StopWindow, sentence string) template.HTML {
+	y := drawing.StopYear{Sentence: sentence, From: r.Now, To: r.Now.AddDate(1, 0, 0), Zone: r.F.zone()}
+	y.Changes = clockChanges(r.F.zone(), y.From, y.To)
 	for _, l := range reg.Lines {
 		row := drawing.StopRow{Name: l.Name}
-		shared := 0
+		shared, often := 0, 0
+		add := func(w assets.StopWindow, look drawing.StopLook) bool {
+			on := lineOfStop(reg, w)
+			if on != l.ID && on != 0 || w.Start.Time().After(y.To) || w.End.Time().Before(y.From) {
+				return false
+			}
+			row.Stops = append(row.Stops, drawing.StopBox{From: w.Start.Time(), To: w.End.Time(), Look: look, Words: hard(r.F.Local(w.Start).Format("2 Jan")) + " " + stopLength(w)})
+			return true
+		}
 		for _, w := range windows {
-			if w.LineID != l.ID && w.LineID != 0 || w.Start.Time().After(y.To) {
+			if !add(w, lookOf(w)) {
 				continue
 			}
-			if w.LineID == 0 {
+			if w.LineID == 0 && len(w.ConveyorIDs) == 0 {
 				shared++
 			}
-			row.Stops = append(row.Stops, drawing.StopBox{From: w.Start.Time(), To: w.End.Time(), Marked: w.ID == marked && marked != 0,
-				Words: hard(r.F.Local(w.Start).Format("2 Jan")) + " " + stopLength(w)})
+			if w.Source.RecurrenceID != 0 {
+				often++
+			}
 		}
-		row.Note = Figure(len(row.Stops), "stop", "stops")
-		if shared > 0 {
-			row.Note += fmt.Sprintf(", %d shared", shared)
+		one := len(row.Stops) - often
+		for _, w := range fresh {
+			add(w, drawing.StopNew)
 		}
+		for _, c := range past {
+			if c.Before != nil && c.Before.Start != c.After.Start && !c.After.Withdrawn && add(*c.Before, drawing.StopMovedFrom) {
+				row.Stops[len(row.Stops)-1].Words = ""
+			}
+		}
+		row.Note = stopRowNote(one, often, shared)
 		y.Rows = append(y.Rows, row)
 	}
 	return drawing.OfStops(y)
+}
+
+// stopRowNote counts a line's stops: "3 one-off, 12 recurring, 1 shared".
+func stopRowNote(one, often, shared int) string {
+	var parts []string
+	if one > 0 || often == 0 {
+		parts = append(parts, fmt.Sprintf("%d one-off", one))
+	}
+	if often > 0 {
+		parts = append(parts, fmt.Sprintf("%d recurring", often))
+	}
+	if shared > 0 {
+		parts = append(parts, fmt.Sprintf("%d shared", shared))
+	}
+	return strings.Join(parts, ", ")
+}
+
+// lookOf is how a stop is drawn by what the plant answered.
+func lookOf(w assets.StopWindow) drawing.StopLook {
+	switch w.Answer.Given() {
+	case assets.AnswerAsked:
+		return drawing.StopAsked
+	case assets.AnswerRefused:
+		return drawing.StopRefused
+	}
+	return drawing.StopAgreed
 }
 
 // clockChanges are the days of a stretch on which the clocks change.
@@ -219,140 +481,4 @@ func clockChanges(zone *time.Location, from, to time.Time) []drawing.ClockChange
 		out = append(out, drawing.ClockChange{At: start.Add(12 * time.Hour), Words: words})
 	}
 	return out
-}
-
-// newStop adds a stop.
-func (s *Site) newStop(r *Request) error {
-	w := assets.StopWindow{PlantID: r.PlantID(), LineID: numberOf(r.Query("line"))}
-	return s.stopForm(r, w)
-}
-
-// editStop moves a stop.
-func (s *Site) editStop(r *Request) error {
-	w, err := s.stopAsked(r)
-	if err != nil {
-		return err
-	}
-	return s.stopForm(r, w)
-}
-
-// stopAsked reads the stop an address names; a withdrawn one is not there any more.
-func (s *Site) stopAsked(r *Request) (assets.StopWindow, error) {
-	id, err := r.ID("stop")
-	if err != nil {
-		return assets.StopWindow{}, err
-	}
-	w, err := s.StopBook.StopOf(r.Context(), r.Scope, id)
-	if err == nil && w.Withdrawn {
-		err = assets.ErrNotFound
-	}
-	return w, r.ofPlant(w.PlantID, err)
-}
-
-func (s *Site) stopForm(r *Request, w assets.StopWindow) error {
-	reg, err := s.register(r)
-	if err != nil {
-		return err
-	}
-	return r.answer(func(f *Form) (*formPage, error) {
-		p := &formPage{Form: f, Save: pick(w.ID == 0, "Add the stop", "Keep the change"), Leave: r.At("stops")}
-		p.Sheet, p.Say = "Stop", "Say which line stands still, from when to when"
-		p.Says = []string{"Enter what operations has agreed. A stop gives time, it isolates nothing: whoever works at the belt isolates it by the site's own rules."}
-		if w.ID != 0 {
-			p.Say = "Move the stop of " + r.F.Stamp(w.Start)
-			p.Facts, p.FactsOf = []fact{{"From", r.F.Stamp(w.Start)}, {"To", r.F.Stamp(w.End)}, {"Length", stopLength(w)}}, "As it stands"
-			if words := r.clockWords(w); words != "" {
-				p.Facts = append(p.Facts, fact{"Clock change", words})
-			}
-			r.Offer(&p.Page, "Withdraw it", "stops/:stop/withdraw", false, w.ID)
-		}
-		f.version(w.Version)
-		p.section("", f.Select("line_id", "Line", plainInt(w.LineID), append([]Option{{Value: "0", Label: "the whole plant"}}, lineOptions(reg, "")[1:]...)).OverBoth(),
-			f.At("start", "From", w.Start).Must(), f.At("end", "To", w.End).Must(),
-			f.Radio("keep", "If the clocks change inside it, keep", pick(w.ID == 0, "", "clock"), []Option{{Value: "clock", Label: "both clock times"}, {Value: "length", Label: "the length"}}).OverBoth(),
-			f.Text("note", "Note", w.Note).Hinted("Who agreed it, what it is for").OverBoth())
-		return p, nil
-	}, func(_ *formPage, e *entry) (string, string, error) {
-		next := w
-		next.RowID = e.rowID()
-		e.stop(&next, reg)
-		if err := e.Err(); err != nil {
-			return "", "", err
-		}
-		if err := s.sameStop(r, next); err != nil {
-			return "", "", err
-		}
-		err := s.StopBook.SaveStop(r.Context(), r.Scope, r.act(pick(w.ID == 0, "add a stop", "move a stop"), ""), &next)
-		return r.At("stops"), "Stop of " + r.F.Stamp(next.Start) + " kept: " + stopLength(next) + ".", err
-	})
-}
-
-// sameStop refuses a stop that is there already: the same line at the same hours.
-func (s *Site) sameStop(r *Request, w assets.StopWindow) error {
-	all, err := s.Days.Windows(r.Context(), r.Scope, r.PlantID(), w.Start.Time())
-	if err != nil {
-		return err
-	}
-	for _, o := range all {
-		if o.ID != w.ID && o.LineID == w.LineID && o.Start == w.Start && o.End == w.End {
-			return assets.Invalid{"start": "this stop is kept already, from " + r.F.Stamp(o.Start) + " to " + r.F.Stamp(o.End) + "; change that one instead"}
-		}
-	}
-	return nil
-}
-
-// stop reads the fields of a stop. Over a clock change its length is not what the clock times say: which of
-// the two is meant is asked, never guessed.
-func (e *entry) stop(w *assets.StopWindow, reg *assets.Register) {
-	w.LineID = e.id("line_id")
-	if _, ok := reg.Line(w.LineID); !ok && w.LineID != 0 {
-		e.bad.Add("line_id", "choose one of the plant's lines, or the whole plant")
-	}
-	e.must("start", "the time at which the line stops")
-	e.must("end", "the time at which it has to run again")
-	w.Start, w.End, w.Note = e.moment("start"), e.moment("end"), e.text("note")
-	switch {
-	case w.Start == 0 || w.End == 0:
-		return
-	case w.End <= w.Start:
-		e.bad.Add("end", "the stop ends after it begins")
-		return
-	case stopHours(*w) > 24*60:
-		e.bad.Add("end", "a stop of more than 60 days is no stop; check the dates")
-		return
-	}
-	if words := e.r.clockWords(*w); words != "" {
-		switch e.text("keep") {
-		case "clock":
-		case "length":
-			w.End = assets.InstantOf(w.Start.Time().Add(time.Duration(e.r.wallHours(*w) * float64(time.Hour))))
-		default:
-			e.bad.Add("keep", words+"; say whether the clock times or the length count")
-		}
-	}
-	z := calendar.ZoneOf(e.r.F.zone())
-	w.StartLocal, w.EndLocal = z.Local(w.Start.Time()).String(), z.Local(w.End.Time()).String()
-}
-
-// withdrawStop withdraws a stop.
-func (s *Site) withdrawStop(r *Request) error {
-	w, err := s.stopAsked(r)
-	if err != nil {
-		return err
-	}
-	return r.answer(func(f *Form) (*formPage, error) {
-		p := &formPage{Form: f, Save: "Withdraw it", Leave: r.At("stops")}
-		p.Sheet, p.Say = "Stop", "Withdraw the stop of "+r.F.Stamp(w.Start)+"?"
-		p.Says = []string{"Only a stop in which no work is placed can be withdrawn: take the work out first. It stays in the records."}
-		f.version(w.Version)
-		p.reason(true, "Who needs the line, and since when that is known")
-		return p, nil
-	}, func(_ *formPage, e *entry) (string, string, error) {
-		why := e.must("reason", "the reason: it is kept with the stop")
-		if err := e.Err(); err != nil {
-			return "", "", err
-		}
-		err := s.StopBook.WithdrawStop(r.Context(), r.Scope, r.act("withdraw a stop", why), r.PlantID(), w.ID, e.rowID(), why)
-		return r.At("stops"), "The stop of " + r.F.Stamp(w.Start) + " is withdrawn.", err
-	})
 }

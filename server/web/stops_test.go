@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"encoding/base64"
 	"net/http"
 	"net/url"
 	"strings"
@@ -9,6 +10,7 @@ import (
 	"time"
 
 	"carryside/assets"
+	"carryside/schedule/window"
 )
 
 func (o *fakeOffice) StopOf(_ context.Context, _ assets.Scope, id int64) (assets.StopWindow, error) {
@@ -22,6 +24,42 @@ func (o *fakeOffice) StopOf(_ context.Context, _ assets.Scope, id int64) (assets
 
 func (o *fakeOffice) SaveStop(_ context.Context, _ assets.Scope, act Act, w *assets.StopWindow) error {
 	return o.change(act, *w)
+}
+
+func (o *fakeOffice) Stops(context.Context, assets.Scope, int64, time.Time) (*StopList, error) {
+	return &StopList{Windows: o.plant.stops, Series: o.series, People: map[int64]string{1: "I. Vanterel"}, Contacts: map[int64]string{5: "J. Tarvane, shift lead"}}, nil
+}
+
+func (o *fakeOffice) StopPast(_ context.Context, _ assets.Scope, _, id int64, _ time.Time) ([]StopPast, error) {
+	return o.stopPast, nil
+}
+
+func (o *fakeOffice) SaveSeries(_ context.Context, _ assets.Scope, act Act, q *assets.StopRecurrence) error {
+	return o.change(act, *q)
+}
+
+func (o *fakeOffice) WithdrawSeries(_ context.Context, _ assets.Scope, act Act, _, id, _ int64, why string) error {
+	return o.change(act, id, why)
+}
+
+func (o *fakeOffice) StopsHeld(context.Context, assets.Scope, int64) (window.Held, error) {
+	return window.Held{Windows: o.plant.stops, Series: o.series}, nil
+}
+
+func (o *fakeOffice) TakeStopsIn(_ context.Context, _ assets.Scope, act Act, _ int64, changes []window.Change) error {
+	return o.change(act, changes)
+}
+
+func (o *fakeOffice) IsolationGroups(context.Context, assets.Scope, int64) ([]assets.IsolationGroup, error) {
+	return o.groups, nil
+}
+
+func (o *fakeOffice) SaveIsolationGroup(_ context.Context, _ assets.Scope, act Act, g *assets.IsolationGroup) error {
+	return o.change(act, *g)
+}
+
+func (o *fakeOffice) EndIsolationGroup(_ context.Context, _ assets.Scope, act Act, _, id, _ int64) error {
+	return o.change(act, id)
 }
 
 func (o *fakeOffice) WithdrawStop(_ context.Context, _ assets.Scope, act Act, _, id, _ int64, why string) error {
@@ -70,9 +108,9 @@ func TestAStopOverAClockChangeAsksWhatCounts(t *testing.T) {
 	f := skarrow()
 	v := as(t, f, assets.RolePlanner)
 	path := "/plants/3/stops/new"
-	v.refused(path, url.Values{"line_id": {"99"}, "start": {"2026-12-05T20:00"}, "end": {"2026-12-05T06:00"}}, "line_id", "end")
-	v.refused(path, url.Values{"line_id": {"2"}, "start": {"2027-03-28T02:30"}, "end": {""}}, "start", "end")
-	form := url.Values{"line_id": {"2"}, "start": {"2027-03-27T20:00"}, "end": {"2027-03-28T06:00"}}
+	v.refused(path, url.Values{"answer": {"agreed"}, "line_id": {"99"}, "start": {"2026-12-05T20:00"}, "end": {"2026-12-05T06:00"}}, "line_id", "end")
+	v.refused(path, url.Values{"answer": {"agreed"}, "line_id": {"2"}, "start": {"2027-03-28T02:30"}, "end": {""}}, "start", "end")
+	form := url.Values{"answer": {"agreed"}, "line_id": {"2"}, "start": {"2027-03-27T20:00"}, "end": {"2027-03-28T06:00"}}
 	v.refused(path, form, "keep")
 	form.Set("keep", "clock")
 	v.taken(path, form)
@@ -111,6 +149,121 @@ func TestAStopIsMovedAndWithdrawn(t *testing.T) {
 func TestTheSameStopIsNotKeptTwice(t *testing.T) {
 	f := skarrow()
 	v := as(t, f, assets.RolePlanner)
-	v.refused("/plants/3/stops/new", url.Values{"line_id": {"1"}, "start": {"2026-12-12T05:00"}, "end": {"2026-12-12T19:00"}}, "start")
-	v.taken("/plants/3/stops/new", url.Values{"line_id": {"2"}, "start": {"2026-12-12T05:00"}, "end": {"2026-12-12T19:00"}})
+	v.refused("/plants/3/stops/new", url.Values{"answer": {"agreed"}, "line_id": {"1"}, "start": {"2026-12-12T05:00"}, "end": {"2026-12-12T19:00"}}, "start")
+	v.taken("/plants/3/stops/new", url.Values{"answer": {"agreed"}, "line_id": {"2"}, "start": {"2026-12-12T05:00"}, "end": {"2026-12-12T19:00"}})
+}
+
+func TestAnAskedStopWaitsAndIsAnswered(t *testing.T) {
+	f := skarrow()
+	w := springNight()
+	w.Answer = assets.StopAnswer{Word: assets.AnswerAsked}
+	f.stops = []assets.StopWindow{w}
+	v := as(t, f, assets.RolePlanner)
+	d := v.get("/plants/3/stops")
+	if got := strings.ReplaceAll(text(d, "h1"), nb, " "); got != "No line has a stop ahead of it" {
+		t.Errorf("an asked stop counts as one: %q", got)
+	}
+	if to := d.Find("#wt").Closest("section").Find("a").AttrOr("href", ""); to != "/plants/3/stops/91/answer" {
+		t.Errorf("the answer is given at %q", to)
+	}
+	v.refused("/plants/3/stops/91/answer", url.Values{"answer": {"refused"}, "answered_by": {""}}, "answer_why")
+	v.refused("/plants/3/stops/91/answer", url.Values{"answer": {"agreed"}, "answered_by": {"77"}}, "answered_by")
+	v.taken("/plants/3/stops/91/answer", url.Values{"answer": {"agreed"}, "answered_by": {""}, "answer_why": {"mill is down anyway"}, "version": {"910"}})
+	got := one[assets.StopWindow](t, f.office())
+	if !got.Agreed() || got.Answer.ByID != 1 || got.Answer.At == 0 || got.Answer.Why != "mill is down anyway" || got.Start != w.Start {
+		t.Errorf("kept %+v", got.Answer)
+	}
+}
+
+func TestAStopOfSingleConveyorsNamesThem(t *testing.T) {
+	f := skarrow()
+	reg := f.fleet.Register
+	c := reg.Conveyors[0]
+	v := as(t, f, assets.RolePlanner)
+	form := url.Values{"answer": {"agreed"}, "line_id": {plainInt(c.LineID)}, "conveyors": {"no such"}, "start": {"2026-12-05T06:00"}, "end": {"2026-12-05T14:00"}}
+	v.refused("/plants/3/stops/new", form, "conveyors")
+	form.Set("conveyors", strings.ToLower(c.Tag)+", ")
+	v.taken("/plants/3/stops/new", form)
+	w := one[assets.StopWindow](t, f.office())
+	if len(w.ConveyorIDs) != 1 || w.ConveyorIDs[0] != c.ID {
+		t.Errorf("stands still: %v", w.ConveyorIDs)
+	}
+	for _, o := range reg.Conveyors {
+		if w.Stops(o) != (o.ID == c.ID) {
+			t.Errorf("%s stands still: %v", o.Tag, w.Stops(o))
+		}
+	}
+}
+
+func TestARecurringStopIsLookedAtBeforeItIsKept(t *testing.T) {
+	f := skarrow()
+	v := as(t, f, assets.RolePlanner)
+	const path = "/plants/3/stops/recurring/new"
+	form := url.Values{"note": {"Dryer night"}, "line_id": {"2"}, "start": {"2026-12-26T20:00"}, "end": {"2026-12-27T06:00"}, "repeats": {"last"}, "keeps": {"clock"}, "answer": {"asked"}, "until": {""}}
+	v.refused(path, url.Values{"line_id": {"2"}, "start": {""}, "end": {"2026-12-27T06:00"}, "repeats": {"own"}, "keeps": {"clock"}, "answer": {"asked"}}, "start", "rule")
+	form.Set(look, "yes")
+	d := v.post(path, form, http.StatusOK)
+	body := strings.ReplaceAll(d.Find("main").Text(), nb, " ")
+	for _, want := range []string{"last Saturday of each month", "27 Mar 2027", "9 h", "Keeping the length would end it at 07:00"} {
+		if !strings.Contains(body+text(d, "h1"), want) {
+			t.Errorf("the page does not say %q: %s", want, body)
+		}
+	}
+	if n := len(f.office().kept); n != 0 {
+		t.Errorf("looking kept %d things", n)
+	}
+	form.Del(look)
+	v.taken(path, form)
+	q := one[assets.StopRecurrence](t, f.office())
+	if q.Rule != "FREQ=MONTHLY;BYDAY=-1SA" || q.StartLocal != "2026-12-26T20:00" || q.EndLocal != "2026-12-27T06:00" || q.Keeps != assets.KeepsClock || q.Answer.Given() != assets.AnswerAsked {
+		t.Errorf("kept %+v", q)
+	}
+}
+
+func TestACalendarFileIsShownBeforeItIsTakenIn(t *testing.T) {
+	f := skarrow()
+	v := as(t, f, assets.RolePlanner)
+	const path = "/plants/3/stops/calendar"
+	file := "BEGIN:VCALENDAR\r\nBEGIN:VEVENT\r\nUID:1@plant\r\nSUMMARY:Winter stop\r\nDTSTART:20261212T060000\r\nDTEND:20261212T200000\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n"
+	form := url.Values{"line_id": {"2"}, "answer": {"agreed"}, "ics": {base64.StdEncoding.EncodeToString([]byte(file))}, "seen": {""}}
+	d := v.post(path, form, http.StatusOK)
+	if got := strings.ReplaceAll(text(d, "h1"), nb, " "); got != "The file would do this: 1 added" {
+		t.Errorf("the page says %q", got)
+	}
+	form.Set("seen", "something else")
+	v.post(path, form, http.StatusOK)
+	if n := len(f.office().kept); n != 0 {
+		t.Fatalf("%d things are kept that nobody has seen", n)
+	}
+	form.Set("seen", d.Find("input[name=seen]").AttrOr("value", ""))
+	v.taken(path, form)
+	changes := one[[]window.Change](t, f.office())
+	if len(changes) != 1 || changes[0].Do != window.Add || changes[0].Window.StartLocal != "2026-12-12T06:00" || !changes[0].Window.Agreed() {
+		t.Errorf("taken in: %+v", changes)
+	}
+	v.refused(path, url.Values{"line_id": {"2"}, "answer": {"agreed"}, "ics": {""}}, "file")
+	v.refused(path, url.Values{"line_id": {"2"}, "answer": {"agreed"}, "ics": {base64.StdEncoding.EncodeToString([]byte("Dear planner"))}}, "file")
+}
+
+func TestIsolationGroupsSayWhoIsInNone(t *testing.T) {
+	f := skarrow()
+	c := f.fleet.Register.Conveyors[0]
+	g := assets.IsolationGroup{PlantID: 3, Name: "Intake pit", Point: "E-14", IsolateMin: 20, RestartMin: 15, SetupCost: 1800, ConveyorIDs: []int64{c.ID}}
+	g.ID, g.RowID = 61, 610
+	f.office().groups = []assets.IsolationGroup{g}
+	d := as(t, f, assets.RolePlanner).get("/plants/3/stops/isolation")
+	if got := d.Find("main").Text(); !strings.Contains(got, "E-14") || !strings.Contains(strings.ReplaceAll(got, nb, " "), "1 800 NOK") {
+		t.Errorf("the page says %q", got)
+	}
+	if got := as(t, f, assets.RoleTechnician).get("/plants/3/stops/isolation").Find("main").Text(); strings.Contains(strings.ReplaceAll(got, nb, " "), "1 800") {
+		t.Error("a technician sees the cost of an isolation")
+	}
+	v := as(t, f, assets.RolePlanner)
+	v.refused("/plants/3/stops/isolation/new", url.Values{"name": {""}, "isolate_min": {"-5"}, "conveyors": {""}}, "name", "point", "isolate_min", "conveyors")
+	form := filledForm(v.get("/plants/3/stops/isolation/61"))
+	form.Set("restart_min", "25")
+	v.taken("/plants/3/stops/isolation/61", form)
+	if got := one[assets.IsolationGroup](t, f.office()); got.RestartMin != 25 || got.ID != 61 || len(got.ConveyorIDs) != 1 {
+		t.Errorf("kept %+v", got)
+	}
 }

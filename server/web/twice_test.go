@@ -55,7 +55,7 @@ func TestARoundReadWhileTheClockGoesBackKeepsWhatWasTyped(t *testing.T) {
 func TestAStopThatBeginsInTheHourThatComesTwice(t *testing.T) {
 	f := skarrow()
 	v := as(t, f, assets.RolePlanner)
-	form := url.Values{"line_id": {"2"}, "start": {"2027-10-31T02:15"}, "end": {"2027-10-31T02:15"}}
+	form := url.Values{"answer": {"agreed"}, "line_id": {"2"}, "start": {"2027-10-31T02:15"}, "end": {"2027-10-31T02:15"}}
 	v.refused("/plants/3/stops/new", form, "start_which", "end_which")
 	form.Set("start_which", "first")
 	form.Set("end_which", "second")

@@ -10,25 +10,9 @@ import (
 	"carryside/assets/plantdb/clocks"
 	"carryside/assets/plantdb/intakedb"
 	"carryside/assets/plantdb/registry"
-	"carryside/assets/plantdb/stops"
 	"carryside/cmd/carryside/reporting"
 	"carryside/server/web"
 )
-
-// StopOf returns one stop window.
-func (d *Desk) StopOf(ctx context.Context, scope assets.Scope, id int64) (assets.StopWindow, error) {
-	return stops.Window(ctx, d.db, scope, id)
-}
-
-// SaveStop adds a stop or moves it.
-func (d *Desk) SaveStop(ctx context.Context, scope assets.Scope, a web.Act, w *assets.StopWindow) error {
-	return d.write(ctx, scope, a, w.PlantID, func(c *plantdb.Change) error { return stops.Save(c, w) })
-}
-
-// WithdrawStop withdraws a stop.
-func (d *Desk) WithdrawStop(ctx context.Context, scope assets.Scope, a web.Act, plantID, id, rowID int64, why string) error {
-	return d.write(ctx, scope, a, plantID, func(c *plantdb.Change) error { return stops.Withdraw(c, id, rowID, why) })
-}
 
 // Calendars lists a plant's production calendars.
 func (d *Desk) Calendars(ctx context.Context, scope assets.Scope, plantID int64) ([]assets.ProductionCalendar, error) {

@@ -26,8 +26,22 @@ type StopRow struct {
 type StopBox struct {
 	From, To time.Time
 	Words    string // "12 Dec 14 h"
-	Marked   bool   // the one looked at
+	Look     StopLook
 }
+
+// StopLook is how a stop is drawn.
+type StopLook int
+
+// Looks of a stop.
+const (
+	StopAgreed    StopLook = iota // an open box
+	StopAsked                     // dashed: not answered yet
+	StopRefused                   // crossed
+	StopNew                       // being added and not kept yet
+	StopMovedFrom                 // where it was before
+)
+
+var stopClass = map[StopLook]string{StopAgreed: "win", StopAsked: "win dash", StopRefused: "win", StopNew: "ask", StopMovedFrom: "w-off"}
 
 // ClockChange is a day on which the clocks change, with what that does to it: "clocks go forward, 23 h".
 type ClockChange struct {
@@ -85,11 +99,10 @@ func (s *svg) stopRow(row StopRow, a axis, y float64) {
 	for _, st := range row.Stops {
 		x := a.x(st.From)
 		w := math.Max(stopLeast, a.x(st.To)-x)
-		class := "win"
-		if st.Marked {
-			class = "ask"
+		s.rect(stopClass[st.Look], x, y+19, w, 17)
+		if st.Look == StopRefused {
+			s.path("thin", "M"+num(x)+" "+num(y+19)+"l"+num(w)+" 17M"+num(x+w)+" "+num(y+19)+"l-"+num(w)+" 17")
 		}
-		s.rect(class, x, y+19, w, 17)
 		level := 0
 		if x < free[0]+4 {
 			level = 1
@@ -105,6 +118,7 @@ func (s *svg) stopRow(row StopRow, a axis, y float64) {
 // HourCells is one stop drawn hour by hour, so that a clock change inside it is seen.
 type HourCells struct {
 	Sentence   string
+	Always     bool // drawn without a clock change too, beside others with one
 	Start, End time.Time
 	Zone       *time.Location
 }
@@ -128,7 +142,7 @@ func OfHours(h HourCells) template.HTML {
 			break
 		}
 	}
-	if at < 0 {
+	if at < 0 && !h.Always {
 		return ""
 	}
 	from := max(0, min(at-mostCells/2, len(cells)-mostCells))
