@@ -2,6 +2,8 @@ package plantdb_test
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -12,14 +14,17 @@ import (
 	"carryside/assets/plantdb/plantdbtest"
 	"carryside/assets/plantdb/registry"
 	"carryside/assets/samplefleet"
+	"carryside/migrations"
 )
 
-// BenchmarkAsKnownThen reads a plant with its standings as known now and as known before its corrections, by how much of it
-// was corrected how often. 'then/now' is what the aim of 1.5 is for.
+// BenchmarkAsKnownThen reads a plant with its standings as of a day as known now, and as known before its corrections, by how
+// much of it was corrected how often. 'then/now' is what the aim of 1.5 is for; 'then/plain' sets the same beside the plant
+// without a correction, so that a now which grows with the corrections hides nothing.
 //
 //	go test -run '^$' -bench AsKnownThen ./assets/plantdb
 func BenchmarkAsKnownThen(b *testing.B) {
-	for _, c := range []struct{ percent, times int }{{0, 0}, {10, 1}, {10, 5}, {10, 50}, {100, 5}} {
+	plain := 0.0
+	for _, c := range []struct{ percent, times int }{{0, 0}, {10, 1}, {10, 5}, {10, 50}, {100, 5}, {100, 50}} {
 		b.Run(fmt.Sprintf("%d percent corrected %d times", c.percent, c.times), func(b *testing.B) {
 			db := plantdbtest.Open(b)
 			if err := fleetdb.Write(bg, db, samplefleet.Demo(fleetdb.Day)); err != nil {
@@ -27,14 +32,22 @@ func BenchmarkAsKnownThen(b *testing.B) {
 			}
 			before := fleetdb.Day.Add(time.Second)
 			correctMuch(b, db, c.percent, c.times)
-			now, then := 0.0, 0.0
+			stand(b, db, 0) // what is prepared once is prepared
+			stand(b, db, assets.InstantOf(before))
+			var now, then []float64
 			for b.Loop() {
-				now += stand(b, db, 0)
-				then += stand(b, db, assets.InstantOf(before))
+				now = append(now, stand(b, db, 0))
+				then = append(then, stand(b, db, assets.InstantOf(before)))
 			}
-			b.ReportMetric(now/float64(b.N), "now-ms")
-			b.ReportMetric(then/float64(b.N), "then-ms")
-			b.ReportMetric(then/now, "then/now")
+			// The quickest of each: what else the machine does in between is neither's cost.
+			quickNow, quickThen := slices.Min(now), slices.Min(then)
+			if plain == 0 {
+				plain = quickNow
+			}
+			b.ReportMetric(quickNow, "now-ms")
+			b.ReportMetric(quickThen, "then-ms")
+			b.ReportMetric(quickThen/quickNow, "then/now")
+			b.ReportMetric(quickThen/plain, "then/plain")
 		})
 	}
 }
@@ -91,6 +104,24 @@ func correctMuch(b *testing.B, db *plantdb.DB, percent, times int) {
 		})
 		if err != nil {
 			b.Fatal(err)
+		}
+	}
+}
+
+// TestWhatWasKnownThenIsFoundWithoutTheCorrectionsSince holds that a plant as known then is read off indexes that hold both times, so that
+// rows of later corrections are not fetched: what keeps the cost of known-at beside that of now. PostgreSQL chooses by what it counted; the
+// statement of SQLite is fixed.
+func TestWhatWasKnownThenIsFoundWithoutTheCorrectionsSince(t *testing.T) {
+	db := plantdbtest.Open(t)
+	if db.Engine() != migrations.SQLite {
+		return
+	}
+	for table, index := range map[string]string{"conveyors": "conveyors_plant", "belts": "belts_plant", "splices": "splices_known", "orders": "orders_known"} {
+		where, args := plantdb.AsOf{Valid: 2, Known: 3}.On("")
+		var plan []struct{ Detail string }
+		err := db.SQL(bg).Raw("EXPLAIN QUERY PLAN SELECT * FROM "+table+" WHERE "+where+" AND plant_id = ?", append(args, 1)...).Scan(&plan).Error
+		if err != nil || len(plan) == 0 || !strings.Contains(plan[0].Detail, index+" (plant_id=? AND known_from<?)") {
+			t.Errorf("%s is read by %v: %v", table, plan, err)
 		}
 	}
 }
