@@ -1,22 +1,22 @@
 package main
 
 import (
-	"context"
-	"errors"
 	"fmt"
-	"sync"
-	"sync/atomic"
 	"time"
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/clocks"
 	"carryside/assets/plantdb/outlook"
 	"carryside/assets/plantdb/registry"
 	"carryside/schedule/due"
 )
 
-// refit measures the laws of every customer fitted anew and every live splice forecast by them, on two cores, and the same for
-// one customer alone: what a change of its splices asks for.
+// changedOvernight is at how many customers something is written before the last night measured: one in a hundred.
+const changedOvernight = 4
+
+// refit measures nights: the laws of every customer fitted anew and every live splice forecast by them, on two cores; then one
+// before which nothing was written, and one before which little was.
 func (b *bench) refit() error {
 	db, err := plantdb.Open(b.ctx, plantdb.Config{DSN: b.db})
 	if err != nil {
@@ -27,70 +27,62 @@ func (b *bench) refit() error {
 	if err != nil {
 		return err
 	}
+	b.table.head("laws fitted anew and every splice forecast", "CPU", "wall", "customers", "splices")
+	nightly := outlook.Nightly{Keep: func(outlook.CustomerLaws, *outlook.Standings, []due.Forecast) {}}
+	night := func(what, aim string, after time.Duration) error {
+		before, began := cpuOfSelf(), time.Now()
+		done, err := nightly.Run(b.ctx, db, now.Add(after))
+		if err != nil {
+			return err
+		}
+		b.table.line(benchLine{what, seconds(cpuOfSelf() - before), seconds(time.Since(began)), fmt.Sprint(done.Refitted), fmt.Sprint(done.Splices), aim})
+		return nil
+	}
+	if err := night("the first night: the whole fleet", "under 20 s wall", 0); err != nil {
+		return err
+	}
+	if err := night("nothing was written since", "", 24*time.Hour); err != nil {
+		return err
+	}
+	if err := b.readOvernight(db, now); err != nil {
+		return err
+	}
+	return night(fmt.Sprintf("readings came at %d customers", changedOvernight), "", 48*time.Hour)
+}
+
+// readOvernight enters a reading at a plant of each of some customers.
+func (b *bench) readOvernight(db *plantdb.DB, now time.Time) error {
 	customers, err := registry.Customers(b.ctx, db, assets.JobScope())
 	if err != nil {
 		return err
 	}
-	b.table.head("laws fitted anew and every splice forecast", "CPU", "wall", "customers", "splices")
-	for _, part := range []struct {
-		name string
-		of   []assets.Customer
-		aim  string
-	}{{"the whole fleet", customers, "under 20 s wall"}, {"one customer, after its splices changed", customers[:min(1, len(customers))], ""}} {
-		var splices atomic.Int64
-		before, began := cpuOfSelf(), time.Now()
-		if err := twoAtATime(part.of, func(c assets.Customer) error { return refitCustomer(b.ctx, db, c, now, &splices) }); err != nil {
-			return err
-		}
-		b.table.line(benchLine{part.name, seconds(cpuOfSelf() - before), seconds(time.Since(began)), fmt.Sprint(len(part.of)), fmt.Sprint(splices.Load()), part.aim})
-	}
-	return nil
-}
-
-// refitCustomer fits the laws of one customer and forecasts the splices of its plants.
-func refitCustomer(ctx context.Context, db *plantdb.DB, c assets.Customer, now time.Time, splices *atomic.Int64) error {
-	study, err := outlook.StudyCustomer(ctx, db, c.ID, plantdb.AsOf{}, now)
-	if err != nil {
-		return err
-	}
-	kinds, err := registry.SpliceKinds(ctx, db, plantdb.AsOf{})
-	if err != nil {
-		return err
-	}
-	plants, err := registry.PlantsOf(ctx, db, assets.JobScope(), c.ID)
-	if err != nil {
-		return err
-	}
-	for _, p := range plants {
-		state, err := outlook.Stand(ctx, db, assets.JobScope(), p.ID, plantdb.AsOf{}, assets.InstantOf(now))
-		if errors.Is(err, assets.ErrNotFound) {
-			continue
-		}
+	for _, c := range customers[:min(changedOvernight, len(customers))] {
+		plants, err := registry.PlantsOf(b.ctx, db, assets.JobScope(), c.ID)
 		if err != nil {
 			return err
 		}
-		model := due.LifeModel{Laws: study.Laws, Cost: due.CostIn(state.Register, kinds)}
-		splices.Add(int64(len(due.Forecasts(now, state.Register, state.Rules, state.Clocks, model))))
+		if len(plants) == 0 {
+			return fmt.Errorf("%s has no plant to read a meter at", c.Name)
+		}
+		reg, err := registry.PlantAsOf(b.ctx, db, assets.JobScope(), plants[0].ID, plantdb.AsOf{})
+		if err != nil {
+			return err
+		}
+		last, err := clocks.LastReadings(b.ctx, db, assets.JobScope(), reg.Conveyors[0].ID, 1)
+		if err != nil {
+			return err
+		}
+		if len(last) == 0 {
+			return fmt.Errorf("conveyor %s has no reading to come after", reg.Conveyors[0].Tag)
+		}
+		act := plantdb.Act{Origin: plantdb.Command, Action: "measure", Now: now.Add(25 * time.Hour), Plants: []int64{plants[0].ID}}
+		err = db.Change(b.ctx, act, func(change *plantdb.Change) error {
+			_, err := clocks.AddReading(change, clocks.Entered{ConveyorID: last[0].ConveyorID, At: last[0].At + 60e6, ShownH: last[0].ShownH, Origin: "measurement"})
+			return err
+		})
+		if err != nil {
+			return err
+		}
 	}
 	return nil
-}
-
-// twoAtATime does something for every customer, two of them beside each other.
-func twoAtATime(all []assets.Customer, do func(assets.Customer) error) error {
-	next := make(chan assets.Customer)
-	var work sync.WaitGroup
-	errs := make([]error, 2)
-	for i := range errs {
-		work.Go(func() {
-			for c := range next {
-				errs[i] = errors.Join(errs[i], do(c))
-			}
-		})
-	}
-	for _, c := range all {
-		next <- c
-	}
-	close(next)
-	work.Wait()
-	return errors.Join(errs...)
 }
