@@ -23,3 +23,6 @@ func lockFile(name string) (unlock func(), err error) {
 	}
 	return nil, fmt.Errorf("%s has been there for a minute; if no Carryside is starting, remove it and start again", name)
 }
+
+// dropLock leaves the file of a lock that is held: letting go of it removes it.
+func dropLock(string) error { return nil }

@@ -12,6 +12,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"os"
 
 	"github.com/pressly/goose/v3"
 	"github.com/pressly/goose/v3/lock"
@@ -71,6 +72,15 @@ func Apply(ctx context.Context, db *sql.DB, engine Engine, path string) (from in
 
 // Hold waits until nobody else opens, upgrades or replaces a SQLite file and keeps them away until release is called.
 func Hold(path string) (release func(), err error) { return lockFile(path + ".lock") }
+
+// Unneeded removes the file that Hold locked, by whoever holds it: nothing came of what it was held for, and no database
+// stands beside it.
+func Unneeded(path string) error {
+	if _, err := os.Stat(path); !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	return dropLock(path + ".lock")
+}
 
 // Check returns nil where the database has the program's own number, and changes nothing.
 func Check(ctx context.Context, db *sql.DB, engine Engine) error {

@@ -1,4 +1,4 @@
--- 0018 second factor (sqlite)
+-- 0018 second_factor (sqlite)
 --
 -- A second proof beside the password: a code that changes every half minute, worked out by an app from a seed, and
 -- recovery codes for when the app is lost. The seed has to be read to check a code, so it stands as it is; recovery

@@ -149,6 +149,11 @@ func Restore(ctx context.Context, file, target string, replace bool, now time.Ti
 		return r, err
 	}
 	defer release()
+	defer func() {
+		if err != nil && !there {
+			err = errors.Join(err, migrations.Unneeded(target))
+		}
+	}()
 	if there {
 		if err := letGo(ctx, target); err != nil {
 			return r, err

@@ -295,6 +295,14 @@ func TestRestoreRefusals(t *testing.T) {
 		t.Error("the database that was there is not as it was")
 	}
 	left(t, filepath.Dir(target), "carryside.db", "carryside.db.lock")
+
+	empty := t.TempDir()
+	for _, file := range []string{filepath.Join(dir, "cut.db"), filepath.Join(dir, "list.csv")} {
+		if _, err := moving.Restore(bg, file, filepath.Join(empty, "new.db"), false, time.Now()); err == nil {
+			t.Errorf("%s is restored", file)
+		}
+	}
+	left(t, empty) // where nothing was, nothing stays
 }
 
 // TestRestoreOfAnEarlierSchema holds that a copy from before an upgrade is brought forward on its way in.
