@@ -139,6 +139,13 @@ func (l *learning) add(row []Cell) {
 	l.order, l.rows[key] = append(l.order, key), values(row)
 }
 
+// Apart returns what tells a row of the report apart beside its thing, in words: the place of an entry of the journal. It is "" for a
+// report of one row for each thing.
+func (r *Report) Apart() func(row []Cell) string {
+	keys := r.rowKeys()
+	return func(row []Cell) string { return keys.own(keys.of(row)) }
+}
+
 // own is what tells a row apart beside its thing: a step of the journal is named by its place.
 func (k rowKeys) own(names []string) string {
 	var says []string

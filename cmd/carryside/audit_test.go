@@ -264,3 +264,24 @@ func TestAnExtractAsKnownThenTellsTheCorrectionSince(t *testing.T) {
 		t.Errorf("corrections since tell %v", doc.Since.Rows)
 	}
 }
+
+// TestTheCommandLineRefusesDaysToComeByTheirFlag asks on 1 April 2026 for what has not come yet, and for a period of a report that has none.
+func TestTheCommandLineRefusesDaysToComeByTheirFlag(t *testing.T) {
+	dsn := auditedInstallation(t)
+	for name, tt := range map[string]struct {
+		args []string
+		says string
+	}{
+		"as of tomorrow":               {[]string{"splice-age", "--as-of", "2026-04-02"}, "--as-of: this day has not come yet"},
+		"as known tomorrow":            {[]string{"splice-age", "--known-at", "2026-04-02"}, "--known-at: this day has not come yet"},
+		"as known an hour from now":    {[]string{"splice-age", "--known-at", "2026-04-01T12:00:01Z"}, "--known-at: 2026-04-01T12:00:01Z has not come yet"},
+		"a period that begins later":   {[]string{"audit", "--as", "N. Corvane", "--from", "2026-04-02"}, "--from: this day has not come yet"},
+		"a period of a single day's":   {[]string{"splice-age", "--from", "2026-01-01"}, "--from: this report looks at one day"},
+		"a flag that is spelt wrongly": {[]string{"splice-age", "--asof", "2026-01-01"}, "unknown flag --asof"},
+	} {
+		code, says := extract(t, append(tt.args, "--db", dsn, "--out", filepath.Join(t.TempDir(), "x.csv"))...)
+		if code != exitUsage || !strings.Contains(says, tt.says) {
+			t.Errorf("%s: exit %d: %s", name, code, says)
+		}
+	}
+}

@@ -3,6 +3,7 @@ package main
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -91,7 +92,7 @@ func (c *exportCommand) Run(ctx context.Context, p *Program) error {
 		return f.write(ctx, report, write)
 	})
 	if err != nil {
-		return err
+		return byFlag(err)
 	}
 	if err := c.issue(ctx, db, report, f, p.Now()); err != nil {
 		return err
@@ -132,6 +133,20 @@ func (c *exportCommand) asked(now time.Time) (a askedFor, err error) {
 	}
 	a.in = reports.Inputs{Filter: filter, Period: reports.Period{From: assets.Day(c.From), To: assets.Day(c.To)}, Built: now, By: cmp.Or(strings.TrimSpace(c.As), operator()), Version: programVersion()}
 	return a, nil
+}
+
+// byFlag calls what is wrong with a report by the flag that said it.
+func byFlag(err error) error {
+	var bad assets.Invalid
+	if !errors.As(err, &bad) {
+		return err
+	}
+	for _, flag := range []string{"as-of", "known-at", "from", "to"} {
+		if says := bad[flag]; says != "" {
+			return &UsageError{"--" + flag + ": " + says}
+		}
+	}
+	return err
 }
 
 // permitted holds a report that not every reader may have to the people of the installation: whoever it is made for must be

@@ -246,3 +246,19 @@ func unzipped(t *testing.T, book string) string {
 	}
 	return b.String()
 }
+
+// TestAReportUnderAMisspeltNameIsNotMade asks with the names other ways in have, with none of the page's, and with one twice.
+func TestAReportUnderAMisspeltNameIsNotMade(t *testing.T) {
+	v := as(t, skarrow(), assets.RoleAuditor)
+	for query, says := range map[string]string{"as_of=2026-06-30": "as_of", "known_at=2026-06-30": "known_at", "asof=2026-06-30": "asof", "as-of=2026-06-30&Line=1": "Line", "as-of=2026-06-30&as-of=2026-07-30": "2 times"} {
+		d := v.page("/plants/3/reports/splice-age?"+query, http.StatusUnprocessableEntity)
+		if text := d.Find("main").Text(); !strings.Contains(text, says) || d.Find("table.report").Length() > 0 {
+			t.Errorf("%s: the page says %s", query, text)
+		}
+	}
+	for _, day := range []string{"as-of", "known-at"} {
+		if text := v.page("/plants/3/reports/splice-age?"+day+"=2030-01-01", http.StatusUnprocessableEntity).Find("main").Text(); !strings.Contains(text, "has not come yet") {
+			t.Errorf("%s in the future: %s", day, text)
+		}
+	}
+}

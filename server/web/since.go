@@ -19,6 +19,7 @@ type sincePart struct {
 	Known     string // the day
 	Same      int    // rows that say the same
 	Rows      []sinceRow
+	More      int  // rows that only the files have
 	Reasons   bool // who and why is shown: to whoever reads the journal
 	Journal   string
 	Elsewhere []sinceWhy // entries that touched no row that differs: catalogues, rules
@@ -69,6 +70,7 @@ func (s *Site) since(r *Request, e reports.Entry, in reports.Inputs, day assets.
 		return err
 	}
 	p.Since = compareSince(then, now)
+	p.Since.shorten()
 	p.Since.Known = r.F.PlainDay(assets.Day(p.Form.Value("known-at")))
 	p.Since.Reasons = r.May(people.ReadJournal)
 	if to, ok := r.Link("journal"); ok {
@@ -83,6 +85,7 @@ func (s *Site) since(r *Request, e reports.Entry, in reports.Inputs, day assets.
 // keyedRow is a row of a report with what it is the row of.
 type keyedRow struct {
 	conveyor, splice string
+	apart            string // what else tells it apart
 	cells            []reports.Cell
 }
 
@@ -104,11 +107,12 @@ func (s *Site) keyedRows(r *Request, e reports.Entry, in reports.Inputs, day ass
 		}
 		k.columns = report.Columns
 		conveyor, splice, named := columnOf(report.Columns, "conveyor"), columnOf(report.Columns, "splice"), report.Keys()
+		apart := report.Apart()
 		for row, err := range report.Rows(r.Context()) {
 			if err != nil {
 				return fmt.Errorf("read report %s: %w", report.Slug, err)
 			}
-			one := keyedRow{cells: slices.Clone(row)}
+			one := keyedRow{cells: slices.Clone(row), apart: apart(row)}
 			if conveyor >= 0 {
 				one.conveyor = row[conveyor].Plain()
 			}
@@ -139,7 +143,7 @@ func compareSince(then, now *keyed) *sincePart {
 		is, there := now.of[key]
 		row := sinceRow{Thing: thingWords(was.conveyor, was.splice)}
 		if !there {
-			row.Only = "not there as known now"
+			row.Only = onlyWords("not there as known now", was.apart)
 		}
 		for i, c := range then.columns {
 			if there && was.cells[i].Plain() != is.cells[i].Plain() {
@@ -154,11 +158,32 @@ func compareSince(then, now *keyed) *sincePart {
 	}
 	for _, key := range now.order {
 		if _, was := then.of[key]; !was {
-			p.Rows = append(p.Rows, sinceRow{Thing: thingWords(now.of[key].conveyor, now.of[key].splice), Only: "not known then"})
+			p.Rows = append(p.Rows, sinceRow{Thing: thingWords(now.of[key].conveyor, now.of[key].splice), Only: onlyWords("not known then", now.of[key].apart)})
 		}
 	}
 	return p
 }
+
+// onlyWords says in which of the two a row is, and which row of its thing.
+func onlyWords(says, apart string) string {
+	if apart == "" {
+		return says
+	}
+	return says + ": " + apart
+}
+
+// mostSinceRows is how many rows that would say something else today the page shows; the files have all.
+const mostSinceRows = 200
+
+// shorten leaves what is too much for a page to the files.
+func (p *sincePart) shorten() {
+	if p.More = len(p.Rows) - mostSinceRows; p.More > 0 {
+		p.Rows = p.Rows[:mostSinceRows]
+	}
+}
+
+// Differ is how many rows would say something else today.
+func (p *sincePart) Differ() int { return len(p.Rows) + max(p.More, 0) }
 
 func thingWords(conveyor, splice string) string { return strings.TrimSpace(conveyor + " " + splice) }
 
