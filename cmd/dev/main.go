@@ -44,6 +44,7 @@ func commands() []command {
 		{"bench", "FILE", "a table of what pages, evaluation, reports and imports cost on a fleet", runBench},
 		{"soak", "raise|crash|load|fit [--kills N] [--lasts TIME] [--seed N] [--cohorts N]", "what works on a database killed at random: each occurrence raised once, nothing lost that was answered; all of it at once: nobody locked out; or random cohorts: no search beats the fit", runSoak},
 		{"study", "life [--draws N] [--seed N]", "simulated cohorts: bias, and what limits and due bands hold of what they promise", runStudy},
+		{"vulnerable", "[--database DIR]", "whether a known vulnerability touches a package that is compiled in", runVulnerable},
 		{"shots", "--out DIR", "pictures of every screen (build with -tags browser)", runShots},
 	}
 }
