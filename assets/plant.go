@@ -17,9 +17,16 @@ type Plant struct {
 	Currency      string // ISO 4217
 	SiteRules     string // the plant's own rules, shown with every job
 	AccessHours   string
-	VisitorNeeds  string // what a visitor needs to get in
-	SettingsAsked bool   // zone, units and currency were taken from defaults: Today asks until a person confirms
+	VisitorNeeds  string  // what a visitor needs to get in
+	SettingsAsked bool    // zone, units and currency were taken from defaults: Today asks until a person confirms
+	History       History `gorm:"serializer:json"`
 	Remark        string
+}
+
+// History is since when a plant's failures are on record, as the plant states, and how it knows; empty: not stated.
+type History struct {
+	From Day    `json:"from,omitempty"`
+	Why  string `json:"why,omitempty"` // e.g. the log book begins then
 }
 
 // Location returns the plant's zone; an unknown name gives UTC (names are checked when saved).

@@ -52,7 +52,7 @@ func about(t *testing.T, from, to, words string) assets.When {
 }
 
 func splice(made assets.When, retired assets.When, why assets.RetiredWhy, mode string) Splice {
-	s := Splice{Key: Key{Form: assets.FormStepped, Bond: assets.BondHotVulcanised, Family: "RB-EP", Duty: "abrasive"}, Zone: zone, Watched: watched}
+	s := Splice{Key: Key{Form: assets.FormStepped, Bond: assets.BondHotVulcanised, Family: "RB-EP", Duty: "abrasive"}, Zone: zone, Record: &Record{Since: watched}}
 	s.Made = made
 	if why != "" {
 		e := retired.At
@@ -87,7 +87,7 @@ func TestWhatASpliceCountsAs(t *testing.T) {
 			life.Observation{Event: life.Censored, Life: 1461}, "failed, at what age is open: made before 2018; counts as sound until 1,461 days", true},
 		"made before endings were recorded": {splice(day(t, "2012-12-31"), day(t, "2016-01-01"), assets.RetiredFailed, "opened"), Failed,
 			life.Observation{Event: life.Failed, Life: 1096, Entry: 730},
-			"failed (opened) on 1 January 2016 after 1,096 days; made before 31 December 2014, when endings began to be recorded here: watched from 730 days on", false},
+			"failed (opened) on 1 January 2016 after 1,096 days; made before 1 January 2015, when endings began to be recorded here, as read off the register: watched from 730 days on", false},
 		"ended before endings were recorded": {splice(day(t, "2010-01-01"), day(t, "2014-01-01"), assets.RetiredFailed, ""), LeftOut, life.Observation{}, "left out: it ended before", false},
 		"no date made":                       {splice(assets.When{}, assets.When{}, "", ""), LeftOut, life.Observation{}, "left out: the date it was made is not known", true},
 		"dates the wrong way round":          {splice(exact, day(t, "2019-01-01"), assets.RetiredFailed, ""), LeftOut, life.Observation{}, "left out: it ended no later than it was made", true},
@@ -259,7 +259,7 @@ func TestTheSpreadOfUsageWidensTheBand(t *testing.T) {
 
 func ExampleObserve() {
 	made, _ := assets.OnDay("2020-01-01", time.UTC, today)
-	s := Splice{Zone: zone, Watched: watched}
+	s := Splice{Zone: zone, Record: &Record{Since: watched}}
 	s.Made = made
 	fmt.Println(Observe(s, steady, today, "").Reason)
 	// Output: still running, sound at 2,155 days
@@ -275,4 +275,45 @@ func lawOf(t *testing.T, laws []Law, k Key) Law {
 	}
 	t.Fatalf("no law of %s", k.Words())
 	return Law{}
+}
+
+// What a plant states since when its failures are on record goes before what the register shows, and the reason says so.
+func TestAPlantStatesSinceWhenItsFailuresAreOnRecord(t *testing.T) {
+	failed := splice(day(t, "2016-01-01"), day(t, "2019-01-01"), assets.RetiredFailed, "opened")
+	entered := time.Date(2022, 5, 10, 8, 0, 0, 0, time.UTC)
+	plant := assets.Plant{Name: "Skarrow"}
+	plant.ID = 1
+	read := RecordOf(plant, []assets.Splice{failed.Splice}, entered, zone)
+	if want := time.Date(2019, 1, 1, 0, 0, 0, 0, time.UTC); !read.Since.Equal(want) || read.Stated || read.Why != "the month of the first ending in the register" {
+		t.Errorf("read off the register: %+v", read)
+	}
+	if none := RecordOf(plant, nil, entered, zone); !none.Since.Equal(entered) || none.Why != "the plant was entered then, and no ending before it is in the register" {
+		t.Errorf("without an ending: %+v", none)
+	}
+	plant.History = assets.History{From: "2017-07-01", Why: "the log book begins then"}
+	stated := RecordOf(plant, []assets.Splice{failed.Splice}, entered, zone)
+	if !stated.Stated || stated.Since.Format("2006-01-02") != "2017-07-01" || stated.Why != "the log book begins then" {
+		t.Fatalf("stated: %+v", stated)
+	}
+	entries := map[*Record]float64{}
+	for _, r := range []*Record{read, stated} {
+		failed.Record = r
+		l := Observe(failed, steady, today, "")
+		o, known := l.On(Days)
+		if !known || !l.Late {
+			t.Fatalf("%+v", l)
+		}
+		entries[r] = o.Entry
+		if says := map[bool]string{true: "as the plant states", false: "as read off the register"}[r.Stated]; !strings.Contains(l.Reason, says) {
+			t.Errorf("%q does not say %q", l.Reason, says)
+		}
+	}
+	// From the end of 1 January 2016: to 1 January 2019 1 095 days, to 1 July 2017 546.
+	if entries[read] != 1095 || entries[stated] != 546 {
+		t.Errorf("entered at %v and %v days, want 1095 and 546", entries[read], entries[stated])
+	}
+	failed.Record = &Record{Since: time.Date(2019, 6, 1, 0, 0, 0, 0, time.UTC), Stated: true}
+	if l := Observe(failed, steady, today, ""); l.Outcome != LeftOut || !strings.Contains(l.Reason, "it ended before 1 June 2019, when endings began to be recorded here, as the plant states") {
+		t.Errorf("%s: %q", l.Outcome, l.Reason)
+	}
 }

@@ -30,10 +30,43 @@ type Usage func(conveyorID, beltID int64, from, to time.Time) (hours, passes flo
 // Splice is a splice of the register with what its life depends on.
 type Splice struct {
 	assets.Splice
-	Tag     string // of its conveyor
-	Key     Key
-	Zone    calendar.Zone
-	Watched time.Time // since when endings of this plant's splices are recorded: earlier ones are known only if they survived
+	Tag    string // of its conveyor
+	Key    Key
+	Zone   calendar.Zone
+	Record *Record // since when endings of its plant's splices are on record: earlier ones are known only if they survived
+}
+
+// Record is since when the endings of a plant's splices are on record, and how that is known. It is shared by its splices.
+type Record struct {
+	PlantID int64
+	Plant   string
+	Since   time.Time
+	Stated  bool   // by the plant; else it is read off the register
+	Why     string // how it is known, in words
+}
+
+// RecordOf is since when a plant's endings are on record: the day it states, else what the register shows (WatchedSince).
+func RecordOf(p assets.Plant, splices []assets.Splice, entered time.Time, zone calendar.Zone) *Record {
+	r := &Record{PlantID: p.ID, Plant: p.Name}
+	if day, err := p.History.From.Midnight(zone.Location()); err == nil && p.History.From != "" {
+		r.Since, r.Stated, r.Why = day, true, p.History.Why
+		return r
+	}
+	r.Since = WatchedSince(splices, entered, zone)
+	r.Why = "the month of the first ending in the register"
+	if !r.Since.Before(entered) {
+		r.Why = "the plant was entered then, and no ending before it is in the register"
+	}
+	return r
+}
+
+// words says in a life's reason since when endings are on record, and by whom: "since 1 March 2019, as the plant states".
+func (r *Record) words(zone calendar.Zone) string {
+	day := r.Since.In(zone.Location()).Format("2 January 2006")
+	if r.Stated {
+		return day + ", when endings began to be recorded here, as the plant states"
+	}
+	return day + ", when endings began to be recorded here, as read off the register"
 }
 
 // Outcome is how a life counts.
@@ -53,8 +86,9 @@ type Life struct {
 	Tag, Number                   string
 	Key                           Key
 	Outcome                       Outcome
-	Running                       bool   // it has not ended
-	Late                          bool   // made before endings were recorded
+	Running                       bool // it has not ended
+	Late                          bool // made before endings were recorded
+	Record                        *Record
 	Reason                        string // why it counts so, in words with its numbers
 	Question                      string // what a person could answer to make it count better; "" for none
 
@@ -105,7 +139,7 @@ func dayEnd(d assets.Day, zone calendar.Zone, otherwise time.Time) time.Time {
 // endings were recorded: watched from its age at that moment on (left truncation); ended before it: left out, since of
 // its like only those that survived are known. Without a date made: left out.
 func Observe(s Splice, usage Usage, asOf time.Time, mode string) Life {
-	l := Life{SpliceID: s.ID, ConveyorID: s.ConveyorID, PlantID: s.PlantID, Tag: s.Tag, Number: s.Number, Key: s.Key, Running: s.Ended == nil}
+	l := Life{SpliceID: s.ID, ConveyorID: s.ConveyorID, PlantID: s.PlantID, Tag: s.Tag, Number: s.Number, Key: s.Key, Running: s.Ended == nil, Record: s.Record}
 	if s.Made.IsZero() || s.Made.Unknown() {
 		l.leaveOut("the date it was made is not known", "When was it made? A year or 'before 2018' is enough.")
 		return l
@@ -124,12 +158,12 @@ func Observe(s Splice, usage Usage, asOf time.Time, mode string) Life {
 		l.leaveOut("it ended no later than it was made", "Are its two dates right?")
 		return l
 	}
-	if !end.to.After(s.Watched) {
-		l.leaveOut(fmt.Sprintf("it ended before %s, when endings began to be recorded here: of its like only some are known", dayWords(s.Watched, s.Zone)), "")
+	if !end.to.After(s.Record.Since) {
+		l.leaveOut(fmt.Sprintf("it ended before %s: of its like only some are known", s.Record.words(s.Zone)), "")
 		return l
 	}
 	failed := ended && s.RetiredWhy == assets.RetiredFailed && (mode == "" || s.FailureMode == mode)
-	l.Late = made.to.Before(s.Watched)
+	l.Late = made.to.Before(s.Record.Since)
 	l.measure(s, usage, made, end, failed)
 	l.explain(s, made, end, ended, failed)
 	return l
@@ -148,7 +182,7 @@ func (l *Life) measure(s Splice, usage Usage, made, end span, failed bool) {
 	}
 	entry := [ClockCount]float64{}
 	if l.Late {
-		entry = ages(s, usage, made.to, s.Watched)
+		entry = ages(s, usage, made.to, s.Record.Since)
 	}
 	days := end.to.Sub(made.to).Hours() / 24
 	for c := range ClockCount {
@@ -210,7 +244,7 @@ func (l *Life) explain(s Splice, made, end span, ended, failed bool) {
 		l.Reason = fmt.Sprintf("%s on %s, sound at %s", s.RetiredWhy.Words(), dayWords(end.from, s.Zone), least)
 	}
 	if l.Late {
-		l.Reason += fmt.Sprintf("; made before %s, when endings began to be recorded here: watched from %s days on", dayWords(s.Watched, s.Zone), count(o.Entry))
+		l.Reason += fmt.Sprintf("; made before %s: watched from %s days on", s.Record.words(s.Zone), count(o.Entry))
 	}
 }
 
@@ -250,8 +284,8 @@ func (s Splice) Instants(asOf time.Time) []time.Time {
 	if !made.from.Equal(made.to) {
 		out = append(out, made.from)
 	}
-	if made.to.Before(s.Watched) {
-		out = append(out, s.Watched)
+	if made.to.Before(s.Record.Since) {
+		out = append(out, s.Record.Since)
 	}
 	if s.Ended != nil {
 		end := when(s.Retired, s.Zone)

@@ -24,7 +24,7 @@ func (f *fakePlant) LifeBook(context.Context, assets.Scope, int64, time.Time) (*
 	}
 	usage := func(_, _ int64, _, _ time.Time) (float64, float64) { return math.NaN(), math.NaN() }
 	add := func(id int64, key cohort.Key, days int, why assets.RetiredWhy) {
-		s := cohort.Splice{Tag: "Q1", Key: key, Zone: calendar.Zone{}, Watched: morning.AddDate(-20, 0, 0)}
+		s := cohort.Splice{Tag: "Q1", Key: key, Zone: calendar.Zone{}, Record: &cohort.Record{PlantID: 3, Plant: "Skarrow Grain Terminal", Since: morning.AddDate(-20, 0, 0), Why: "the month of the first ending in the register"}}
 		s.ID, s.PlantID, s.ConveyorID, s.Number = id, 3, 1, "1"
 		s.Made = assets.Exactly(morning.AddDate(0, 0, -days-10), time.UTC)
 		if why != "" {

@@ -4,7 +4,9 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"slices"
 
+	"carryside/assets"
 	"carryside/schedule/cohort"
 	"carryside/schedule/life"
 	"carryside/server/web/drawing"
@@ -203,6 +205,9 @@ func (l *lifeLook) rests() []Fact {
 		out = append(out, Fact{"Shape used", Num(l.law.Predictive.Best.Shape, 2) + ": " + howKnown(l.law)})
 	}
 	out = append(out, Fact{"Clock", l.clockWords()})
+	for i, rec := range recordsOf(l.lives.Lives) {
+		out = append(out, Fact{pick(i == 0, "On record since", "and"), l.r.recordWords(rec)})
+	}
 	late, apart, asks := 0, 0, 0
 	for _, o := range l.lives.Lives {
 		late, apart, asks = late+b2i(o.Late), apart+b2i(o.Outcome == cohort.LeftOut), asks+b2i(o.Question != "")
@@ -212,6 +217,25 @@ func (l *lifeLook) rests() []Fact {
 		out = append(out, Fact{"Fit", fmt.Sprintf("the fitted curve is nowhere more than %s points from the observed one", Num(100*g, 0))})
 	}
 	return append(out, Fact{"Chances", "averaged over what the lives leave open, so that few failures make wide bands; causes of coming due are taken as independent"})
+}
+
+// recordsOf are the records that some lives rest on, one for each plant.
+func recordsOf(lives []cohort.Life) (out []*cohort.Record) {
+	for _, o := range lives {
+		if o.Record != nil && !slices.ContainsFunc(out, func(r *cohort.Record) bool { return r.PlantID == o.Record.PlantID }) {
+			out = append(out, o.Record)
+		}
+	}
+	return out
+}
+
+// recordWords say since when a plant's endings are on record, and how that is known.
+func (r *Request) recordWords(rec *cohort.Record) string {
+	words := r.F.PlainDay(assets.DayOf(rec.Since.In(r.F.zone()))) + " at " + rec.Plant + ", "
+	if rec.Stated {
+		return words + "as the plant states: " + rec.Why
+	}
+	return words + "not stated: " + rec.Why + " is taken"
 }
 
 func b2i(b bool) int {

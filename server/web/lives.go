@@ -13,9 +13,10 @@ import (
 // livesPage answers: which splices do the figures of a cohort rest on, and why does each count as it does?
 type livesPage struct {
 	Page
-	Clock string
-	Rows  []liveRow
-	Pages Pager
+	Clock   string
+	Records []string // since when each plant's endings are on record, and how that is known
+	Rows    []liveRow
+	Pages   Pager
 }
 
 type liveRow struct {
@@ -52,6 +53,10 @@ func (s *Site) lives(r *Request) error {
 	}
 	p.Sub = "Every splice of this cohort that may be seen here, with the reason it counts as it does; ages in " + p.Clock + "."
 	p.Do = []Action{{Word: "Back to the cohort", To: r.At("life") + "?cohort=" + url.QueryEscape(law.Key.Words())}}
+	for _, rec := range recordsOf(lives) {
+		p.Records = append(p.Records, r.recordWords(rec))
+	}
+	r.Offer(&p.Page, "State since when failures are on record", "settings", false)
 	page, last := pageNumber(r.C.Request.URL), max(1, (len(lives)+livesShown-1)/livesShown)
 	page = min(page, last)
 	from, to := (page-1)*livesShown, min(page*livesShown, len(lives))

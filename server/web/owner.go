@@ -150,6 +150,9 @@ func plantFacts(p assets.Plant, owner *Owner) []Fact {
 		units = "US customary: feet, inches, lbf/in"
 	}
 	facts := []Fact{{"Customer", owner.Customer.Name}, {"Time zone", p.Zone}, {"Units", units}, {"Currency", p.Currency}}
+	if p.History.From != "" {
+		facts = append(facts, Fact{"Failures on record since", string(p.History.From) + ": " + p.History.Why})
+	}
 	for _, f := range []Fact{{"Access hours", p.AccessHours}, {"What a visitor needs", p.VisitorNeeds}, {"Remark", p.Remark}, {"On the customer", owner.Customer.Remark}} {
 		if f.Value != "" {
 			facts = append(facts, f)

@@ -24,6 +24,9 @@ func (p *formPage) plantFields(plant assets.Plant) {
 		f.Text("visitor_needs", "What a visitor needs to get in", plant.VisitorNeeds),
 		f.Area("site_rules", "Site rules", plant.SiteRules).Hinted("Shown with every job").OverBoth(),
 		f.Area("remark", "Remark", plant.Remark).OverBoth())
+	p.section("Its history",
+		f.Date("history_from", "Failures are on record since", string(plant.History.From)).Hinted("Splices made before count in life figures from that day on. Empty: the month of the first ending in the register is taken"),
+		f.Text("history_why", "How that is known", plant.History.Why).Hinted("E.g. the log book begins then"))
 }
 
 // plant reads the fields of a plant.
@@ -38,6 +41,7 @@ func (e *entry) plant(p *assets.Plant) {
 	}
 	p.UnitSystem = oneOf(e, "unit_system", "choose SI or US customary", assets.UnitsSI, assets.UnitsUS)
 	p.AccessHours, p.VisitorNeeds, p.SiteRules, p.Remark = e.text("access_hours"), e.text("visitor_needs"), e.text("site_rules"), e.text("remark")
+	p.History = assets.History{From: assets.Day(e.text("history_from")), Why: e.text("history_why")}
 }
 
 // plantSettings changes what holds at a plant; saving confirms what was taken from defaults.

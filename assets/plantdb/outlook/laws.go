@@ -34,6 +34,7 @@ type CustomerLaws struct {
 	Laws  []cohort.Law
 
 	splices registry.SpliceMark
+	plants  int64 // their mark: since when failures are on record stands with them
 }
 
 // Laws returns a customer's laws, from memory while none of its splices changed.
@@ -42,16 +43,20 @@ func (b *LawBook) Laws(ctx context.Context, db *plantdb.DB, customerID int64, no
 	if err != nil {
 		return CustomerLaws{}, err
 	}
+	plants, err := registry.PlantsMark(ctx, db, customerID)
+	if err != nil {
+		return CustomerLaws{}, err
+	}
 	b.mu.Lock()
 	kept, there := b.of[customerID]
 	b.mu.Unlock()
-	if there && kept.splices == mark && !now.Before(kept.At) && now.Sub(kept.At) < lawsFor {
+	if there && kept.splices == mark && kept.plants == plants && !now.Before(kept.At) && now.Sub(kept.At) < lawsFor {
 		return kept, nil
 	}
 	if kept, err = StudyCustomer(ctx, db, customerID, plantdb.AsOf{}, now); err != nil {
 		return CustomerLaws{}, err
 	}
-	kept.splices = mark
+	kept.splices, kept.plants = mark, plants
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.of == nil || len(b.of) >= mostLaws {

@@ -37,7 +37,11 @@ func lives(ctx context.Context, tx *plantdb.DB, scope assets.Scope, plantID int6
 		return nil, err
 	}
 	zone := calendar.ZoneOf(reg.Plant.Location())
-	splices := splicesOf(reg, zone)
+	entered, err := registry.PlantEntered(ctx, tx, plantID, known)
+	if err != nil {
+		return nil, err
+	}
+	splices := splicesOf(reg, zone, cohort.RecordOf(reg.Plant, reg.Splices, entered.Time(), zone))
 	h := &history{db: tx, scope: scope, known: known, splicesOnly: true}
 	if err := h.read(ctx, reg, endsOf(splices, at), 0); err != nil {
 		return nil, err
@@ -50,13 +54,12 @@ func lives(ctx context.Context, tx *plantdb.DB, scope assets.Scope, plantID int6
 }
 
 // splicesOf returns the register's splices with their cohorts.
-func splicesOf(reg *assets.Register, zone calendar.Zone) []cohort.Splice {
-	watched := cohort.WatchedSince(reg.Splices, reg.Plant.ValidFrom.Time(), zone)
+func splicesOf(reg *assets.Register, zone calendar.Zone, record *cohort.Record) []cohort.Splice {
 	out := make([]cohort.Splice, len(reg.Splices))
 	for i, s := range reg.Splices {
 		c, _ := reg.Conveyor(s.ConveyorID)
 		b, _ := reg.Belt(s.BeltID)
-		out[i] = cohort.Splice{Splice: s, Tag: c.Tag, Key: cohort.KeyOf(s, reg.Family(b), cohort.DutyOf(c)), Zone: zone, Watched: watched}
+		out[i] = cohort.Splice{Splice: s, Tag: c.Tag, Key: cohort.KeyOf(s, reg.Family(b), cohort.DutyOf(c)), Zone: zone, Record: record}
 	}
 	return out
 }

@@ -93,6 +93,7 @@ func checkPlant(c *plantdb.Change, next *assets.Plant) error {
 	checkZone(bad, next.Zone)
 	checkCurrency(bad, next.Currency)
 	checkUnits(bad, next.UnitSystem)
+	checkHistory(bad, next, c.Now().Time())
 	n, err := count(c, "SELECT count(*) FROM plants WHERE customer_id = ? AND name_key = ? AND id <> ? AND"+isCurrent, next.CustomerID, next.NameKey, next.ID)
 	if err != nil {
 		return err
@@ -101,6 +102,35 @@ func checkPlant(c *plantdb.Change, next *assets.Plant) error {
 		bad.Add("name", "this customer has a plant of this name already")
 	}
 	return bad.Err()
+}
+
+// checkHistory holds that a stated beginning of the records is a day not to come, and says why.
+func checkHistory(bad assets.Invalid, next *assets.Plant, now time.Time) {
+	if next.History.From == "" {
+		next.History = assets.History{}
+		return
+	}
+	day, err := next.History.From.Midnight(next.Location())
+	switch {
+	case err != nil:
+		bad.Add("history_from", "write the day as YYYY-MM-DD, or leave it empty")
+	case day.After(now):
+		bad.Add("history_from", "give a day that is not to come: failures are on record since a day in the past")
+	case strings.TrimSpace(next.History.Why) == "":
+		bad.Add("history_why", "say how the plant knows, e.g. the log book begins then")
+	}
+}
+
+// PlantEntered returns when a plant was entered into the register: its current row may be younger.
+func PlantEntered(ctx context.Context, db *plantdb.DB, plantID int64, asOf plantdb.AsOf) (at assets.Instant, err error) {
+	err = db.SQL(ctx).Table("plants").Scopes(asOf.KnownRows).Where("id = ?", plantID).Select("coalesce(min(valid_from), 0)").Scan(&at).Error
+	return at, err
+}
+
+// PlantsMark changes whenever a plant of a customer does: its newest row.
+func PlantsMark(ctx context.Context, db *plantdb.DB, customerID int64) (row int64, err error) {
+	err = db.SQL(ctx).Table("plants").Where("customer_id = ?", customerID).Select("coalesce(max(row_id), 0)").Scan(&row).Error
+	return row, err
 }
 
 func checkZone(bad assets.Invalid, zone string) {

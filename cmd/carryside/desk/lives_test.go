@@ -2,6 +2,7 @@ package desk_test
 
 import (
 	"context"
+	"errors"
 	"strings"
 	"testing"
 	"time"
@@ -146,5 +147,60 @@ func TestADefaultOfTheCompanyMovesEveryPlantThatMayBeSeen(t *testing.T) {
 				t.Errorf("%s: plant %d comes before the one looked at", name, m.Rows[0].PlantID)
 			}
 		}
+	}
+}
+
+// A planner states since when failures are on record: the observations of that plant, and of no other, say so at once. Confirming
+// the plant's settings before that moved nothing.
+func TestAPlantStatesItsHistory(t *testing.T) {
+	ctx := context.Background()
+	db := plantdbtest.Again(t, plantdbtest.Address(t))
+	if err := fleetdb.Write(ctx, db, samplefleet.Demo(fleetdb.Day)); err != nil {
+		t.Fatal(err)
+	}
+	now := fleetdb.Day.Add(time.Hour)
+	d := desk.New(db, func() time.Time { return now }, nil, "test")
+	since := func() (at time.Time, stated bool, late int) {
+		b, err := d.LifeBook(ctx, assets.PlantScope(1), 1, now)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, l := range b.Lives {
+			at, stated = l.Record.Since, l.Record.Stated
+			if l.Late {
+				late++
+			}
+		}
+		return at, stated, late
+	}
+	read, stated, late := since()
+	if stated {
+		t.Fatal("nothing is stated yet")
+	}
+	alter := func(h assets.History) error {
+		plant, err := registry.Plant(ctx, db, assets.PlantScope(1), 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		plant.History = h
+		act := plantdb.Act{PersonID: 1, Origin: plantdb.Screen, Action: "change plant", Now: now, Plants: []int64{1}}
+		return db.Change(ctx, act, func(c *plantdb.Change) error { return registry.AlterPlant(c, &plant, assets.InstantOf(now)) })
+	}
+	if err := alter(assets.History{}); err != nil {
+		t.Fatal(err)
+	}
+	if again, _, n := since(); !again.Equal(read) || n != late {
+		t.Errorf("on record since %v, %d late; before the settings were confirmed %v, %d", again, n, read, late)
+	}
+	for name, h := range map[string]assets.History{"no reason": {From: "2022-01-01"}, "to come": {From: "2030-01-01", Why: "log book"}, "no day": {From: "2022", Why: "log book"}} {
+		if err := alter(h); !errors.As(err, new(assets.Invalid)) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	if err := alter(assets.History{From: "2022-01-01", Why: "the log book begins then"}); err != nil {
+		t.Fatal(err)
+	}
+	if at, stated, n := since(); !stated || at.Format("2006-01-02") != "2021-12-31" && at.Format("2006-01-02") != "2022-01-01" || n <= late {
+		t.Errorf("on record since %v, stated %v, %d late where %d were", at, stated, n, late)
 	}
 }
