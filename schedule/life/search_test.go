@@ -40,7 +40,7 @@ func (s *stretchOfAge) hazard(b, logScale float64) float64 {
 		return 0
 	case s.fromNew:
 		return math.Exp(b * (s.logTo - logScale))
-	case s.close:
+	case s.close && b*s.logRatio < 1:
 		return math.Exp(b*(s.logFrom-logScale)) * math.Expm1(b*s.logRatio)
 	}
 	return math.Exp(b*(s.logTo-logScale)) - math.Exp(b*(s.logFrom-logScale))
@@ -112,15 +112,15 @@ func scaleSearch(lives []plainLife, b float64) float64 {
 		lo, hi = min(lo, at), max(hi, at)
 	}
 	lo, hi = lo-30/b, hi+30/b
-	const looks = 60
+	looks := 60 + min(int((hi-lo)*b), 60_000) // of steep laws the top is narrow
 	best, at := math.Inf(-1), lo
 	for i := range looks + 1 {
-		m := lo + (hi-lo)*float64(i)/looks
+		m := lo + (hi-lo)*float64(i)/float64(looks)
 		if v := plainLogLik(lives, b, m); v > best {
 			best, at = v, m
 		}
 	}
-	step := (hi - lo) / looks
+	step := (hi - lo) / float64(looks)
 	_, v := golden(at-step, at+step, func(m float64) float64 { return plainLogLik(lives, b, m) })
 	return max(best, v)
 }
