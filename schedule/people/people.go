@@ -33,17 +33,19 @@ const (
 	PlanOrders      Deed = "plan orders" // raise, accept, place, put off, withdraw
 	RefuseFollowUp  Deed = "refuse a follow-up"
 	EditCatalogues  Deed = "change catalogues"
+	ReadStores      Deed = "read stores and kit"
+	KeepStores      Deed = "keep stores and kit" // book stock, kit, orders of supply
 	KeepPeople      Deed = "keep people and settings"
 	KeepOwnAccount  Deed = "keep one's own account"
 )
 
 var (
 	reads       = []Deed{Read, KeepOwnAccount}
-	technician  = append(slices.Clone(reads), EnterReading, RecordFinding, DoJob, EmergencySplice, SignJob)
+	technician  = append(slices.Clone(reads), ReadStores, EnterReading, RecordFinding, DoJob, EmergencySplice, SignJob)
 	planner     = append(slices.Clone(technician), ReadCosts, EditRegister, Import, DecideReading, EditRules, EditStops, PlanOrders, RefuseFollowUp)
-	lead        = append(slices.Clone(planner), ReadJournal, EditCatalogues)
-	storekeeper = reads
-	auditor     = append(slices.Clone(reads), ReadCosts, ReadJournal)
+	lead        = append(slices.Clone(planner), ReadJournal, EditCatalogues, KeepStores)
+	storekeeper = append(slices.Clone(reads), ReadStores, KeepStores)
+	auditor     = append(slices.Clone(reads), ReadStores, ReadCosts, ReadJournal)
 )
 
 // table is what each role may. A planner may what a technician may: plants with one person in both chairs

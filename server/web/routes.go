@@ -46,7 +46,7 @@ func routes() []Route {
 		{Method: get, Path: "/plants/:plant/life", May: people.Read, Under: "life", Do: (*Site).life},
 		{Method: get, Path: "/plants/:plant/life/lives", May: people.Read, Under: "life", Do: (*Site).lives},
 		{Method: get, Path: "/plants/:plant/conveyors/:conveyor", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).conveyor},
-	}, slices.Concat(attachmentRoutes(), pressRoutes(), auditRoutes(), registerRoutes(), catalogueRoutes(), ownerRoutes(), tokenRoutes(), accountRoutes(), peopleRoutes())...)
+	}, slices.Concat(attachmentRoutes(), pressRoutes(), auditRoutes(), registerRoutes(), catalogueRoutes(), ownerRoutes(), storeRoutes(), tokenRoutes(), accountRoutes(), peopleRoutes())...)
 }
 
 // screens is every template of templates/screens. A file that is not named here, and a name without its
@@ -54,7 +54,7 @@ func routes() []Route {
 var screens = []string{
 	"signin", "code", "second", "recovery", "problem", "join", "account", "people", "person", "invited",
 	"form", "readings", "decided", "meter", "rules", "rule", "stops", "calculator", "reports", "report", "journal",
-	"recipes", "recipe", "press", "pressnew", "catalogues", "lines", "import", "trial", "attachments", "tokens",
+	"recipes", "recipe", "press", "pressnew", "stores", "stockitem", "stockledger", "kit", "cutter", "cutting", "catalogues", "lines", "import", "trial", "attachments", "tokens",
 	"stopseries", "stopcalendar", "isolation",
 	"plants", "plant", "today", "belts", "conveyor", "splice", "orders", "order", "find", "life", "lives",
 }
@@ -65,6 +65,7 @@ var heads = []struct{ word, screen, path string }{
 	{"Horizon", "horizon", "stops"},
 	{"Belts", "belts", "belts"},
 	{"Orders", "orders", "orders"},
+	{"Stores & kit", "stores", "stores"},
 	{"Life", "life", "life"},
 	{"Reports", "reports", "reports"},
 }

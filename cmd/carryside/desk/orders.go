@@ -85,7 +85,12 @@ func (d *Desk) Step(ctx context.Context, scope assets.Scope, a web.Act, plantID,
 	if err := d.db.Reach(ctx, scope, plantID); err != nil {
 		return err
 	}
-	return d.db.Change(ctx, act(a, plantID), func(c *plantdb.Change) error {
+	act := act(a, plantID)
+	used, err := d.use(ctx, scope, &act, plantID, number, a.Now)
+	if err != nil {
+		return err
+	}
+	return d.db.Change(ctx, act, func(c *plantdb.Change) error {
 		after, event, err := step(c, scope, plantID, number, edit, next)
 		if err != nil {
 			return err
@@ -93,7 +98,10 @@ func (d *Desk) Step(ctx context.Context, scope assets.Scope, a web.Act, plantID,
 		if err := inStop(c, &after, &event); err != nil {
 			return err
 		}
-		return orders.Step(c, &after, event)
+		if err := orders.Step(c, &after, event); err != nil {
+			return err
+		}
+		return used.book(c, after)
 	})
 }
 
