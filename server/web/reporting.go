@@ -149,14 +149,14 @@ func catalogueForm(r *Request, reg *assets.Register) *Form {
 		entries = append(entries, Option{Value: e.Slug, Label: e.Title})
 	}
 	f.Select("report", "Report", "", entries).Must().OverBoth()
-	return reportFields(f, r, reg, r.May(people.ReadJournal))
+	return reportFields(f, r, reg, r.May(people.ReadJournal), ". For the audit extract")
 }
 
 // reportForm is as-of day and scope, and the period of a report that covers one.
 func reportForm(r *Request, reg *assets.Register, e reports.Entry) *Form {
 	f := NewForm(r.asked())
 	f.Plain = r.F
-	return reportFields(f, r, reg, e.Periodic())
+	return reportFields(f, r, reg, e.Periodic(), "")
 }
 
 // asked is what was sent with the form, or stands in the address; nil when neither says anything.
@@ -187,12 +187,12 @@ func (r *Request) strangeNames(known ...string) error {
 	return nil
 }
 
-func reportFields(f *Form, r *Request, reg *assets.Register, period bool) *Form {
+func reportFields(f *Form, r *Request, reg *assets.Register, period bool, ofWhich string) *Form {
 	f.Date("as-of", "As of, end of day", string(r.F.Today())).Hinted("Any past day; today is as of now")
 	f.Date("known-at", "As known at, end of day", "").Hinted("Empty: with what is known now. A past day: as it was known then")
 	if period {
-		f.Date("from", "Period from", "").Hinted("First day; empty: from the first entry. For the audit extract only")
-		f.Date("to", "Period to, end of day", "").Hinted("Last day; empty: to what as-of looks at. For the audit extract only")
+		f.Date("from", "Period from", "").Hinted("First day; empty: from the first entry" + ofWhich)
+		f.Date("to", "Period to, end of day", "").Hinted("Last day; empty: to what as-of looks at" + ofWhich)
 	}
 	lines := []Option{{Label: "every line"}}
 	for _, l := range reg.Lines {
