@@ -39,7 +39,7 @@ type Facts struct {
 // PlantFacts are the facts of one plant, with what is foreseen of its splices.
 type PlantFacts struct {
 	Register  *assets.Register
-	Stops     []assets.StopWindow // agreed ones
+	Stops     []assets.StopWindow // asked ones too; work is planned in agreed ones alone
 	Groups    []assets.IsolationGroup
 	Orders    []workorder.Order // open ones
 	Forecasts []due.Forecast
@@ -114,7 +114,9 @@ func (f *Facts) plant(p *PlantFacts, money bool) Plant {
 		}
 	}
 	for _, w := range p.Stops {
-		out.Stops = append(out.Stops, f.stop(w, reg))
+		if w.Agreed() {
+			out.Stops = append(out.Stops, f.stop(w, reg))
+		}
 	}
 	for _, o := range p.Orders {
 		out.Orders = append(out.Orders, f.order(p, o, money))

@@ -1,6 +1,9 @@
 package horizon
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
 	"slices"
 	"time"
 
@@ -162,4 +165,56 @@ func (s *Sheet) Booked(stopID int64, at Placements) Booked {
 		}
 	}
 	return b
+}
+
+// Work is how long an order's work takes; 0 when it is not in the case.
+func (s *Sheet) Work(orderID int64) time.Duration {
+	j, ok := s.jobOf[orderID]
+	if !ok {
+		return 0
+	}
+	return time.Duration(s.Case.Jobs[j].Duration) * time.Minute
+}
+
+// Reseat sets the orders of some stops anew, crews and starts too, each in its stop; what stands elsewhere stays. Stops in
+// which that is not possible are named.
+func (s *Sheet) Reseat(at Placements, stops []int64) (Placements, []Broken) {
+	out := s.moved(at, 0)
+	var broken []Broken
+	for _, w := range s.byTime() {
+		id := s.stops[w].ID
+		jobs := s.jobsIn(w, out)
+		if !slices.Contains(stops, id) || len(jobs) == 0 {
+			continue
+		}
+		if q := s.part(w, jobs, out, lockStop); q.solve(partSteps) {
+			q.take(out)
+		} else {
+			broken = append(broken, Broken{StopID: id, Why: q.words()})
+		}
+	}
+	return out, broken
+}
+
+// Left is an order that a plan leaves out: why, and what was tried and would place it.
+type Left struct{ Why, Help []string }
+
+// LeftOut are the orders that a plan leaves out.
+func (s *Sheet) LeftOut(p *plan.Plan) map[int64]Left {
+	out := map[int64]Left{}
+	for i := range p.LeftOut {
+		l := &p.LeftOut[i]
+		out[s.orders[l.Job].ID] = Left{Why: l.Reasons, Help: l.Help}
+	}
+	return out
+}
+
+// Digest is the SHA-256 of the case, in hexadecimal: with seed and steps it makes the same plan again.
+func (s *Sheet) Digest() string {
+	raw, err := json.Marshal(s.Case)
+	if err != nil {
+		return ""
+	}
+	sum := sha256.Sum256(raw)
+	return hex.EncodeToString(sum[:])
 }

@@ -26,7 +26,7 @@ type Case struct {
 	Qualifications []string
 	Classes        []string
 	// Moment writes a minute of the case as its readers know it ("12 Dec, 08:30"); nil writes the number.
-	Moment func(minute int) string
+	Moment func(minute int) string `json:"-"`
 }
 
 // at writes a minute for a sentence.

@@ -1,11 +1,13 @@
 package workorder
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"time"
 
 	"carryside/assets"
+	"carryside/schedule/people"
 )
 
 // Accept approves a raised order to be done.
@@ -74,6 +76,22 @@ func TakeOut(o Order, by Actor, at, now time.Time, why string) (Order, Event, er
 	after.WindowID, after.PlacedPeople, after.PlacedKit, after.PlacedAt, after.PlacedBy = 0, nil, "", 0, 0
 	after.PlacedStart, after.PlacedCrew, after.PlacedTools, after.Locked = nil, nil, nil, nil
 	return finish(o, after, s, by, at, now, why, wrong)
+}
+
+// Hold locks a placed order where it stands, so that a plan leaves it there, or lets it go again. It is no step of an order's
+// life: its state stays.
+func Hold(o Order, by Actor, at, now time.Time, locked bool) (Order, Event, error) {
+	if !by.may(people.PlanOrders) {
+		return o, Event{}, fmt.Errorf("lock order %d: %w: this takes a role that may %s", o.Number, assets.ErrForbidden, people.PlanOrders)
+	}
+	if o.State != Placed {
+		return o, Event{}, assets.Invalid{"": "only an order that is placed in a stop can be locked there"}
+	}
+	after, what := o, "let go"
+	if after.Locked = nil; locked {
+		after.Locked, what = &locked, "locked"
+	}
+	return after, NewEvent(what, o, after, by.PersonID, at, now), nil
 }
 
 // Start notes that work on a placed order began at the conveyor. It says nothing about whether the conveyor

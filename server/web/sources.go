@@ -32,6 +32,7 @@ type Sources struct {
 	Lives      Lives
 
 	Attachments Attachments
+	Horizons    Horizons
 	StoreBook   StoreBook
 	Pressing    Pressing
 }

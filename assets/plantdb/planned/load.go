@@ -48,7 +48,7 @@ func plantFacts(ctx context.Context, tx *plantdb.DB, reg *assets.Register, now, 
 	id := reg.Plant.ID
 	scope := assets.PlantScope(id)
 	p.Register = reg
-	if p.Stops, err = stops.Agreed(ctx, tx, scope, id, assets.InstantOf(now), assets.InstantOf(until)); err != nil {
+	if p.Stops, err = stops.Windows(ctx, tx, scope, id, assets.InstantOf(now), assets.InstantOf(until)); err != nil {
 		return p, err
 	}
 	if p.Groups, err = stops.Groups(ctx, tx, scope, id); err != nil {

@@ -1,0 +1,588 @@
+package drawing
+
+import (
+	"html/template"
+	"math"
+	"strconv"
+	"time"
+)
+
+// Horizon is the sheet of a plant: when each belt comes due, the stops in front of it and the work placed in them, with the
+// crew and the kit that work takes.
+type Horizon struct {
+	Sentence   string
+	Now, Until time.Time
+	Zone       *time.Location
+	Groups     []HorizonGroup
+	Rows       []HorizonMarks // crew, presses
+	Slim       bool           // room is left beside the sheet for what changes
+}
+
+// HorizonGroup is a line with its stops and its belts.
+type HorizonGroup struct {
+	Name  string
+	Stops []HorizonStop
+	Belts []HorizonBelt
+}
+
+// HorizonStop is a stop of a line.
+type HorizonStop struct {
+	From, To time.Time
+	Day      string // "12 Dec"
+	Filled   string // "11/14 h"
+	Asked    bool   // not agreed yet
+}
+
+// HorizonBelt is one row.
+type HorizonBelt struct {
+	Tag, Name, To string
+	Glyph         Belt
+	Taper         *Taper // nil: nothing is drawn
+	Works         []HorizonWork
+	Says          string
+	Alarm         bool // nothing stands in front of it
+	Moved         bool // a proposal changes it
+}
+
+// HorizonWork is an order on a belt's row.
+type HorizonWork struct {
+	Kind      WorkKind
+	From, To  time.Time // of its stop
+	Words     string    // "412 S2"
+	Spoken    string    // the same for who does not see it
+	Link      string
+	Order     int64 // number of the order, for the keys; 0: it cannot be taken up
+	Stop      int64
+	TakesAway bool // the chance that is drawn is of what it remakes
+	Choices   []HorizonChoice
+}
+
+// HorizonChoice is a stop that work may be moved to.
+type HorizonChoice struct {
+	Stop     int64
+	From, To time.Time
+}
+
+// WorkKind is how work stands on the sheet.
+type WorkKind int
+
+// Ways in which work stands.
+const (
+	WorkPlaced WorkKind = iota // published
+	WorkLocked                 // published, and a plan leaves it there
+	WorkNew                    // a proposal puts it here
+	WorkOld                    // a proposal takes it from here
+	WorkNoFit                  // tried and does not fit
+)
+
+// HorizonMarks is a row at the foot: what people or kit do in each stop.
+type HorizonMarks struct {
+	Name, Says string
+	Marks      []HorizonMark
+}
+
+// HorizonMark is one stop in such a row: so many people as strokes, or a box with the kit's name.
+type HorizonMark struct {
+	At     time.Time
+	People int
+	Kit    string
+	Dashed bool // not published yet
+}
+
+// measures of the sheet.
+const (
+	hzRow   = 28.0
+	hzGap   = 28.0 // from a group's last belt to the line under the next one's name
+	hzTwo   = 13.0 // more where a group's labels stand on two levels
+	hzTop   = 40.0
+	hzBlock = 22.0
+)
+
+// hzSheet is the sheet being drawn.
+type hzSheet struct {
+	svg
+	a           axis
+	width, says float64
+	glyphX      float64
+	h           *Horizon
+}
+
+// OfHorizon draws the wide sheet.
+func OfHorizon(h Horizon) template.HTML {
+	z := hzSheet{h: &h, width: 1392, says: 1248, glyphX: 176}
+	z.a = axis{from: h.Now, until: h.Until, left: 312, right: 1236}
+	if h.Slim {
+		z.width, z.says, z.glyphX = 1004, 896, 164
+		z.a.left, z.a.right = 286, 884
+	}
+	foot := z.foot()
+	z.open("hz wide", z.width, foot+6, true, h.Sentence)
+	z.scale()
+	y := hzTop
+	for i := range h.Groups {
+		y = z.group(&h.Groups[i], y)
+	}
+	z.marks(y + 22)
+	z.path("st-ink", "M"+num(z.a.left)+" 36V"+num(foot))
+	z.text("b s", z.a.left-2, 32, "end", z.day(h.Now))
+	z.close()
+	return z.html()
+}
+
+func (z *hzSheet) day(t time.Time) string { return t.In(z.h.Zone).Format("2 Jan") }
+
+// foot is how high the sheet is.
+func (z *hzSheet) foot() float64 {
+	y := hzTop
+	for i := range z.h.Groups {
+		y += z.head(&z.h.Groups[i]) + hzRow*float64(len(z.h.Groups[i].Belts))
+	}
+	return y + 8 + 21*float64(len(z.h.Rows))
+}
+
+// head is the room above a group's belts.
+func (z *hzSheet) head(g *HorizonGroup) float64 {
+	if z.levels(g) > 1 {
+		return hzGap + hzTwo
+	}
+	return hzGap
+}
+
+// levels tells whether the labels of a group's stops need a second level.
+func (z *hzSheet) levels(g *HorizonGroup) int {
+	most := 0
+	for _, l := range z.labels(g) {
+		most = max(most, l)
+	}
+	return most + 1
+}
+
+// labels gives each stop of a group its level: 0 next to the belts, 1 above; -1 where there is no room.
+func (z *hzSheet) labels(g *HorizonGroup) []int {
+	free := [2]float64{math.Inf(-1), math.Inf(-1)}
+	out := make([]int, len(g.Stops))
+	for i := len(g.Stops) - 1; i >= 0; i-- { // the left one of two that touch goes up
+		x, w := z.a.x(g.Stops[i].From), wide(g.Stops[i].Day+" "+g.Stops[i].Filled, 14)+4
+		out[i] = -1
+		for level := range free {
+			if math.IsInf(free[level], -1) || x+w < free[level] {
+				out[i], free[level] = level, x
+				break
+			}
+		}
+	}
+	return out
+}
+
+// scale rules weeks and names months.
+func (z *hzSheet) scale() {
+	from := z.h.Now.In(z.h.Zone)
+	week := 0
+	for t := time.Date(from.Year(), from.Month(), from.Day(), 0, 0, 0, 0, z.h.Zone); t.Before(z.h.Until); t = t.AddDate(0, 0, 7) {
+		if x := z.a.x(t); week%2 == 0 {
+			z.path("hairl", "M"+num(x)+" 31V40")
+		} else {
+			z.path("hairl", "M"+num(x)+" 35V40")
+		}
+		week++
+	}
+	z.monthNames(22, 10, 40)
+	z.path("thin", "M"+num(z.a.left)+" 40H"+num(z.a.right))
+	z.text("d s", 0, 32, "", "Conveyor")
+	z.text("d s", z.glyphX, 32, "", "Belt and splices")
+	z.text("d s", z.says, 18, "", "Chance of coming")
+	z.text("d s", z.says, 32, "", "due first")
+}
+
+// monthNames writes each month where it begins, with the year in the first one and in January; names that would touch are
+// left out.
+func (z *hzSheet) monthNames(base, top, foot float64) {
+	from := z.h.Now.In(z.h.Zone)
+	free := math.Inf(-1)
+	for m := time.Date(from.Year(), from.Month()+1, 1, 0, 0, 0, 0, z.h.Zone); m.Before(z.h.Until); m = m.AddDate(0, 1, 0) {
+		x := z.a.x(m)
+		z.path("lead", "M"+num(x)+" "+num(top)+"V"+num(foot))
+		word := m.Format("Jan")
+		if z.width > 400 && (m.Month() == time.January || math.IsInf(free, -1)) {
+			word = m.Format("Jan 2006")
+		}
+		if x < free || x+wide(word, 15) > z.a.right+10 {
+			continue
+		}
+		z.text("b", x+4, base, "", word)
+		free = x + wide(word, 15) + 6
+	}
+}
+
+// group draws a line from y on and returns where it ends.
+func (z *hzSheet) group(g *HorizonGroup, y float64) float64 {
+	y += z.head(g)
+	foot := y + hzRow*float64(len(g.Belts))
+	z.text("l b", 0, y-7, "", g.Name)
+	z.path("thin", "M0 "+num(y)+"H"+num(z.width))
+	levels := z.labels(g)
+	for i := range g.Stops {
+		z.stop(&g.Stops[i], levels[i], y, foot)
+	}
+	for i := range g.Belts {
+		z.belt(&g.Belts[i], y+hzRow*float64(i))
+	}
+	return foot
+}
+
+// stop draws a stop over all rows of its line, with its day and how it is filled.
+func (z *hzSheet) stop(st *HorizonStop, level int, y, foot float64) {
+	if !st.From.Before(z.a.until) || !st.To.After(z.a.from) {
+		return
+	}
+	x, w := z.box(st.From, st.To, stopLeast)
+	class, ink := "win", "d s"
+	if st.Asked {
+		class, ink = "ask", "act s"
+	}
+	if level == 1 {
+		z.path("lead", "M"+num(x+0.5)+" "+num(y-18)+"V"+num(y-3.5))
+	}
+	z.rect(class, x, y-3.5, w, foot-y+1)
+	if level < 0 {
+		return
+	}
+	z.raw(`<text class="`, ink, `" x="`, num(x-1), `" y="`, num(y-7-hzTwo*float64(level)), `">`, escape(st.Day), ` <tspan class="b">`, escape(st.Filled), `</tspan></text>`)
+}
+
+// box is where a stretch of time stands on the sheet, at least so wide.
+func (z *hzSheet) box(from, to time.Time, least float64) (x, w float64) {
+	x = math.Min(z.a.x(from), z.a.right-least)
+	return x, math.Max(least, math.Min(z.a.x(to), z.a.right)-x)
+}
+
+// belt draws a row: its name, its loop, when it comes due, its work, and the finding.
+func (z *hzSheet) belt(b *HorizonBelt, y float64) {
+	mid := y + hzRow/2
+	z.raw(`<a class="hot" href="`, escape(b.To), `"><rect class="ring" x="0" y="`, num(y+2), `" width="`, num(z.glyphX-6), `" height="24" fill-opacity="0"/><text class="t" x="4" y="`, num(y+19), `"><tspan font-weight="650">`, escape(b.Tag), `</tspan> `, escape(cutName(b.Name, z.glyphX-14-wide(b.Tag, 18))), `</text></a>`)
+	z.glyph(b.Glyph, z.glyphX, y)
+	z.path("hairl", "M0 "+num(y+hzRow)+"H"+num(z.width))
+	z.course(b, mid)
+	for i := range b.Works {
+		z.work(&b.Works[i], mid, hzBlock, true)
+	}
+	z.finding(b, mid)
+}
+
+// cutName cuts a name to a width.
+func cutName(name string, px float64) string {
+	r := []rune(name)
+	most := int(px / 7)
+	if len(r) <= most || most < 2 {
+		return name
+	}
+	return string(r[:most-1]) + "…"
+}
+
+// glyph sets a belt's loop into its cell.
+func (z *hzSheet) glyph(b Belt, x, y float64) {
+	z.raw(`<svg class="glyph" x="`, num(x), `" y="`, num(y), `" width="112" height="28" viewBox="0 0 `, num(rowW), " ", num(rowH), `" role="img" aria-label="`, escape(b.sentence()), `">`)
+	dx, dy := b.ends()
+	across := rowHeadX - rowTailX
+	rise := 0.0
+	if dx > 0 {
+		rise = math.Max(-rowSteepest, math.Min(rowSteepest, dy/dx*across))
+	}
+	f := lay(b, rowSize, across, rise, 1)
+	z.draw(f, rowTailX, rowMid+rise/2, false)
+	z.seams(f, rowTailX, rowMid+rise/2)
+	z.raw("</svg>")
+}
+
+func (z *hzSheet) finding(b *HorizonBelt, mid float64) {
+	switch {
+	case b.Alarm:
+		z.rect("inkf", z.says-4, mid-10, z.width-z.says+4, 20)
+		z.text("onink b s", z.says+4, mid+5, "", b.Says)
+	case b.Moved:
+		z.text("act b s", z.says, mid+5, "", b.Says)
+	default:
+		z.text("d s", z.says, mid+5, "", b.Says)
+	}
+}
+
+// course draws when a belt comes due, solid up to the first work that takes the chance away and in outline after it.
+func (z *hzSheet) course(b *HorizonBelt, mid float64) {
+	if b.Taper == nil {
+		return
+	}
+	cut := math.Inf(1)
+	for _, w := range b.Works {
+		if w.TakesAway && (w.Kind == WorkPlaced || w.Kind == WorkLocked || w.Kind == WorkNew) {
+			cut = math.Min(cut, z.a.x(w.From))
+		}
+	}
+	z.hzTaper(*b.Taper, mid, cut)
+}
+
+// hzPoint is a point of a taper's edge.
+type hzPoint struct{ x, half float64 }
+
+// edge is the upper edge of a taper from its 10 % to its 90 %, cut to the sheet.
+func (z *hzSheet) edge(t Taper) []hzPoint {
+	times, chances := []time.Time{t.At10, t.At50, t.At90}, []float64{0.1, 0.5, 0.9}
+	var out []hzPoint
+	for i, at := range times {
+		if at.IsZero() {
+			break
+		}
+		p := hzPoint{z.place(at), 2 + 10*chances[i]}
+		if n := len(out); n > 0 && p.x < out[n-1].x+leastBody/2 {
+			p.x = out[n-1].x + leastBody/2
+		}
+		out = append(out, p)
+	}
+	return out
+}
+
+// place is where an instant stands, beyond the sheet's edges too.
+func (z *hzSheet) place(t time.Time) float64 {
+	share := float64(t.Sub(z.a.from)) / float64(z.a.until.Sub(z.a.from))
+	return z.a.left + share*(z.a.right-z.a.left)
+}
+
+func (z *hzSheet) hzTaper(t Taper, mid, cut float64) {
+	e := z.edge(t)
+	if len(e) == 0 || e[0].x > z.a.right {
+		z.path("w-lead", "M"+num(math.Max(z.a.left, z.a.right-64))+" "+num(mid)+"H"+num(z.a.right))
+		return
+	}
+	if e[0].x > z.a.left {
+		lead := math.Max(z.a.left, e[0].x-(128*(z.a.right-z.a.left)/924))
+		z.path("w-lead", "M"+num(lead)+" "+num(mid)+"H"+num(math.Min(e[0].x, cut)))
+	} else {
+		z.path("thin", "M"+num(z.a.left-7)+" "+num(mid)+"h-5m3-3l-3 3l3 3")
+	}
+	end := math.Min(z.a.right, cut)
+	for i, class := range []string{"w-lo", "w-hi"} {
+		if i+1 < len(e) {
+			z.body(class, e[i], e[i+1], mid, z.a.left, end)
+		}
+	}
+	if len(e) < 3 && e[len(e)-1].x < end && len(e) > 0 { // the rest lies beyond what was looked at
+		z.path("w-lead", "M"+num(e[len(e)-1].x)+" "+num(mid)+"H"+num(end))
+	}
+	z.ticks(e, mid, end)
+	if cut < z.a.right {
+		z.ghost(e, mid, math.Max(cut, z.a.left))
+	} else if e[len(e)-1].x > z.a.right {
+		z.path("thin", "M"+num(z.a.right+2)+" "+num(mid-4)+"l5 4l-5 4")
+	}
+}
+
+// body fills a taper between two points, within bounds.
+func (z *hzSheet) body(class string, p, q hzPoint, mid, from, to float64) {
+	a, b := math.Max(p.x, from), math.Min(q.x, to)
+	if b <= a {
+		return
+	}
+	z.wedge(class, a, b, mid, between(p, q, a), between(p, q, b))
+}
+
+// between is the half height of an edge at x.
+func between(p, q hzPoint, x float64) float64 {
+	if q.x <= p.x {
+		return q.half
+	}
+	return p.half + (q.half-p.half)*(x-p.x)/(q.x-p.x)
+}
+
+func (z *hzSheet) ticks(e []hzPoint, mid, end float64) {
+	for i, p := range e {
+		if p.x < z.a.left || p.x > end {
+			continue
+		}
+		switch i {
+		case 0:
+			z.path("thin", "M"+num(p.x)+" "+num(mid-6)+"V"+num(mid+6))
+		case 1:
+			z.path("thin", "M"+num(p.x)+" "+num(mid-11)+"V"+num(mid+11))
+		default:
+			z.path("w-end", "M"+num(p.x)+" "+num(mid-12)+"V"+num(mid+12))
+		}
+	}
+}
+
+// ghost draws in outline what work takes away.
+func (z *hzSheet) ghost(e []hzPoint, mid, from float64) {
+	var up, down string
+	put := func(x, half float64) {
+		if up == "" {
+			up = "M" + num(x) + " " + num(mid-half)
+		} else {
+			up += "L" + num(x) + " " + num(mid-half)
+		}
+		down = "L" + num(x) + " " + num(mid+half) + down
+	}
+	for i := 0; i+1 < len(e); i++ {
+		p, q := e[i], e[i+1]
+		a, b := math.Max(p.x, from), math.Min(q.x, z.a.right)
+		if b <= a {
+			continue
+		}
+		put(a, between(p, q, a))
+		put(b, between(p, q, b))
+	}
+	if up != "" {
+		z.path("w-off", up+down)
+	}
+}
+
+// work draws an order in its stop.
+func (z *hzSheet) work(w *HorizonWork, mid, height float64, worded bool) {
+	if w.From.IsZero() || !w.From.Before(z.a.until) || !w.To.After(z.a.from) {
+		return
+	}
+	least := stopLeast
+	if !worded {
+		least = 7
+	}
+	x, wd := z.box(w.From, w.To, least)
+	z.raw(`<a class="hot" href="`, escape(w.Link), `" aria-label="`, escape(w.Spoken), `"`)
+	if w.Order != 0 && worded && (w.Kind == WorkPlaced || w.Kind == WorkNew) {
+		z.raw(` data-order="`, strconv.FormatInt(w.Order, 10), `" data-stop="`, strconv.FormatInt(w.Stop, 10), `" data-stops="`, z.choices(w.Choices), `"`)
+	}
+	z.raw(">")
+	y := mid - height/2
+	ink := "b s halo"
+	switch w.Kind {
+	case WorkPlaced, WorkLocked:
+		z.rect("inkf", x, y, wd, height)
+	case WorkNew:
+		z.rect("actf", x, y, wd, height)
+		ink = "act b s halo"
+	case WorkOld:
+		z.rect("dash", x, y, wd, height)
+	case WorkNoFit:
+		z.rect("nofit", x, y, wd, height)
+		z.path("thin nof", "M"+num(x)+" "+num(y)+"l"+num(wd)+" "+num(height)+"m0-"+num(height)+"l-"+num(wd)+" "+num(height))
+		ink = "fault b s halo"
+	}
+	if w.Kind == WorkLocked {
+		z.path("onlock", "M"+num(x+wd/2-3)+" "+num(mid-1)+"h6v5h-6zm1 0v-2a2 2 0 0 1 4 0v2")
+	}
+	z.rect("ring", x-3, y-3, wd+6, height+6)
+	z.raw("</a>")
+	if worded && w.Words != "" {
+		anchor, at := "", x+wd+5
+		if at+wide(w.Words, 14) > z.a.right {
+			anchor, at = "end", x-5
+		}
+		z.text(ink, at, mid+4.5, anchor, w.Words)
+	}
+}
+
+// choices writes where each choice stands: its number, left edge and width.
+func (z *hzSheet) choices(list []HorizonChoice) string {
+	out := ""
+	for _, c := range list {
+		if c.From.Before(z.a.until) && c.To.After(z.a.from) {
+			x, w := z.box(c.From, c.To, stopLeast)
+			out += strconv.FormatInt(c.Stop, 10) + "," + num(x) + "," + num(w) + ";"
+		}
+	}
+	return out
+}
+
+// marks draws what crew and kit do.
+func (z *hzSheet) marks(y float64) {
+	for i := range z.h.Rows {
+		r := &z.h.Rows[i]
+		if i > 0 {
+			z.path("thin", "M0 "+num(y-16)+"H"+num(z.width))
+		}
+		z.text("l b", 0, y, "", r.Name)
+		z.text("d s", 88, y, "", cutName(r.Says, z.a.left-100))
+		free := math.Inf(-1)
+		for _, m := range r.Marks {
+			x := z.a.x(m.At)
+			if x < free || m.At.After(z.a.until) {
+				continue
+			}
+			free = z.mark(m, x, y)
+		}
+		y += 21
+	}
+}
+
+// mark draws one and returns where the next may begin.
+func (z *hzSheet) mark(m HorizonMark, x, y float64) float64 {
+	if m.Kit != "" {
+		w := math.Max(26, wide(m.Kit, 14)+8)
+		z.raw(`<rect class="thin" x="`, num(x-3), `" y="`, num(y-12), `" width="`, num(w), `" height="15"`)
+		if m.Dashed {
+			z.raw(` stroke-dasharray="3 3"`)
+		}
+		z.raw("/>")
+		z.text("s b", x-3+w/2, y, "middle", m.Kit)
+		return x + w
+	}
+	n := min(m.People, 6)
+	for k := range n {
+		z.rect("inkf", x+6*float64(k), y-12, 4, 14)
+	}
+	z.text("d s", x+6*float64(n)+3, y, "", strconv.Itoa(m.People))
+	return x + 6*float64(n) + 14
+}
+
+// OfHorizonNarrow draws the sheet for a telephone: tag and taper, the words under each row.
+func OfHorizonNarrow(h Horizon) template.HTML {
+	const row, head = 44.0, 28.0
+	z := hzSheet{h: &h, width: 358}
+	z.a = axis{from: h.Now, until: h.Until, left: 34, right: 350}
+	foot := 30.0
+	for i := range h.Groups {
+		foot += head + row*float64(len(h.Groups[i].Belts))
+	}
+	z.open("hz narrow", 358, foot+4, true, h.Sentence)
+	z.path("st-ink", "M34 26V"+num(foot))
+	z.text("b s", 31, 20, "end", "now")
+	z.monthNames(20, 8, 30)
+	z.path("thin", "M34 30H350")
+	y := 30.0
+	for i := range h.Groups {
+		g := &h.Groups[i]
+		y += head
+		z.text("l b halo", 0, y-4, "", g.Name)
+		z.path("thin", "M0 "+num(y)+"H358")
+		for k := range g.Stops {
+			if st := &g.Stops[k]; st.From.Before(z.a.until) && st.To.After(z.a.from) {
+				x, w := z.box(st.From, st.To, 7)
+				z.rect("win", x, y-2, w, row*float64(len(g.Belts)))
+			}
+		}
+		for k := range g.Belts {
+			z.narrowBelt(&g.Belts[k], y+row*float64(k))
+		}
+		y += row * float64(len(g.Belts))
+	}
+	z.close()
+	return z.html()
+}
+
+func (z *hzSheet) narrowBelt(b *HorizonBelt, y float64) {
+	z.raw(`<a class="hot" href="`, escape(b.To), `"><rect class="ring" x="0" y="`, num(y+2), `" width="30" height="40" fill-opacity="0"/><text class="b l" x="0" y="`, num(y+21), `">`, escape(b.Tag), `</text></a>`)
+	z.course(b, y+16)
+	says := b.Says
+	for i := range b.Works {
+		z.work(&b.Works[i], y+16, hzBlock, false)
+	}
+	for i := range b.Works {
+		if w := &b.Works[i]; w.Kind != WorkOld && w.Spoken != "" {
+			says = w.Spoken
+			break
+		}
+	}
+	if b.Alarm {
+		z.rect("inkf", 36, y+29, 110, 14)
+		z.text("onink b s", 40, y+41, "", b.Says)
+	} else {
+		z.text("d s halo", 39, y+41, "", cutName(says, 340))
+	}
+	z.path("hairl", "M0 "+num(y+44)+"H358")
+}

@@ -1,0 +1,260 @@
+package web
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"carryside/assets"
+	"carryside/schedule/horizon"
+	"carryside/schedule/people"
+	"carryside/schedule/workorder"
+)
+
+// movePage answers: what does moving this order to that stop break or cost?
+type movePage struct {
+	Page
+	Answer  *moveAnswer
+	Order   int64
+	Stop    int64
+	Orders  []Option
+	Stops   []Option
+	Locked  bool
+	MayLock bool
+	Leave   string
+}
+
+// moveAnswer is the answer to one move, in words.
+type moveAnswer struct {
+	Fits  bool
+	Head  string
+	Says  []string // why it does not fit, or what goes with it
+	Help  []string
+	Facts []fact
+}
+
+// planMove shows the answer to a move, and keeps the move in the draft of whoever asks.
+func (s *Site) planMove(r *Request) error {
+	sh, err := s.readSheet(r, 104)
+	if err != nil {
+		return err
+	}
+	asked, err := sh.asked()
+	if err != nil {
+		return err
+	}
+	if r.Posted() {
+		return s.keepMove(r, sh, asked)
+	}
+	p := &movePage{Order: asked.order.Number, Stop: asked.stop, Leave: r.At("horizon"), Locked: asked.order.Held(), MayLock: asked.order.State == workorder.Placed}
+	p.Sheet = "Move"
+	a := sh.h.Sheet.Ask(sh.at, horizon.Move{OrderID: asked.order.ID, StopID: asked.stop})
+	p.Answer = sh.answer(asked, a)
+	p.Say = p.Answer.Head
+	p.Sub = "Nothing is kept yet: set it down, and it stands among your moves until you publish them."
+	p.Orders, p.Stops = sh.choices()
+	for i := range p.Orders {
+		p.Orders[i].Chosen = p.Orders[i].Value == plainInt(asked.order.Number)
+	}
+	for i := range p.Stops {
+		p.Stops[i].Chosen = p.Stops[i].Value == plainInt(asked.stop)
+	}
+	return r.Show("move", p)
+}
+
+// askedMove is a move an address or a form names.
+type askedMove struct {
+	order workorder.Order
+	stop  int64
+	kept  assets.StopWindow
+}
+
+// asked reads which order is to go to which stop.
+func (sh *sheetOf) asked() (askedMove, error) {
+	get := sh.r.Query
+	if sh.r.Posted() {
+		get = sh.r.C.Request.PostForm.Get
+	}
+	number := numberOf(get("order"))
+	a := askedMove{stop: numberOf(get("stop"))}
+	for _, o := range sh.h.Facts.Plants[0].Orders {
+		if o.Number == number {
+			a.order = o
+		}
+	}
+	if a.order.ID == 0 {
+		return a, fmt.Errorf("order %d: %w", number, assets.ErrNotFound)
+	}
+	if a.stop == 0 {
+		return a, nil
+	}
+	w, ok := sh.h.stop(a.stop)
+	if !ok {
+		return a, fmt.Errorf("stop %d: %w", a.stop, assets.ErrNotFound)
+	}
+	a.kept = w
+	return a, nil
+}
+
+// answer says an answer in words.
+func (sh *sheetOf) answer(m askedMove, a horizon.Answer) *moveAnswer {
+	out := &moveAnswer{Fits: a.Fits, Help: capitals(a.Help)}
+	name := fmt.Sprintf("Order %d", m.order.Number)
+	switch {
+	case m.stop == 0 && a.Fits:
+		out.Head = name + " comes out of its stop"
+	case m.stop == 0:
+		out.Head = name + " stays in its stop"
+	case a.Fits:
+		out.Head = name + " fits the stop of " + sh.r.F.Date(m.kept.Start)
+	default:
+		out.Head = name + " does not fit the stop of " + sh.r.F.Date(m.kept.Start)
+	}
+	out.Says = capitals(a.Why)
+	for _, id := range a.Also {
+		if o, ok := sh.h.order(id); ok {
+			out.Says = append(out.Says, fmt.Sprintf("Order %d then begins %s, with %s.", o.Number, sh.r.F.Stamp(assets.InstantOf(a.After[id].Start)), sh.names(a.After[id].Crew)))
+		}
+	}
+	out.Facts = sh.moveFacts(m, a)
+	return out
+}
+
+func capitals(list []string) []string {
+	out := make([]string, len(list))
+	for i, w := range list {
+		out[i] = fullStop(Capital(w))
+	}
+	return out
+}
+
+func (sh *sheetOf) moveFacts(m askedMove, a horizon.Answer) []fact {
+	var facts []fact
+	if f := sh.v.forecast(m.order.SpliceID); f != nil && len(f.Causes) > 0 && m.stop != 0 {
+		p, _ := f.Chances(m.kept.Start.Time())
+		facts = append(facts, fact{"Due before the work", chance(p)})
+	}
+	if m.stop != 0 && a.Booked.Long > 0 {
+		facts = append(facts, fact{"Stop", Short(a.Booked.Work.Hours(), 1) + " of " + Duration(a.Booked.Long.Hours()) + " booked with it"})
+	}
+	if p, ok := a.After[m.order.ID]; ok && a.Fits && m.stop != 0 {
+		facts = append(facts, fact{"Work begins", sh.r.F.Stamp(assets.InstantOf(p.Start))}, fact{"Crew", sh.names(p.Crew)})
+		if kit := sh.kitNames(p.Kit); kit != "" {
+			facts = append(facts, fact{"Kit", kit})
+		}
+	}
+	if a.Fits && sh.r.May(people.ReadCosts) {
+		facts = append(facts, fact{"The plan costs", sh.costWords(a.More.Total())})
+	}
+	return facts
+}
+
+// costWords says what more or less a plan costs.
+func (sh *sheetOf) costWords(more int) string {
+	unit := sh.v.Register.Plant.Currency
+	amount := float64(max(more, -more))
+	if !sh.h.Money {
+		unit, amount = "h of stop", amount/100
+	}
+	switch {
+	case more > 0:
+		return With(Short(amount, 1), unit) + " more"
+	case more < 0:
+		return With(Short(amount, 1), unit) + " less"
+	}
+	return "the same"
+}
+
+// names are the names of a crew.
+func (sh *sheetOf) names(crew []assets.CrewPlace) string {
+	var out []string
+	for _, m := range crew {
+		for _, p := range sh.h.People {
+			if p.ID == m.PersonID {
+				out = append(out, p.Name)
+			}
+		}
+	}
+	if len(out) == 0 {
+		return "nobody named"
+	}
+	return List(out)
+}
+
+func (sh *sheetOf) kitNames(ids []int64) string {
+	var out []string
+	for _, k := range sh.h.Kit {
+		if slices.Contains(ids, k.ID) {
+			out = append(out, k.Name)
+		}
+	}
+	return List(out)
+}
+
+// keepMove sets an order down in a stop of the draft, or locks it where it stands.
+func (s *Site) keepMove(r *Request, sh *sheetOf, m askedMove) error {
+	switch r.C.Request.PostForm.Get("do") {
+	case "lock", "unlock":
+		return s.lockOrder(r, m.order)
+	}
+	a := sh.h.Sheet.Ask(sh.at, horizon.Move{OrderID: m.order.ID, StopID: m.stop})
+	d, err := s.Horizons.Draft(r.Context(), r.Scope, r.Who.Person.ID, r.PlantID())
+	if err != nil {
+		return err
+	}
+	d.Moves, d.At = sh.withMove(d.Moves, m, a), assets.InstantOf(r.Now)
+	if err := s.Horizons.SaveDraft(r.Context(), r.Scope, &d); err != nil {
+		return err
+	}
+	return r.Done(r.At("horizon"), sh.answer(m, a).Head+". Nothing is published yet.")
+}
+
+// withMove is a draft with one more move: where it fits, with what changes in the same stop because of it.
+func (sh *sheetOf) withMove(moves []assets.DraftMove, m askedMove, a horizon.Answer) []assets.DraftMove {
+	moves = slices.DeleteFunc(moves, func(o assets.DraftMove) bool { return o.OrderID == m.order.ID })
+	next := sh.draftMove(m.order, m.stop)
+	next.Cost = int64(a.More.Total())
+	if !a.Fits {
+		next.Why, next.Help = strings.Join(capitals(a.Why), " "), capitals(a.Help)
+		return append(moves, next)
+	}
+	place(&next, a.After[m.order.ID])
+	if next.FromStop != next.ToStop {
+		moves = append(moves, next)
+	}
+	for _, id := range a.Also {
+		o, ok := sh.h.order(id)
+		if !ok {
+			continue
+		}
+		i := slices.IndexFunc(moves, func(d assets.DraftMove) bool { return d.OrderID == id })
+		if i < 0 {
+			moves, i = append(moves, sh.draftMove(o, a.After[id].StopID)), len(moves)
+		}
+		place(&moves[i], a.After[id])
+	}
+	return moves
+}
+
+func (sh *sheetOf) draftMove(o workorder.Order, stop int64) assets.DraftMove {
+	return assets.DraftMove{OrderID: o.ID, EditVersion: o.EditVersion, FromStop: o.WindowID, ToStop: stop}
+}
+
+func place(m *assets.DraftMove, p horizon.Placement) {
+	m.Start, m.Crew, m.Tools = 0, p.Crew, p.Kit
+	if !p.Start.IsZero() {
+		m.Start = assets.InstantOf(p.Start)
+	}
+}
+
+// lockOrder lets a plan leave an order where it stands, or move it again.
+func (s *Site) lockOrder(r *Request, o workorder.Order) error {
+	locked := r.C.Request.PostForm.Get("do") == "lock"
+	err := s.Orders.Step(r.Context(), r.Scope, r.act(pick(locked, "lock", "unlock")+" order "+plainInt(o.Number), ""), r.PlantID(), o.Number, o.EditVersion, func(o workorder.Order) (workorder.Order, workorder.Event, error) {
+		return workorder.Hold(o, r.actor(), r.Now, r.Now, locked)
+	})
+	if err != nil {
+		return err
+	}
+	return r.Done(r.At("horizon"), fmt.Sprintf("Order %d is %s.", o.Number, pick(locked, "locked: a re-plan leaves it where it stands", "not locked any more")))
+}

@@ -1,0 +1,163 @@
+package web
+
+import (
+	"errors"
+	"slices"
+	"strings"
+	"time"
+
+	"carryside/assets"
+	"carryside/schedule/horizon"
+	"carryside/schedule/workorder"
+)
+
+// publishPlan publishes the changes that were ticked. Whoever else published in between is not overwritten: an order that was
+// changed since stands on the page in both versions, and nothing is written.
+func (s *Site) publishPlan(r *Request) error {
+	sh, err := s.readSheet(r, 104)
+	if err != nil {
+		return err
+	}
+	ticked := map[int64]bool{}
+	for _, v := range r.C.Request.PostForm["change"] {
+		ticked[numberOf(v)] = true
+	}
+	var kept []assets.DraftMove
+	for _, m := range sh.moves {
+		if ticked[m.OrderID] && m.Fits() && m.FromStop != m.ToStop {
+			kept = append(kept, m)
+		}
+	}
+	if len(kept) == 0 {
+		return s.showPlan(r, assets.Invalid{"": "tick at least one change that fits; nothing was published"})
+	}
+	clash, err := s.conflicts(r, sh)
+	if err != nil {
+		return err
+	}
+	if slices.ContainsFunc(clash, func(c planConflict) bool { return ticked[c.ID] }) {
+		return s.showPlan(r, assets.Invalid{"": "somebody changed an order since you moved it; both versions stand below, and nothing was published"})
+	}
+	at, stops, wrong := sh.together(kept)
+	if wrong != nil {
+		return s.showPlan(r, wrong)
+	}
+	run := s.replans.of(r.PlantID(), r.Who.Person.ID)
+	published := run.searched(kept)
+	published.PlantID, published.Base = r.PlantID(), sh.h.Base
+	for _, m := range kept {
+		published.Changes = append(published.Changes, assets.PlanChange{OrderID: m.OrderID, FromStop: m.FromStop, ToStop: m.ToStop, Cost: m.Cost})
+	}
+	err = s.Horizons.PublishPlan(r.Context(), r.Scope, r.act("publish a plan", Figure(len(kept), "change", "changes")), &published, sh.steps(kept, at, stops))
+	var bad assets.Invalid
+	switch {
+	case errors.Is(err, assets.ErrConflict):
+		return s.showPlan(r, assets.Invalid{"": "somebody changed an order at the same moment; look again. Nothing was published"})
+	case errors.As(err, &bad):
+		return s.showPlan(r, bad)
+	case err != nil:
+		return err
+	}
+	s.replans.forget(r.PlantID(), r.Who.Person.ID)
+	d := assets.PlanDraft{PersonID: r.Who.Person.ID, PlantID: r.PlantID(), At: assets.InstantOf(r.Now), Moves: rest(sh.moves, ticked)}
+	if err := s.Horizons.SaveDraft(r.Context(), r.Scope, &d); err != nil {
+		return err
+	}
+	return r.Done(r.At("horizon"), "Published: "+Figure(len(kept), "change", "changes")+".")
+}
+
+// rest are moves by hand that were not ticked: they wait. What a re-plan made goes with it.
+func rest(moves []assets.DraftMove, ticked map[int64]bool) []assets.DraftMove {
+	return slices.DeleteFunc(slices.Clone(moves), func(m assets.DraftMove) bool { return ticked[m.OrderID] || m.Searched || companion(m) })
+}
+
+// together is where everything stands with the kept changes on the plan as it is published now, and the stops they touch. The
+// draft's own starts and crews are taken where they hold; else the orders of a stop are set anew, and where that is not
+// possible either the answer says what is in the way.
+func (sh *sheetOf) together(kept []assets.DraftMove) (horizon.Placements, []int64, error) {
+	at := sh.h.At
+	var stops []int64
+	for _, m := range kept {
+		at = applied(at, m)
+		for _, id := range []int64{m.FromStop, m.ToStop} {
+			if w, ok := sh.h.stop(id); ok && id != 0 && !slices.Contains(stops, w.ID) && w.End.Time().After(sh.r.Now) {
+				stops = append(stops, w.ID)
+			}
+		}
+	}
+	with := at
+	for _, m := range sh.moves {
+		if companion(m) && slices.Contains(stops, m.ToStop) {
+			with = applied(with, m)
+		}
+	}
+	if len(sh.h.Sheet.Check(with, stops)) == 0 {
+		return with, stops, nil
+	}
+	at, broken := sh.h.Sheet.Reseat(at, stops)
+	if len(broken) == 0 {
+		return at, stops, nil
+	}
+	why := []string{}
+	for _, b := range broken {
+		why = append(why, "stop of "+sh.day(b.StopID)+": "+strings.Join(b.Why, "; "))
+	}
+	return nil, nil, assets.Invalid{"": "the changes ticked do not go together without the others: " + strings.Join(why, ". ") + ". Nothing was published"}
+}
+
+// steps are the steps of the orders that stand elsewhere, at another time or with others than they did.
+func (sh *sheetOf) steps(kept []assets.DraftMove, at horizon.Placements, stops []int64) []PlanStep {
+	var out []PlanStep
+	moved := map[int64]bool{}
+	for _, m := range kept {
+		moved[m.OrderID] = true
+	}
+	for _, o := range sh.h.Facts.Plants[0].Orders {
+		p, stands := at[o.ID]
+		if !moved[o.ID] && (!stands || !slices.Contains(stops, p.StopID) || sh.standsSo(o, p)) {
+			continue
+		}
+		out = append(out, sh.step(o, p, stands))
+	}
+	return out
+}
+
+// standsSo tells whether an order stands as a placement has it, as far as both say.
+func (sh *sheetOf) standsSo(o workorder.Order, p horizon.Placement) bool {
+	if o.State == workorder.Started || o.PlacedStart == nil && len(o.PlacedPeople) > 0 && samePeople(o.PlacedPeople, p.Crew) {
+		return true
+	}
+	return o.WindowID == p.StopID && o.PlacedStart != nil && o.PlacedStart.Time().Equal(p.Start) && samePeople(o.PlacedPeople, p.Crew) && slices.Equal(o.PlacedTools, p.Kit)
+}
+
+func samePeople(ids []int64, crew []assets.CrewPlace) bool {
+	if len(ids) != len(crew) {
+		return false
+	}
+	for _, m := range crew {
+		if !slices.Contains(ids, m.PersonID) {
+			return false
+		}
+	}
+	return true
+}
+
+// step places an order as a hand would, or takes it out of its stop.
+func (sh *sheetOf) step(o workorder.Order, p horizon.Placement, stands bool) PlanStep {
+	by, now := sh.r.actor(), sh.r.Now
+	if !stands {
+		return PlanStep{OrderID: o.ID, EditVersion: o.EditVersion, Do: func(o workorder.Order, _ int64) (workorder.Order, workorder.Event, error) {
+			return workorder.TakeOut(o, by, now, now, "the plan has no stop for it")
+		}}
+	}
+	end := p.Start.Add(sh.h.Sheet.Work(o.ID))
+	placement := workorder.Placement{WindowDay: assets.DayOf(end.Add(-time.Minute).In(sh.r.F.zone())), Kit: sh.kitNames(p.Kit), Start: assets.InstantOf(p.Start), Crew: p.Crew, Tools: p.Kit}
+	for _, m := range p.Crew {
+		placement.People = append(placement.People, m.PersonID)
+	}
+	return PlanStep{OrderID: o.ID, EditVersion: o.EditVersion, ToStop: p.StopID, Do: func(o workorder.Order, stopID int64) (workorder.Order, workorder.Event, error) {
+		next := placement
+		next.WindowID = stopID
+		return workorder.Place(o, by, now, now, next)
+	}}
+}

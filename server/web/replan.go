@@ -1,0 +1,292 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"sync"
+	"time"
+
+	"carryside/assets"
+	"carryside/schedule/horizon"
+	"carryside/schedule/plan"
+)
+
+// runFor is how long a re-plan may search.
+const runFor = 30 * time.Second
+
+// replans are the re-plans on their way or just done at one server, one for each person and plant. What they find becomes the
+// person's draft; nothing of them is a fact.
+type replans struct {
+	mu   sync.Mutex // guards list
+	list map[replanKey]*replan
+}
+
+type replanKey struct{ plant, person int64 }
+
+// mostReplans run at one time: each takes the processor for as long as it runs.
+const mostReplans = 4
+
+var errTooManyReplans = assets.Invalid{"": "four re-plans are running already; wait until one of them is done"}
+
+// replan is one search.
+type replan struct {
+	mu       sync.Mutex // guards what follows
+	running  bool
+	began    time.Time
+	ended    time.Time
+	stop     context.CancelFunc
+	progress plan.Progress
+	found    *plan.Plan
+	err      error
+	view     *HorizonView
+}
+
+func (rs *replans) of(plant, person int64) *replan {
+	rs.mu.Lock()
+	defer rs.mu.Unlock()
+	return rs.list[replanKey{plant, person}]
+}
+
+func (rs *replans) forget(plant, person int64) {
+	rs.stop(plant, person)
+	rs.mu.Lock()
+	defer rs.mu.Unlock()
+	delete(rs.list, replanKey{plant, person})
+}
+
+func (rs *replans) stop(plant, person int64) {
+	if r := rs.of(plant, person); r != nil {
+		r.mu.Lock()
+		defer r.mu.Unlock()
+		r.stop()
+	}
+}
+
+// add takes a re-plan in unless the same person runs one there, or too many run.
+func (rs *replans) add(key replanKey, r *replan) error {
+	rs.mu.Lock()
+	defer rs.mu.Unlock()
+	if rs.list == nil {
+		rs.list = map[replanKey]*replan{}
+	}
+	if old := rs.list[key]; old != nil && old.busy() {
+		return assets.Invalid{"": "your re-plan of this plant is running already"}
+	}
+	busy := 0
+	for k, o := range rs.list {
+		switch {
+		case o.busy():
+			busy++
+		case r.began.Sub(o.began) > time.Hour:
+			delete(rs.list, k)
+		}
+	}
+	if busy >= mostReplans {
+		return errTooManyReplans
+	}
+	rs.list[key] = r
+	return nil
+}
+
+func (p *replan) busy() bool {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.running
+}
+
+// startReplan searches in the background, from the plan as it is published.
+func (s *Site) startReplan(r *Request) error {
+	weeks := r.formSpan()
+	h, err := s.Horizons.Horizon(r.Context(), r.Scope, r.PlantID(), r.Now, weeks)
+	if err != nil {
+		return err
+	}
+	ctx, stop := context.WithCancel(context.Background())
+	p := &replan{running: true, began: r.Now, stop: stop, view: h}
+	key := replanKey{r.PlantID(), r.Who.Person.ID}
+	if err := s.replans.add(key, p); err != nil {
+		stop()
+		return s.showPlan(r, err)
+	}
+	scope := r.Scope
+	go func() {
+		defer stop()
+		found, err := p.search(ctx, s.now)
+		if err == nil && found.Status != plan.Infeasible {
+			err = s.keepFound(key, scope, h, found)
+		}
+		p.end(found, err, s.now())
+		if err != nil {
+			s.log.Error("re-plan failed", "plant", key.plant, "error", err)
+		}
+	}()
+	return r.Done(r.At("horizon", "plan")+fmt.Sprintf("?weeks=%d", weeks), "")
+}
+
+// formSpan is the length of the sheet a form names.
+func (r *Request) formSpan() int {
+	weeks := int(numberOf(r.C.Request.PostForm.Get("weeks")))
+	for _, s := range spans {
+		if s.weeks == weeks {
+			return weeks
+		}
+	}
+	return 26
+}
+
+// search runs the planner; a panic of ours ends the re-plan, not the server.
+func (p *replan) search(ctx context.Context, now func() time.Time) (found *plan.Plan, err error) {
+	defer func() {
+		if broke := recover(); broke != nil {
+			err = fmt.Errorf("the re-plan broke off: %v", broke)
+		}
+	}()
+	return plan.Solve(ctx, p.view.Sheet.Case, plan.Settings{Seed: planSeed, Limit: runFor, Clock: func() time.Duration { return now().Sub(p.began) }, Tell: p.tell})
+}
+
+// planSeed sets the course of every search: the same plant gives the same plan.
+const planSeed = 7
+
+func (p *replan) tell(now plan.Progress) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.progress = now
+}
+
+func (p *replan) end(found *plan.Plan, err error, at time.Time) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.running, p.found, p.err, p.ended = false, found, err, at
+}
+
+// shown is how far a re-plan is.
+func (p *replan) shown(r *Request) *runShown {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	used := r.Now.Sub(p.began)
+	out := &runShown{Placed: p.progress.Placed, Jobs: max(p.progress.Jobs, len(p.view.Sheet.Case.Jobs)), Share: min(100, int(100*used/runFor)), Gap: "no plan yet"}
+	if p.progress.Jobs > 0 {
+		out.Gap = "within " + Num(p.progress.GapPercent(), 1) + nb + "% of the proven bound"
+	}
+	out.Left = Duration(max(0, runFor-used).Hours())
+	return out
+}
+
+// words say how the search went.
+func (p *replan) words() string {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	switch {
+	case p.err != nil:
+		return "broke off: " + p.err.Error()
+	case p.found == nil:
+		return "running"
+	case p.found.Status == plan.Infeasible:
+		return "no plan keeps every lock"
+	}
+	words := Int(int64(p.found.Steps)) + " steps in " + With(Num(p.ended.Sub(p.began).Seconds(), 0), "s")
+	if p.found.Status == plan.Optimal {
+		return words + ", proven: no plan is cheaper; seed " + Int(planSeed)
+	}
+	return words + ", within " + Num(p.found.GapPercent(), 1) + nb + "% of the proven bound, seed " + Int(planSeed)
+}
+
+// conflict are the locks that cannot hold together.
+func (p *replan) conflict() []string {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	switch {
+	case errors.Is(p.err, plan.ErrNoPlan):
+		return []string{"No plan that keeps every lock was found in this time. Unlock an order and try again."}
+	case p.err != nil:
+		return []string{"The re-plan broke off. Nothing was changed."}
+	case p.found == nil:
+		return nil
+	}
+	return capitals(p.found.Conflict)
+}
+
+// keepFound makes a found plan the draft of whoever asked for it.
+func (s *Site) keepFound(key replanKey, scope assets.Scope, h *HorizonView, found *plan.Plan) error {
+	d := assets.PlanDraft{PersonID: key.person, PlantID: key.plant, At: assets.InstantOf(s.now()), Moves: foundMoves(h, found)}
+	return s.Horizons.SaveDraft(context.Background(), scope, &d)
+}
+
+// foundMoves are the changes of a plan against what is published, and the orders it leaves without a stop.
+func foundMoves(h *HorizonView, found *plan.Plan) []assets.DraftMove {
+	at := h.Sheet.Placements(found)
+	left := h.Sheet.LeftOut(found)
+	total := h.Sheet.Cost(at).Total()
+	var moves, also []assets.DraftMove
+	touched := map[int64]bool{}
+	for i := range h.Facts.Plants {
+		for _, o := range h.Facts.Plants[i].Orders {
+			if !h.Sheet.Holds(o.ID) {
+				continue
+			}
+			p, placed := at[o.ID]
+			m := assets.DraftMove{OrderID: o.ID, EditVersion: o.EditVersion, FromStop: o.WindowID, ToStop: p.StopID, Searched: true}
+			place(&m, p)
+			switch {
+			case !placed && o.WindowID == 0:
+				m.Why, m.Help = joinSentences(left[o.ID].Why), capitals(left[o.ID].Help)
+				moves = append(moves, m)
+			case !placed:
+				m.Help = append(capitals(left[o.ID].Why), capitals(left[o.ID].Help)...)
+				fallthrough
+			case p.StopID != o.WindowID:
+				m.Cost = int64(total - h.Sheet.Cost(reverted(at, h.At, o.ID)).Total())
+				touched[m.FromStop], touched[m.ToStop] = true, true
+				moves = append(moves, m)
+			default:
+				also = append(also, m)
+			}
+		}
+	}
+	for _, m := range also {
+		if touched[m.ToStop] {
+			moves = append(moves, m)
+		}
+	}
+	return moves
+}
+
+// reverted is a plan with one order as it was.
+func reverted(at, was horizon.Placements, id int64) horizon.Placements {
+	out := make(horizon.Placements, len(at))
+	for k, p := range at {
+		if k != id {
+			out[k] = p
+		}
+	}
+	if p, ok := was[id]; ok {
+		out[id] = p
+	}
+	return out
+}
+
+func joinSentences(list []string) string {
+	out := ""
+	for i, w := range capitals(list) {
+		out += pick(i > 0, " ", "") + w
+	}
+	if out == "" {
+		return "No stop takes it."
+	}
+	return out
+}
+
+// searched tells what a plan being published was found by; zeros where it was moved by hand.
+func (p *replan) searched(moves []assets.DraftMove) assets.PublishedPlan {
+	if p == nil || !slices.ContainsFunc(moves, func(m assets.DraftMove) bool { return m.Searched }) {
+		return assets.PublishedPlan{}
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.found == nil {
+		return assets.PublishedPlan{}
+	}
+	return assets.PublishedPlan{Cost: int64(p.found.Cost), Bound: int64(p.found.Bound), Seed: planSeed, Steps: int64(p.found.Steps), CaseDigest: p.view.Sheet.Digest()}
+}

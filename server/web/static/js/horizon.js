@@ -1,0 +1,118 @@
+// Moves work on the horizon by keys and by dragging. Each move is asked of the server and answered at once; nothing is kept
+// until it is set down. The form below the sheet does the same without this file.
+(() => {
+  const sheet = document.querySelector('[data-horizon][data-move]');
+  const panel = document.querySelector('[data-answer]');
+  const form = document.querySelector('form[data-set]');
+  if (!sheet || !panel || !form) return;
+  let held = null; // the block taken up: its link, its stops and where it would go
+  let asking = null;
+
+  const stopsOf = link => link.dataset.stops.split(';').filter(Boolean).map(s => {
+    const [id, x, w] = s.split(',');
+    return { id, x: +x, w: +w };
+  }).sort((a, b) => a.x - b.x);
+
+  const draw = () => {
+    const stop = held.stops[held.at];
+    held.link.querySelectorAll('rect').forEach(r => {
+      const ring = r.classList.contains('ring');
+      r.setAttribute('x', ring ? stop.x - 3 : stop.x);
+      r.setAttribute('width', ring ? stop.w + 6 : stop.w);
+    });
+  };
+
+  const ask = async () => {
+    const stop = held.stops[held.at];
+    if (asking) asking.abort();
+    asking = new AbortController();
+    const to = sheet.dataset.move + '?order=' + held.link.dataset.order + '&stop=' + stop.id;
+    try {
+      const page = await fetch(to, { signal: asking.signal, headers: { Accept: 'text/html' } });
+      const got = new DOMParser().parseFromString(await page.text(), 'text/html');
+      const answer = got.querySelector('#answer') || got.querySelector('main h1');
+      if (!held || held.stops[held.at] !== stop || !answer) return;
+      panel.replaceChildren(document.adoptNode(answer), buttons());
+    } catch (e) {
+      if (e.name !== 'AbortError') panel.textContent = 'The server did not answer; nothing was moved.';
+    }
+  };
+
+  const buttons = () => {
+    const bar = document.createElement('p');
+    for (const [word, act, main] of [['Set it down', set, true], ['Leave it where it is', leave, false]]) {
+      const b = document.createElement('button');
+      b.type = 'button';
+      b.className = main ? 'btn small' : 'btn alt small';
+      b.textContent = word;
+      b.addEventListener('click', act);
+      bar.append(b, ' ');
+    }
+    return bar;
+  };
+
+  const take = link => {
+    if (held) leave();
+    const stops = stopsOf(link);
+    if (!stops.length) return;
+    let at = stops.findIndex(s => s.id === link.dataset.stop);
+    if (at < 0) at = 0;
+    const was = [...link.querySelectorAll('rect')].map(r => [r, r.getAttribute('x'), r.getAttribute('width')]);
+    held = { link, stops, at, from: at, was };
+    link.classList.add('taken');
+    panel.textContent = link.getAttribute('aria-label') + ': taken up. Arrows move it, Enter sets it down, Esc leaves it.';
+  };
+
+  const leave = () => {
+    if (!held) return;
+    held.was.forEach(([r, x, w]) => { r.setAttribute('x', x); r.setAttribute('width', w); });
+    held.link.classList.remove('taken');
+    held = null;
+    panel.replaceChildren();
+  };
+
+  const set = () => {
+    if (!held) return;
+    if (held.at === held.from) { leave(); return; }
+    form.elements.order.value = held.link.dataset.order;
+    form.elements.stop.value = held.stops[held.at].id;
+    form.submit();
+  };
+
+  const go = at => {
+    if (at < 0 || at >= held.stops.length || at === held.at) return;
+    held.at = at;
+    draw();
+    ask();
+  };
+
+  sheet.addEventListener('keydown', e => {
+    const link = e.target.closest('a[data-order]');
+    if (!link) return;
+    if (e.key === ' ') { e.preventDefault(); held && held.link === link ? leave() : take(link); return; }
+    if (!held || held.link !== link) return;
+    const does = { ArrowLeft: () => go(held.at - 1), ArrowRight: () => go(held.at + 1), Enter: set, Escape: leave }[e.key];
+    if (does) { e.preventDefault(); does(); }
+  });
+
+  // Dragging: the block goes to the nearest stop; letting go leaves the answer standing with its two buttons.
+  let drag = null;
+  sheet.addEventListener('pointerdown', e => {
+    const link = e.target.closest('a[data-order]');
+    if (!link || e.button !== 0) return;
+    drag = { link, x: e.clientX, moved: false };
+  });
+  addEventListener('pointermove', e => {
+    if (!drag) return;
+    if (!drag.moved && Math.abs(e.clientX - drag.x) < 6) return;
+    if (!drag.moved) { drag.moved = true; if (!held || held.link !== drag.link) take(drag.link); }
+    if (!held) return;
+    const svg = drag.link.ownerSVGElement;
+    const x = (e.clientX - svg.getBoundingClientRect().left) * svg.viewBox.baseVal.width / svg.getBoundingClientRect().width;
+    let near = 0;
+    held.stops.forEach((s, i) => { if (Math.abs(s.x + s.w / 2 - x) < Math.abs(held.stops[near].x + held.stops[near].w / 2 - x)) near = i; });
+    go(near);
+  });
+  addEventListener('pointerup', () => { if (drag && drag.moved) addEventListener('click', e => e.preventDefault(), { capture: true, once: true }); drag = null; });
+  sheet.addEventListener('dragstart', e => { if (e.target.closest('a[data-order]')) e.preventDefault(); });
+})();
