@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"net"
 	"net/http"
@@ -27,6 +28,8 @@ type serveCommand struct {
 	SignUp         bool          `name:"sign-up" env:"-" help:"Print a one-time sign-up address though there is an administrator: when nobody knows the password any more."`
 	Scanner        string        `name:"malware-scanner" placeholder:"ADDR" help:"Ask this scanner about every file before it is taken in: host and port, or the path of a socket, of clamd or what speaks like it."`
 	LogFormat      string        `name:"log-format" enum:"text,json" default:"text" help:"How the log is written: text or json."`
+	LogTo          string        `name:"log-to" placeholder:"HOST" help:"Send the log to this collector as well: syslog over TLS, its certificate checked."`
+	LogCA          string        `name:"log-ca" placeholder:"FILE" help:"Certificates the collector's is checked against (PEM). Without it, those the machine trusts."`
 	Drain          time.Duration `default:"0s" placeholder:"TIME" help:"How long to go on answering after /readyz says that the program stops, such as 10s, for a proxy that asks it."`
 	Dev            string        `placeholder:"DIR" hidden:"" help:"Read templates and static files from this folder at every page."`
 }
@@ -52,7 +55,13 @@ func (s *serveCommand) Run(ctx context.Context, p *Program) error {
 	if err := firstRules(ctx, db, p.Now()); err != nil {
 		return err
 	}
-	return serveOn(ctx, p, db, serving{listen: s.Listen, door: door, pages: s.PagesPerSecond, scanner: s.Scanner, signUp: s.SignUp, now: p.Now, dev: s.Dev, hello: "Carryside serves " + withoutPassword(s.DB), logFormat: s.LogFormat, drain: s.Drain})
+	var away *logAway
+	if s.LogTo != "" {
+		if away, err = newLogAway(s.LogTo, s.LogCA, p.Now); err != nil {
+			return err
+		}
+	}
+	return serveOn(ctx, p, db, serving{listen: s.Listen, door: door, pages: s.PagesPerSecond, scanner: s.Scanner, signUp: s.SignUp, now: p.Now, dev: s.Dev, hello: "Carryside serves " + withoutPassword(s.DB), logFormat: s.LogFormat, logAway: away, drain: s.Drain})
 }
 
 // serving is what a server is run with.
@@ -67,6 +76,7 @@ type serving struct {
 	hello   string
 
 	logFormat string
+	logAway   *logAway      // nil: the log stays here
 	drain     time.Duration // between saying that it stops and stopping
 }
 
@@ -74,7 +84,14 @@ type serving struct {
 // ready, lets requests under way end, then the evaluation; the caller closes the database.
 func serveOn(ctx context.Context, p *Program, db *plantdb.DB, s serving) error {
 	serveRoom.use()
-	log := newLog(p.Stderr, s.logFormat)
+	var told io.Writer = p.Stderr
+	if s.logAway != nil {
+		told = io.MultiWriter(p.Stderr, s.logAway)
+		sending, stopSending := context.WithCancel(context.WithoutCancel(ctx))
+		go s.logAway.run(sending, p.Stderr)
+		defer func() { stopSending(); <-s.logAway.ended }()
+	}
+	log := newLog(told, s.logFormat)
 	evaluator := jobs.Evaluator(db, log)
 	front := desk.New(db, s.now, evaluator, version())
 	config := withMachines(server.Config{Sources: front.Sources(), People: front, Now: s.now, Log: log, Door: s.door.Options, Dev: s.dev, PagesPerSecond: s.pages, LoopbackOnly: s.door.loopbackOnly, ProxyOnly: s.door.proxyOnly}, db, front)
