@@ -132,6 +132,23 @@ func TestAProgramLooksBackAtAPlant(t *testing.T) {
 	}
 }
 
+// TestRemindersAreToldFromWhenTheyWereRaised asks for what was due before and after a reminder was raised at 06:10.
+func TestRemindersAreToldFromWhenTheyWereRaised(t *testing.T) {
+	t.Parallel() // plants of its own
+	m, token, plant := lookedBack(t)
+	for query, want := range map[string]int{"": 1, "?as_of=2026-11-25T06:09:00Z": 0, "?known_at=2026-11-25T06:09:00Z": 0, "?as_of=2026-11-25T06:20:00Z": 1, "?known_at=2026-11-25T06:20:00Z": 1} {
+		n := 0
+		for _, d := range m.told(plant+"/due"+query, token) {
+			if d["kind"] == "reminder" {
+				n++
+			}
+		}
+		if n != want {
+			t.Errorf("due%s tells %d reminders, want %d", query, n, want)
+		}
+	}
+}
+
 // TestWhatIsToldOfThenIsWhatAReportTells compares the ages of a splice in the list with the register of the same moment.
 func TestWhatIsToldOfThenIsWhatAReportTells(t *testing.T) {
 	t.Parallel() // plants of its own

@@ -2,6 +2,7 @@ package orders
 
 import (
 	"context"
+	"slices"
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
@@ -39,13 +40,17 @@ func RemindersAsOf(ctx context.Context, db *plantdb.DB, scope assets.Scope, plan
 	}
 	held, args := asOf.On("x")
 	tx = tx.Where("NOT EXISTS (SELECT 1 FROM orders x WHERE occurrences.order_id <> 0 AND x.id = occurrences.order_id AND "+held+")", args...)
-	for _, of := range []struct{ kind, table, live string }{
-		{"splice", "splices", "(x.ended IS NULL OR x.ended > ?)"}, {"belt", "belts", "(x.removed IS NULL OR x.removed > ?)"}, {"conveyor", "conveyors", "x.status <> 'retired' AND ? <> 0"}} {
-		at := asOf.Valid
-		if at == 0 {
-			at = 1<<63 - 1
-		}
-		tx = tx.Where("(occurrences.target_kind <> '"+of.kind+"' OR EXISTS (SELECT 1 FROM "+of.table+" x WHERE x.id = occurrences.target_id AND "+held+" AND "+of.live+"))", append(append([]any{}, args...), at)...)
+	at := asOf.Valid
+	if at == 0 {
+		at = 1<<63 - 1
+	}
+	for _, of := range []struct {
+		kind, table, live string
+		more              []any
+	}{
+		{"splice", "splices", "(x.ended IS NULL OR x.ended > ?)", []any{at}}, {"belt", "belts", "(x.removed IS NULL OR x.removed > ?)", []any{at}},
+		{"conveyor", "conveyors", "x.status <> 'retired'", nil}} {
+		tx = tx.Where("(occurrences.target_kind <> '"+of.kind+"' OR EXISTS (SELECT 1 FROM "+of.table+" x WHERE x.id = occurrences.target_id AND "+held+" AND "+of.live+"))", slices.Concat(args, of.more)...)
 	}
 	return plantdb.Rows[rules.Occurrence](tx.Order("due_at, id"))
 }
