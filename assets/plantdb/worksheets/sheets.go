@@ -1,0 +1,111 @@
+package worksheets
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"carryside/assets"
+	"carryside/assets/plantdb"
+	"carryside/schedule/jobsheet"
+	"carryside/schedule/workorder"
+)
+
+// Sheet is a job sheet with what was noted on it.
+type Sheet struct {
+	assets.JobSheet
+	Entries []assets.JobEntry // in the order in which they came
+}
+
+// Of returns the sheet of an order and its entries; false when none was opened yet.
+func Of(ctx context.Context, db *plantdb.DB, scope assets.Scope, orderID int64) (Sheet, bool, error) {
+	rows, err := plantdb.Rows[assets.JobSheet](db.SQL(ctx).Scopes(plantdb.AsOf{}.Rows, plantdb.InScope(scope, "plant_id")).Where("order_id = ?", orderID))
+	if err != nil || len(rows) == 0 {
+		return Sheet{}, false, err
+	}
+	entries, err := plantdb.Rows[assets.JobEntry](db.SQL(ctx).Scopes(plantdb.InScope(scope, "plant_id")).Where("order_id = ?", orderID).Order("id"))
+	return Sheet{rows[0], entries}, true, err
+}
+
+// Open writes the sheet of an order with the steps of a template, or returns the one there is.
+func Open(c *plantdb.Change, o workorder.Order, form assets.Form, bond assets.Bond) (assets.JobSheet, error) {
+	rows, err := plantdb.Rows[assets.JobSheet](c.Tx().Scopes(plantdb.AsOf{}.Rows).Where("order_id = ? AND plant_id = ?", o.ID, o.PlantID))
+	if err != nil {
+		return assets.JobSheet{}, err
+	}
+	if len(rows) > 0 {
+		return rows[0], nil
+	}
+	t, err := For(c.Context(), c.DB, o.Kind, form, bond)
+	if err != nil {
+		return assets.JobSheet{}, err
+	}
+	ch, err := c.PlantChain(o.PlantID)
+	if err != nil {
+		return assets.JobSheet{}, err
+	}
+	s := assets.JobSheet{Version: assets.Version{ValidFrom: c.Now()}, PlantID: o.PlantID, OrderID: o.ID, TemplateID: t.ID, Edition: t.Edition, Steps: t.Steps}
+	return s, plantdb.Create(c, ch, &s)
+}
+
+// SetHead writes isolation point and permit of a sheet.
+func SetHead(c *plantdb.Change, s assets.JobSheet, isolation, permit string) error {
+	ch, err := c.PlantChain(s.PlantID)
+	if err != nil {
+		return err
+	}
+	s.Isolation, s.Permit = strings.TrimSpace(isolation), strings.TrimSpace(permit)
+	return plantdb.Amend(c, ch, &s, c.Now())
+}
+
+// Note adds what was noted at a step. Sent again under the same ClientID it is taken once; again tells so. assets.Invalid says what is wrong.
+func Note(c *plantdb.Change, s assets.JobSheet, e *assets.JobEntry) (again bool, err error) {
+	e.PlantID, e.OrderID, e.PersonID = s.PlantID, s.OrderID, c.Act.PersonID
+	var there []assets.JobEntry
+	if err := c.Tx().Where("plant_id = ? AND client_id = ?", e.PlantID, e.ClientID).Find(&there).Error; err != nil {
+		return false, err
+	}
+	if len(there) > 0 {
+		*e = there[0]
+		return true, nil
+	}
+	if err := checkEntry(c, s, e); err != nil {
+		return false, err
+	}
+	ch, err := c.PlantChain(s.PlantID)
+	if err != nil {
+		return false, err
+	}
+	if e.ID, err = c.NewIDs("job_entries", 1); err != nil {
+		return false, err
+	}
+	e.EnteredAt, e.KnownFrom = c.Now(), ch.Position
+	return false, plantdb.Insert(c, ch, e.ID, e)
+}
+
+func checkEntry(c *plantdb.Change, s assets.JobSheet, e *assets.JobEntry) error {
+	bad := assets.Invalid{}
+	i := slices.IndexFunc(s.Steps, func(x assets.JobStep) bool { return x.Key == e.StepKey })
+	if i < 0 {
+		bad.Add("step", "this sheet has no such step; open it again")
+		return bad
+	}
+	step := s.Steps[i]
+	if !slices.Contains(jobsheet.States, e.State) {
+		bad.Add("state", "say whether it is done, failed or not applicable")
+	}
+	if step.Measure != "" && e.State == jobsheet.Done && e.Value == nil {
+		bad.Add("value", fmt.Sprintf("give the measured value: %s", step.Measure))
+	}
+	if e.State != jobsheet.Done && strings.TrimSpace(e.Note) == "" {
+		bad.Add("note", "say why it is "+e.State)
+	}
+	if e.At > c.Now() {
+		bad.Add("at", "this lies in the future; give when it was done")
+	}
+	if e.ClientID == "" || len(e.ClientID) > 64 {
+		bad.Add("", "the form has lost its number; open the sheet again")
+	}
+	return bad.Err()
+}
