@@ -148,3 +148,33 @@ func TestTheAccountPageAsksForThePassword(t *testing.T) {
 		t.Errorf("the sixth try is told %q", says)
 	}
 }
+
+// TestAPlannerOfOneCustomerAddsPlantsToThatCustomerOnly: also where another role lets them see a second customer's plants.
+func TestAPlannerOfOneCustomerAddsPlantsToThatCustomerOnly(t *testing.T) {
+	admin := begun(t)
+	plant := func(customer, name string) url.Values {
+		return url.Values{"customer": {customer}, "name": {name}, "zone": {"Europe/Oslo"}, "unit_system": {string(assets.UnitsSI)}, "currency": {"NOK"}}
+	}
+	for _, name := range []string{"Skarrow", "Ostrel"} {
+		admin.post("/plants/new", plant(name+" Holding", name+" One"), http.StatusOK)
+	}
+	_, code := handed(t, admin.post("/people/new", url.Values{"name": {"R. Asquenne"}, "role": {"planner"}, "where": {"c1"}}, http.StatusOK))
+	admin.post("/people/2/grants", url.Values{"role": {"customer viewer"}, "where": {"c2"}}, http.StatusOK)
+	planner := admin.newcomer()
+	planner.takeUp(code, "r.asquenne", doorSecret, http.StatusOK)
+	if n := planner.get("/plants").Find("a[href='/plants/new']").Length(); n != 1 {
+		t.Errorf("%d links to add a plant", n)
+	}
+	var offered []string
+	planner.get("/plants/new").Find("select[name=customer] option").Each(func(_ int, o *goquery.Selection) { offered = append(offered, o.Text()) })
+	if strings.Join(offered, ", ") != "Skarrow Holding" {
+		t.Errorf("offered are %q", offered)
+	}
+	for _, customer := range []string{"Ostrel Holding", "Somebody New"} {
+		planner.post("/plants/new", plant(customer, "Two"), http.StatusUnprocessableEntity)
+	}
+	planner.post("/plants/new", plant("Skarrow Holding", "Skarrow Two"), http.StatusOK)
+	if text := admin.get("/plants").Find("main").Text(); !strings.Contains(text, "Skarrow Two") || strings.Contains(text, "Somebody New") {
+		t.Errorf("the plants are %s", text)
+	}
+}

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"carryside/assets"
+	"carryside/schedule/people"
 )
 
 // These forms answer: where is the plant, in what units does it think, whom do I call, what was agreed?
@@ -76,14 +77,12 @@ func (s *Site) newPlant(r *Request) error {
 	if err != nil {
 		return err
 	}
+	customers = r.mayAddTo(customers)
 	var id int64
 	return r.answer(func(f *Form) (*formPage, error) {
-		p := &formPage{Form: f, Save: "Add the plant", Leave: "/plants", FactsOf: "Customers so far"}
+		p := &formPage{Form: f, Save: "Add the plant", Leave: "/plants"}
 		p.Sheet, p.Say = "New plant", "Add a plant; its conveyors come next"
-		for _, c := range customers {
-			p.Facts = append(p.Facts, fact{Term: c.Name, Says: c.Remark})
-		}
-		p.section("Whose it is", f.Text("customer", "Customer", "").Must().Hinted("A name that is not known yet makes a new customer").OverBoth())
+		p.section("Whose it is", r.newOwner(p, f, customers).Must().OverBoth())
 		p.plantFields(assets.Plant{UnitSystem: assets.UnitsSI})
 		return p, nil
 	}, func(_ *formPage, e *entry) (string, string, error) {
@@ -99,17 +98,43 @@ func (s *Site) newPlant(r *Request) error {
 	})
 }
 
-// mayOwn refuses a customer that whoever asks was not granted: the new plant could not be seen by them.
-func (e *entry) mayOwn(customers []assets.Customer, name string) {
-	all, granted, _ := e.r.Scope.Reaches()
-	for _, c := range customers {
-		if assets.NameKey(c.Name) == assets.NameKey(name) && slices.Contains(granted, c.ID) {
-			return
+// nowhere is the number of no plant and no customer: what may be done there may be done by a grant for more.
+const nowhere = -1
+
+// mayAddTo keeps the customers for all of whose plants whoever asks may change the register: a plant that is added
+// becomes one of them.
+func (r *Request) mayAddTo(customers []assets.Customer) []assets.Customer {
+	return slices.DeleteFunc(customers, func(c assets.Customer) bool { return !r.Who.May(people.EditRegister, c.ID, nowhere) })
+}
+
+// mayAddAny tells whether whoever asks may add a plant of a customer who is new.
+func (r *Request) mayAddAny() bool { return r.Who.May(people.EditRegister, nowhere, nowhere) }
+
+// newOwner is the field of whose a new plant is: any name for who works at all plants, else the customers of the grants.
+func (r *Request) newOwner(p *formPage, f *Form, customers []assets.Customer) *Field {
+	if r.mayAddAny() {
+		p.FactsOf = "Customers so far"
+		for _, c := range customers {
+			p.Facts = append(p.Facts, fact{Term: c.Name, Says: c.Remark})
 		}
+		return f.Text("customer", "Customer", "").Hinted("A name that is not known yet makes a new customer")
 	}
-	if !all {
-		e.bad.Add("customer", "choose a customer whose plants you were granted")
+	if len(customers) == 0 {
+		p.Says = []string{"You may change the plants you were granted. Adding one takes a role for all plants of its customer: ask your administrator."}
 	}
+	var options []Option
+	for _, c := range customers {
+		options = append(options, Option{Value: c.Name, Label: c.Name})
+	}
+	return f.Select("customer", "Customer", "", options).Hinted("Whose plants you were all granted; a new customer is added by somebody who works at every plant")
+}
+
+// mayOwn refuses a customer for whose plants whoever asks was not granted a role that adds one.
+func (e *entry) mayOwn(customers []assets.Customer, name string) {
+	if e.r.mayAddAny() || slices.ContainsFunc(customers, func(c assets.Customer) bool { return assets.NameKey(c.Name) == assets.NameKey(name) }) {
+		return
+	}
+	e.bad.Add("customer", "choose a customer whose plants you were all granted")
 }
 
 // editCustomer changes the customer a plant belongs to.

@@ -1,7 +1,5 @@
 package web
 
-import "carryside/schedule/people"
-
 // plantsPage answers: which plants are mine, which of them has something late, whose hours are old.
 type plantsPage struct {
 	Page
@@ -24,7 +22,11 @@ func (s *Site) plants(r *Request) error {
 	p := &plantsPage{Empty: Empty{What: "No plant yet", Why: "A plant appears here when its list is brought in, or when you are granted one."}}
 	p.Sheet, p.Say = "All plants", plantsSay(all)
 	p.Sub = "Each plant's dates are in its own time."
-	if r.May(people.EditRegister) {
+	customers, err := s.Owners.Customers(r.Context(), r.Scope)
+	if err != nil {
+		return err
+	}
+	if r.mayAddAny() || len(r.mayAddTo(customers)) > 0 {
 		p.Do = append(p.Do, Action{Word: "Add a plant", To: "/plants/new"})
 	}
 	if s.tokens != nil {
