@@ -35,6 +35,7 @@ const (
 	EditCatalogues  Deed = "change catalogues"
 	ReadStores      Deed = "read stores and kit"
 	KeepStores      Deed = "keep stores and kit" // book stock, kit, orders of supply
+	KeepCrew        Deed = "keep crews" // who can be sent, tickets, absences, ways, what work takes
 	KeepPeople      Deed = "keep people and settings"
 	KeepOwnAccount  Deed = "keep one's own account"
 )
@@ -43,7 +44,7 @@ var (
 	reads       = []Deed{Read, KeepOwnAccount}
 	technician  = append(slices.Clone(reads), ReadStores, EnterReading, RecordFinding, DoJob, EmergencySplice, SignJob)
 	planner     = append(slices.Clone(technician), ReadCosts, EditRegister, Import, DecideReading, EditRules, EditStops, PlanOrders, RefuseFollowUp)
-	lead        = append(slices.Clone(planner), ReadJournal, EditCatalogues, KeepStores)
+	lead        = append(slices.Clone(planner), ReadJournal, EditCatalogues, KeepStores, KeepCrew)
 	storekeeper = append(slices.Clone(reads), ReadStores, KeepStores)
 	auditor     = append(slices.Clone(reads), ReadStores, ReadCosts, ReadJournal)
 )

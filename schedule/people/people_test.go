@@ -14,8 +14,8 @@ func TestEachRoleMayWhatTheTableSays(t *testing.T) {
 		may, not []Deed
 	}{
 		{assets.RoleAdministrator, []Deed{KeepPeople}, []Deed{Read, EditRegister, ReadJournal}},
-		{assets.RoleLead, []Deed{Read, ReadJournal, EditCatalogues, PlanOrders, SignJob}, []Deed{KeepPeople}},
-		{assets.RolePlanner, []Deed{ReadCosts, EditRegister, Import, DecideReading, EditRules, EditStops, PlanOrders, RefuseFollowUp}, []Deed{EditCatalogues, ReadJournal, KeepPeople}},
+		{assets.RoleLead, []Deed{Read, ReadJournal, EditCatalogues, KeepCrew, PlanOrders, SignJob}, []Deed{KeepPeople}},
+		{assets.RolePlanner, []Deed{ReadCosts, EditRegister, Import, DecideReading, EditRules, EditStops, PlanOrders, RefuseFollowUp}, []Deed{EditCatalogues, KeepCrew, ReadJournal, KeepPeople}},
 		{assets.RoleTechnician, []Deed{Read, EnterReading, RecordFinding, DoJob, EmergencySplice, SignJob}, []Deed{PlanOrders, EditRules, RefuseFollowUp, ReadCosts, Import}},
 		{assets.RoleStorekeeper, []Deed{Read}, []Deed{EnterReading, EditRegister, ReadCosts}},
 		{assets.RoleAuditor, []Deed{Read, ReadCosts, ReadJournal}, []Deed{EnterReading, RecordFinding, EditRegister, SignJob, PlanOrders}},

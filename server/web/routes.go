@@ -46,7 +46,7 @@ func routes() []Route {
 		{Method: get, Path: "/plants/:plant/life", May: people.Read, Under: "life", Do: (*Site).life},
 		{Method: get, Path: "/plants/:plant/life/lives", May: people.Read, Under: "life", Do: (*Site).lives},
 		{Method: get, Path: "/plants/:plant/conveyors/:conveyor", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).conveyor},
-	}, slices.Concat(attachmentRoutes(), pressRoutes(), auditRoutes(), registerRoutes(), catalogueRoutes(), ownerRoutes(), horizonRoutes(), storeRoutes(), tokenRoutes(), accountRoutes(), peopleRoutes())...)
+	}, slices.Concat(attachmentRoutes(), pressRoutes(), auditRoutes(), registerRoutes(), crewRoutes(), catalogueRoutes(), ownerRoutes(), horizonRoutes(), storeRoutes(), tokenRoutes(), accountRoutes(), peopleRoutes())...)
 }
 
 // screens is every template of templates/screens. A file that is not named here, and a name without its
@@ -55,7 +55,7 @@ var screens = []string{
 	"signin", "code", "second", "recovery", "problem", "join", "account", "people", "person", "invited",
 	"form", "readings", "decided", "meter", "rules", "rule", "stops", "calculator", "reports", "report", "journal",
 	"recipes", "recipe", "press", "pressnew", "stores", "stockitem", "stockledger", "kit", "cutter", "cutting", "catalogues", "lines", "import", "trial", "attachments", "tokens",
-	"stopseries", "stopcalendar", "isolation",
+	"stopseries", "stopcalendar", "isolation", "crew", "crewcatalogue",
 	"horizon", "move", "plan", "plants", "plant", "today", "belts", "conveyor", "splice", "orders", "order", "find", "life", "lives",
 }
 
@@ -78,6 +78,6 @@ var returns = map[string][]struct{ word, path string }{
 		{"Lines", "lines"}, {"Plant", "about"},
 	},
 	"orders":  {{"Orders", "orders"}, {"Rules", "rules"}, {"Recipes", "recipes"}},
-	"horizon": {{"Horizon", "horizon"}, {"Stops", "stops"}, {"Isolation", "stops/isolation"}},
+	"horizon": {{"Horizon", "horizon"}, {"Stops", "stops"}, {"Isolation", "stops/isolation"}, {"People", "crew"}},
 	"reports": {{"Catalogue", "reports"}, {"Journal", "journal"}},
 }

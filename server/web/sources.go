@@ -24,6 +24,7 @@ type Sources struct {
 	Meters     Meters
 	RuleBook   RuleBook
 	StopBook   StopBook
+	CrewBook   CrewBook
 	Reporting  Reporting
 	Auditing   Auditing
 	Catalogues Catalogues

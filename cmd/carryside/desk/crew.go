@@ -1,0 +1,165 @@
+package desk
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"time"
+
+	"carryside/assets"
+	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/crew"
+	"carryside/assets/plantdb/registry"
+	"carryside/server/web"
+)
+
+// CrewOf returns the people who can be sent to a plant: the service company's, and those of the plant's customer.
+func (d *Desk) CrewOf(ctx context.Context, scope assets.Scope, plantID int64, now time.Time) (*web.CrewList, error) {
+	plant, err := registry.Plant(ctx, d.db, scope, plantID)
+	if err != nil {
+		return nil, err
+	}
+	here := assets.PlantScope(plantID) // a reader of many customers sees at this plant what belongs to it
+	l := &web.CrewList{Customer: plant.CustomerID, Plants: map[int64]string{}}
+	if l.Members, err = crew.Members(ctx, d.db, here); err != nil {
+		return nil, err
+	}
+	if l.Tickets, err = crew.Tickets(ctx, d.db, here); err != nil {
+		return nil, err
+	}
+	if l.Absences, err = crew.Absences(ctx, d.db, here, assets.DayOf(now.In(plant.Location()))); err != nil {
+		return nil, err
+	}
+	if l.Qualifications, err = crew.Qualifications(ctx, d.db, plantdb.AsOf{}); err != nil {
+		return nil, err
+	}
+	if l.Templates, err = crew.Templates(ctx, d.db, here); err != nil {
+		return nil, err
+	}
+	if l.Travel, err = crew.Travel(ctx, d.db, scope); err != nil {
+		return nil, err
+	}
+	return l, d.crewNames(ctx, scope, plant, l, now)
+}
+
+// crewNames adds the names of people and plants, and when members are placed elsewhere.
+func (d *Desk) crewNames(ctx context.Context, scope assets.Scope, plant assets.Plant, l *web.CrewList, now time.Time) error {
+	people, err := d.Crew(ctx, scope, plant.ID)
+	if err != nil {
+		return err
+	}
+	var ids []int64
+	for _, p := range people {
+		ids = append(ids, p.ID)
+	}
+	for _, m := range l.Members {
+		ids = append(ids, m.PersonID)
+	}
+	if l.Names, err = registry.Names(ctx, d.db, ids); err != nil {
+		return err
+	}
+	plants, err := registry.Plants(ctx, d.db, scope)
+	if err != nil {
+		return err
+	}
+	for _, p := range plants {
+		l.Plants[p.ID] = p.Name
+	}
+	busy, err := crew.BusyBetween(ctx, d.db, ids, assets.InstantOf(now), assets.InstantOf(now.AddDate(1, 1, 0)))
+	for _, b := range busy {
+		if b.PlantID != plant.ID {
+			l.Elsewhere = append(l.Elsewhere, web.BusyElsewhere{PersonID: b.PersonID, Start: b.Start, End: b.End})
+		}
+	}
+	slices.SortFunc(l.Members, func(a, b assets.CrewMember) int {
+		return slices.Compare([]string{l.Names[a.PersonID]}, []string{l.Names[b.PersonID]})
+	})
+	return err
+}
+
+// keepCrew changes rows about people, in the chains of the company and of the plant's customer.
+func (d *Desk) keepCrew(ctx context.Context, scope assets.Scope, a web.Act, plantID int64, fn func(*plantdb.Change) error) error {
+	if err := d.db.Reach(ctx, scope, plantID); err != nil {
+		return err
+	}
+	both := act(a, plantID)
+	both.Company = true
+	return d.db.Change(ctx, both, fn)
+}
+
+// mayBeSent refuses a person who is neither the company's nor of the customer of the plant.
+func (d *Desk) mayBeSent(ctx context.Context, plantID, personID int64) error {
+	p, err := registry.Person(ctx, d.db, personID)
+	if err != nil {
+		return fmt.Errorf("person %d: %w", personID, err)
+	}
+	customer, err := d.db.CustomerOf(ctx, plantID)
+	if err == nil && p.CustomerID != 0 && p.CustomerID != customer {
+		err = fmt.Errorf("person %d: %w", personID, assets.ErrNotFound)
+	}
+	return err
+}
+
+// SaveTicket adds a ticket somebody holds, or changes it.
+func (d *Desk) SaveTicket(ctx context.Context, scope assets.Scope, a web.Act, plantID int64, t *assets.PersonQualification) error {
+	if err := d.mayBeSent(ctx, plantID, t.PersonID); err != nil {
+		return err
+	}
+	return d.keepCrew(ctx, scope, a, plantID, func(c *plantdb.Change) error { return crew.SaveTicket(c, t) })
+}
+
+// EndTicket takes a ticket back.
+func (d *Desk) EndTicket(ctx context.Context, scope assets.Scope, a web.Act, plantID, id, rowID int64) error {
+	return d.keepCrew(ctx, scope, a, plantID, func(c *plantdb.Change) error { return crew.EndTicket(c, id, rowID) })
+}
+
+// SaveMember adds somebody who can be sent, or changes how.
+func (d *Desk) SaveMember(ctx context.Context, scope assets.Scope, a web.Act, plantID int64, m *assets.CrewMember) error {
+	if err := d.mayBeSent(ctx, plantID, m.PersonID); err != nil {
+		return err
+	}
+	return d.keepCrew(ctx, scope, a, plantID, func(c *plantdb.Change) error { return crew.SaveMember(c, m) })
+}
+
+// EndMember takes somebody out of those who can be sent.
+func (d *Desk) EndMember(ctx context.Context, scope assets.Scope, a web.Act, plantID, id, rowID int64) error {
+	return d.keepCrew(ctx, scope, a, plantID, func(c *plantdb.Change) error { return crew.EndMember(c, id, rowID) })
+}
+
+// SaveAbsence enters days away, or changes them.
+func (d *Desk) SaveAbsence(ctx context.Context, scope assets.Scope, a web.Act, plantID int64, b *assets.Absence) error {
+	if err := d.mayBeSent(ctx, plantID, b.PersonID); err != nil {
+		return err
+	}
+	return d.keepCrew(ctx, scope, a, plantID, func(c *plantdb.Change) error { return crew.SaveAbsence(c, b) })
+}
+
+// EndAbsence takes days away back.
+func (d *Desk) EndAbsence(ctx context.Context, scope assets.Scope, a web.Act, plantID, id, rowID int64) error {
+	return d.keepCrew(ctx, scope, a, plantID, func(c *plantdb.Change) error { return crew.EndAbsence(c, id, rowID) })
+}
+
+// SaveQualification adds a ticket to the catalogue, or changes it.
+func (d *Desk) SaveQualification(ctx context.Context, a web.Act, q *assets.Qualification) error {
+	return d.db.Change(ctx, ofCompany(a), func(c *plantdb.Change) error { return crew.SaveQualification(c, q) })
+}
+
+// SaveTravel adds a way, or changes it.
+func (d *Desk) SaveTravel(ctx context.Context, a web.Act, t *assets.TravelTime) error {
+	return d.db.Change(ctx, ofCompany(a), func(c *plantdb.Change) error { return crew.SaveTravel(c, t) })
+}
+
+// EndTravel takes a way back.
+func (d *Desk) EndTravel(ctx context.Context, a web.Act, id, rowID int64) error {
+	return d.db.Change(ctx, ofCompany(a), func(c *plantdb.Change) error { return crew.EndTravel(c, id, rowID) })
+}
+
+// SaveTemplate adds what a kind of work takes, or changes it.
+func (d *Desk) SaveTemplate(ctx context.Context, scope assets.Scope, a web.Act, plantID int64, t *assets.WorkTemplate) error {
+	return d.keepCrew(ctx, scope, a, plantID, func(c *plantdb.Change) error { return crew.SaveTemplate(c, t) })
+}
+
+// EndTemplate takes an entry of what work takes back.
+func (d *Desk) EndTemplate(ctx context.Context, scope assets.Scope, a web.Act, plantID, id, rowID int64) error {
+	return d.keepCrew(ctx, scope, a, plantID, func(c *plantdb.Change) error { return crew.EndTemplate(c, id, rowID) })
+}

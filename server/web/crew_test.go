@@ -1,0 +1,196 @@
+package web
+
+import (
+	"context"
+	"net/http"
+	"net/url"
+	"strings"
+	"testing"
+	"time"
+
+	"carryside/assets"
+	"carryside/schedule/crew"
+	"carryside/schedule/workorder"
+)
+
+func (o *fakeOffice) CrewOf(context.Context, assets.Scope, int64, time.Time) (*CrewList, error) {
+	if o.crew == nil {
+		o.crew = &CrewList{}
+	}
+	return o.crew, nil
+}
+
+func (o *fakeOffice) SaveTicket(_ context.Context, _ assets.Scope, act Act, _ int64, t *assets.PersonQualification) error {
+	return o.change(act, *t)
+}
+
+func (o *fakeOffice) EndTicket(_ context.Context, _ assets.Scope, act Act, _, id, _ int64) error {
+	return o.change(act, id)
+}
+
+func (o *fakeOffice) SaveMember(_ context.Context, _ assets.Scope, act Act, _ int64, m *assets.CrewMember) error {
+	return o.change(act, *m)
+}
+
+func (o *fakeOffice) EndMember(_ context.Context, _ assets.Scope, act Act, _, id, _ int64) error {
+	return o.change(act, id)
+}
+
+func (o *fakeOffice) SaveAbsence(_ context.Context, _ assets.Scope, act Act, _ int64, a *assets.Absence) error {
+	return o.change(act, *a)
+}
+
+func (o *fakeOffice) EndAbsence(_ context.Context, _ assets.Scope, act Act, _, id, _ int64) error {
+	return o.change(act, id)
+}
+
+func (o *fakeOffice) SaveQualification(_ context.Context, act Act, q *assets.Qualification) error {
+	return o.change(act, *q)
+}
+
+func (o *fakeOffice) SaveTravel(_ context.Context, act Act, t *assets.TravelTime) error {
+	return o.change(act, *t)
+}
+
+func (o *fakeOffice) EndTravel(_ context.Context, act Act, id, _ int64) error {
+	return o.change(act, id)
+}
+
+func (o *fakeOffice) SaveTemplate(_ context.Context, _ assets.Scope, act Act, _ int64, t *assets.WorkTemplate) error {
+	return o.change(act, *t)
+}
+
+func (o *fakeOffice) EndTemplate(_ context.Context, _ assets.Scope, act Act, _, id, _ int64) error {
+	return o.change(act, id)
+}
+
+// crewed gives the plant three splicers with tickets; the third one's ends on 12 February.
+func crewed(f *fakePlant) *CrewList {
+	v := func(id int64) assets.Version { return assets.Version{ID: id, RowID: 10 * id} }
+	hot := assets.Qualification{Version: v(1), Name: "hot vulcanising", OrderKinds: []string{"re-splice"}, ValidMonths: 60}
+	l := &CrewList{Roster: crew.Roster{Qualifications: []assets.Qualification{hot}}, Names: map[int64]string{2: "R. Asquenne", 4: "M. Okkerdal", 5: "S. Ilveth"},
+		Plants: map[int64]string{3: "Skarrow Grain Terminal"}, Customer: 1}
+	for i, id := range []int64{2, 4, 5} {
+		l.Members = append(l.Members, assets.CrewMember{Version: v(20 + id), PersonID: id, HomePlantID: 3, WorkingWeek: []assets.Shift{{Weekday: 1, Start: "06:00", End: "14:00"}, {Weekday: 2, Start: "06:00", End: "14:00"}, {Weekday: 3, Start: "06:00", End: "14:00"}}, CalloutCost: 900})
+		l.Tickets = append(l.Tickets, assets.PersonQualification{Version: v(30 + int64(i)), PersonID: id, QualificationID: 1, FromDay: "2022-02-13", UntilDay: "2029-03-31"})
+	}
+	l.Tickets[2].UntilDay = "2027-02-12"
+	l.Absences = []assets.Absence{{Version: v(41), PersonID: 4, FromDay: "2026-12-07", UntilDay: "2026-12-18", Why: "leave"}}
+	f.office().crew = l
+	return l
+}
+
+// placedOn puts a re-splice with people into a stop of a day.
+func placedOn(f *fakePlant, number int64, day time.Time, needed int, people ...int64) {
+	w := assets.StopWindow{PlantID: 3, LineID: 1, Start: assets.InstantOf(day), End: assets.InstantOf(day.Add(10 * time.Hour))}
+	w.ID = 900 + number
+	f.stops = append(f.stops, w)
+	f.orders = append(f.orders, workorder.Order{PlantID: 3, Number: number, Kind: workorder.KindResplice, State: workorder.Placed, WindowID: w.ID, Crew: needed, PlacedPeople: people, Title: "remake splice 2"})
+}
+
+func TestPeopleAreCountedWithTheTicketOfTheDay(t *testing.T) {
+	f := skarrow()
+	f.orders, f.stops = nil, nil
+	l := crewed(f)
+	placedOn(f, 412, time.Date(2026, 12, 12, 6, 0, 0, 0, time.UTC), 2, 2, 5)
+	placedOn(f, 422, time.Date(2027, 2, 20, 6, 0, 0, 0, time.UTC), 2, 2, 4)
+	v := as(t, f, assets.RolePlanner)
+	d := v.get("/plants/3/crew")
+	if got := strings.ReplaceAll(text(d, "h1"), nb, " "); got != "Every stop with work in it has its crew; S. Ilveth's ticket for hot vulcanising ends 12 Feb 2027" {
+		t.Errorf("headline %q", got)
+	}
+	table := d.Find("#wh").Closest("section").Find("tbody tr")
+	var rows []string
+	for i := range table.Length() {
+		rows = append(rows, strings.Join(strings.Fields(table.Eq(i).Text()), " "))
+	}
+	got := strings.Join(rows, "|")
+	for _, want := range []string{"R. Asquenneleadsleads", "M. Okkerdalawaysent", "S. Ilvethsentticket ended", "May work / needed2 / 22 / 2"} {
+		if !strings.Contains(strings.ReplaceAll(got, nb, " "), want) {
+			t.Errorf("the table %q has no row %q", got, want)
+		}
+	}
+	f.orders[1].PlacedPeople = []int64{5}
+	if got := strings.ReplaceAll(text(v.get("/plants/3/crew"), "h1"), nb, " "); got != "S. Ilveth is sent to the stop of 20 Feb 2027 and has no ticket any more that day" {
+		t.Errorf("headline %q", got)
+	}
+	f.orders[1].PlacedPeople = []int64{2}
+	l.Elsewhere = []BusyElsewhere{{PersonID: 4, Start: f.stops[1].Start, End: f.stops[1].End}}
+	d = v.get("/plants/3/crew")
+	if got := strings.ReplaceAll(text(d, "h1"), nb, " "); got != "The stop of 20 Feb 2027 needs two people; one person may work at order 422" {
+		t.Errorf("headline %q", got)
+	}
+	if got := d.Find("main").Text(); !strings.Contains(got, "not free then") {
+		t.Error("somebody placed elsewhere is not said to be not free then")
+	}
+	if strings.Contains(d.Find("main").Text(), "leave") {
+		t.Error("a planner reads why somebody is away")
+	}
+}
+
+func TestTicketsAbsencesAndPeopleAreEntered(t *testing.T) {
+	f := skarrow()
+	crewed(f)
+	f.staff = append(f.staff, assets.Person{ID: 9, Name: "A. Kesterlane", Role: assets.RoleLead})
+	v := as(t, f, assets.RoleLead)
+	v.refused("/plants/3/crew/tickets/new", url.Values{"person": {"77"}, "qualification": {"1"}, "from_day": {""}}, "person", "from_day")
+	v.taken("/plants/3/crew/tickets/new", url.Values{"person": {"5"}, "qualification": {"1"}, "from_day": {"2027-01-14"}, "until_day": {""}})
+	if k := one[assets.PersonQualification](t, f.office()); k.PersonID != 5 || k.UntilDay != "2032-01-13" {
+		t.Errorf("kept %+v: sixty months from 14 January 2027 end on 13 January 2032", k)
+	}
+	v.refused("/plants/3/crew/absences/new", url.Values{"person": {""}, "from_day": {"2026-12-07"}, "until_day": {""}}, "person", "until_day")
+	v.taken("/plants/3/crew/absences/new", url.Values{"person": {"4"}, "from_day": {"2026-12-21"}, "until_day": {"2026-12-23"}})
+	if a := one[assets.Absence](t, f.office()); a.PersonID != 4 || a.UntilDay != "2026-12-23" {
+		t.Errorf("kept %+v", a)
+	}
+	form := filledForm(v.get("/plants/3/crew/members/22"))
+	v.refused("/plants/3/crew/members/22", url.Values{"person": {"2"}, "home": {"3"}, "week": {"Mon-Fri early"}, "callout": {"-1"}}, "week", "callout")
+	form.Set("week", "Mon-Thu 06:00-14:00; Sat,Sun 22:00-06:00")
+	v.taken("/plants/3/crew/members/22", form)
+	m := one[assets.CrewMember](t, f.office())
+	if got := weekWords(m.WorkingWeek); got != "Mon to Thu 06:00 to 14:00; Sat, Sun 22:00 to 06:00" || m.WorkingWeek[5].Weekday != 0 {
+		t.Errorf("kept the week %q: %+v", got, m.WorkingWeek)
+	}
+	as(t, f, assets.RolePlanner).page("/plants/3/crew/tickets/new", http.StatusForbidden)
+}
+
+func TestTheCatalogueOfWorkIsEntered(t *testing.T) {
+	f := skarrow()
+	crewed(f)
+	f.staff = append(f.staff, assets.Person{ID: 9, Name: "A. Kesterlane", Role: assets.RoleLead})
+	v := as(t, f, assets.RoleLead)
+	if got := v.get("/plants/3/crew/catalogue").Find("main").Text(); !strings.Contains(got, "a plan sends nobody there from elsewhere") {
+		t.Errorf("the page says %q", got)
+	}
+	v.refused("/plants/3/crew/catalogue/work/new", url.Values{"kind": {"re-splice"}, "whose": {"0"}, "hours": {""}, "ticket_1": {"1"}, "people_1": {""}, "class": {"P"}}, "hours", "people_1")
+	v.taken("/plants/3/crew/catalogue/work/new", url.Values{"kind": {"re-splice"}, "whose": {"1"}, "hours": {"6.5"}, "ticket_1": {"1"}, "people_1": {"2"}, "kit": {"press", "cutter"}, "as_belt": {"yes"}, "isolation": {"yes"}, "class": {"P"}, "bond": {string(assets.BondHotVulcanised)}})
+	w := one[assets.WorkTemplate](t, f.office())
+	if w.DurationMin != 390 || w.CustomerID != 1 || len(w.Crew) != 1 || w.Crew[0].Number != 2 || len(w.Kit) != 2 || !w.Kit[0].AsBelt || w.Kit[1].AsBelt || !w.Isolation {
+		t.Errorf("kept %+v", w)
+	}
+	v.refused("/plants/3/crew/catalogue/ways/new", url.Values{"from": {"0"}, "to": {"44"}, "minutes": {"0"}}, "to", "minutes")
+	v.taken("/plants/3/crew/catalogue/ways/new", url.Values{"from": {"0"}, "to": {"3"}, "minutes": {"45"}})
+	v.refused("/plants/3/crew/catalogue/tickets/new", url.Values{"name": {""}, "kinds": {"dancing"}}, "name", "kinds")
+	v.taken("/plants/3/crew/catalogue/tickets/new", url.Values{"name": {"cold bonding"}, "months": {"60"}, "kinds": {"re-splice", "insert piece"}})
+	if q := one[assets.Qualification](t, f.office()); len(q.OrderKinds) != 2 || q.ValidMonths != 60 {
+		t.Errorf("kept %+v", q)
+	}
+}
+
+func TestAWeekIsReadAsItIsWritten(t *testing.T) {
+	for text, want := range map[string]string{"": "any time", "Mon-Fri 06:00-14:00": "Mon to Fri 06:00 to 14:00", "monday,wed 07:00-15:30": "Mon, Wed 07:00 to 15:30", "Sat-Sun 00:00-24:00": "Sat, Sun 00:00 to 24:00",
+		"Fri-Mon 06:00-14:00": "Mon, Fri, Sat, Sun 06:00 to 14:00"} {
+		week, wrong := readWeek(text)
+		if wrong != "" || weekWords(week) != want {
+			t.Errorf("%q is read as %q, wrong %q", text, weekWords(week), wrong)
+		}
+		if again, _ := readWeek(weekTyped(week)); weekWords(again) != want {
+			t.Errorf("%q written again is %q", text, weekWords(again))
+		}
+	}
+	for _, text := range []string{"Mon-Fri", "06:00-14:00", "Mon-Fri 6-14", "Noday 06:00-14:00", "Mon 06:00-25:00"} {
+		if _, wrong := readWeek(text); wrong == "" {
+			t.Errorf("%q is read", text)
+		}
+	}
+}
