@@ -12,7 +12,7 @@ import (
 // technician may (plants with one person in both chairs), and a lead 'all below'.
 var roleTable = map[assets.Role][]string{
 	assets.RoleAdministrator:  {"accounts"},
-	assets.RoleLead:           {"reads", "costs", "journal", "catalogues", "registry", "imports", "held readings", "rules", "stops", "orders", "refuses", "readings", "findings", "jobs", "stock"},
+	assets.RoleLead:           {"reads", "costs", "journal", "catalogues", "registry", "imports", "held readings", "rules", "stops", "orders", "refuses", "readings", "findings", "jobs", "crews", "stock"},
 	assets.RolePlanner:        {"reads", "costs", "registry", "imports", "held readings", "rules", "stops", "orders", "refuses", "readings", "findings", "jobs"},
 	assets.RoleTechnician:     {"reads", "readings", "findings", "jobs"},
 	assets.RoleStorekeeper:    {"reads", "stock"},
@@ -71,7 +71,11 @@ var doors = map[string]string{
 	"* /plants/:plant/orders/new": "orders", "POST /plants/:plant/reminders/:reminder/later": "orders", "POST /plants/:plant/reminders/:reminder/order": "orders",
 	"* /plants/:plant/rules/:rule": "rules", "* /plants/:plant/rules/new": "rules", "* /plants/:plant/stops/:stop": "stops", "* /plants/:plant/stops/:stop/withdraw": "stops", "* /plants/:plant/stops/new": "stops",
 	"* /plants/:plant/stops/:stop/answer": "stops", "* /plants/:plant/stops/recurring/new": "stops", "* /plants/:plant/stops/recurring/:recurrence": "stops", "* /plants/:plant/stops/recurring/:recurrence/withdraw": "stops",
-	"* /plants/:plant/stops/calendar": "stops", "GET /plants/:plant/stops/isolation": "reads", "* /plants/:plant/stops/isolation/new": "registry", "* /plants/:plant/stops/isolation/:group": "registry",
+	"GET /plants/:plant/crew": "reads", "GET /plants/:plant/crew/catalogue": "reads", "* /plants/:plant/crew/tickets/new": "crews", "* /plants/:plant/crew/tickets/:ticket": "crews", "* /plants/:plant/crew/absences/new": "crews",
+	"* /plants/:plant/crew/absences/:absence": "crews", "* /plants/:plant/crew/members/new": "crews", "* /plants/:plant/crew/members/:member": "crews", "* /plants/:plant/crew/catalogue/tickets/new": "crews",
+	"* /plants/:plant/crew/catalogue/tickets/:qualification": "crews", "* /plants/:plant/crew/catalogue/ways/new": "crews", "* /plants/:plant/crew/catalogue/ways/:way": "crews", "* /plants/:plant/crew/catalogue/work/new": "crews",
+	"* /plants/:plant/crew/catalogue/work/:template": "crews",
+	"* /plants/:plant/stops/calendar":                "stops", "GET /plants/:plant/stops/isolation": "reads", "* /plants/:plant/stops/isolation/new": "registry", "* /plants/:plant/stops/isolation/:group": "registry",
 }
 
 // doorOf returns the deed that opens an address; "" when the table does not know it. HEAD is GET without a body.
@@ -87,7 +91,7 @@ func doorOf(method, path string) string {
 
 // company are the parameters that name things of the service company or of nobody: they are the same for every
 // plant, so there is no foreign one. The other parameters are the names of estate.ids.
-var company = []string{"spec", "kind", "recipe", "report", "file", "person"}
+var company = []string{"spec", "kind", "recipe", "report", "file", "person", "qualification", "way", "template"}
 
 // parts returns the parameters of an address in order.
 func parts(path string) []string {

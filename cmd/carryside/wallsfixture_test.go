@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"net/http/httptest"
@@ -12,6 +13,7 @@ import (
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/attached"
 	"carryside/assets/plantdb/clocks"
+	"carryside/assets/plantdb/crew"
 	"carryside/assets/plantdb/intakedb"
 	"carryside/assets/plantdb/issued"
 	"carryside/assets/plantdb/orders"
@@ -65,6 +67,12 @@ func openWalls(t *testing.T) *walled {
 		if err := registry.SaveSpecification(c, &assets.Specification{Name: "EP 630/4 " + hostile, Family: "RB-EP", Carcass: hostile, Remark: hostile}, 0); err != nil {
 			return err
 		}
+		if err := crew.SaveQualification(c, &assets.Qualification{Name: "hot vulcanising " + hostile, OrderKinds: []string{"re-splice"}, Remark: hostile}); err != nil {
+			return err
+		}
+		if err := crew.SaveTemplate(c, &assets.WorkTemplate{OrderKind: "re-splice", DurationMin: 120, Crew: []assets.CrewNeed{{QualificationID: 1, Number: 1}}, Class: assets.ClassP, Source: hostile}); err != nil {
+			return err
+		}
 		return registry.SaveSpliceKind(c, &assets.SpliceKind{Form: assets.FormStepped, Bond: assets.BondHotVulcanised, Remark: hostile}, 0)
 	}))
 	must(t, firstRules(ctx, db, plantDay.AddDate(0, 0, -1)))
@@ -91,7 +99,7 @@ func numberFrom(t *testing.T, db *plantdb.DB, n int64) {
 	act := plantdb.Act{Origin: plantdb.Command, Action: "number", Now: plantDay.AddDate(-1, 0, 0), Company: true}
 	must(t, db.Change(t.Context(), act, func(c *plantdb.Change) error {
 		for _, kind := range []string{"customers", "plants", "lines", "conveyors", "belts", "splices", "findings", "contacts", "contracts", "meters", "held_readings", "orders", "order_events", "occurrences",
-			"rules", "stop_windows", "stop_recurrences", "isolation_groups", "people", "import_mappings", "attachments", "press_records"} {
+			"rules", "stop_windows", "stop_recurrences", "crew_members", "person_qualifications", "absences", "isolation_groups", "people", "import_mappings", "attachments", "press_records"} {
 			if err := c.Tx().Exec("INSERT INTO id_counters (kind, next) VALUES (?, ?) ON CONFLICT (kind) DO UPDATE SET next = excluded.next", kind, n).Error; err != nil {
 				return err
 			}
@@ -138,6 +146,7 @@ func newEstate(t *testing.T, db *plantdb.DB, mark string, customer int64, n int)
 	}
 	e.write(t, db, plantDay.Add(20*time.Minute), e.advance)
 	e.write(t, db, plantDay.Add(30*time.Minute), e.remind)
+	e.write(t, db, plantDay.Add(34*time.Minute), e.crew)
 	e.write(t, db, plantDay.Add(35*time.Minute), e.attach)
 	e.write(t, db, plantDay.Add(37*time.Minute), e.press)
 	return e
@@ -163,11 +172,11 @@ func (e *estate) on(day assets.Day) assets.When {
 
 // equip gives the plant people, a line, a conveyor with belt and splice, and what was agreed.
 func (e *estate) equip(c *plantdb.Change) error {
-	crew, err := registry.PersonNamed(c, e.customer, e.says("crew"))
+	crewID, err := registry.PersonNamed(c, e.customer, e.says("crew"))
 	if err != nil {
 		return err
 	}
-	e.ids["crew"] = crew
+	e.ids["crew"] = crewID
 	staff := assets.Person{Name: e.mark + "xstaff " + hostile, Role: assets.RoleTechnician}
 	if err := registry.AddPerson(c, &staff); err != nil {
 		return err
@@ -179,9 +188,9 @@ func (e *estate) equip(c *plantdb.Change) error {
 	line := assets.Line{PlantID: e.plant, Name: e.says("line"), Position: 1}
 	conveyor := assets.Conveyor{PlantID: e.plant, Tag: e.mark + "-Q1 " + hostile, Name: e.says("conveyor"), OtherNames: []string{e.says("other")}, SpeedMPS: 2, Product: e.says("product"),
 		StopCostPerHour: numbered(e.cost), IsolationGroup: e.says("group"), AccessNote: e.says("access"), Remark: e.says("conveyorremark"), TakeUpTravelM: 3}
-	belt := assets.Belt{Specification: e.says("specification"), RollNumber: e.says("roll"), WidthM: 1, LoopLengthM: 120, Fitted: e.on("2024-03-01"), FittedByID: crew, Remark: e.says("beltremark")}
-	splice := assets.Splice{Form: assets.FormStepped, Bond: assets.BondHotVulcanised, KindWritten: e.says("kind"), Made: e.on("2024-03-01"), MadeByID: crew, MadeWith: e.says("with"), Remark: e.says("spliceremark")}
-	contact := assets.Contact{PlantID: e.plant, PersonID: crew, Duty: e.says("duty"), Phone: e.says("phone"), Email: e.says("mail")}
+	belt := assets.Belt{Specification: e.says("specification"), RollNumber: e.says("roll"), WidthM: 1, LoopLengthM: 120, Fitted: e.on("2024-03-01"), FittedByID: crewID, Remark: e.says("beltremark")}
+	splice := assets.Splice{Form: assets.FormStepped, Bond: assets.BondHotVulcanised, KindWritten: e.says("kind"), Made: e.on("2024-03-01"), MadeByID: crewID, MadeWith: e.says("with"), Remark: e.says("spliceremark")}
+	contact := assets.Contact{PlantID: e.plant, PersonID: crewID, Duty: e.says("duty"), Phone: e.says("phone"), Email: e.says("mail")}
 	contract := assets.Contract{CustomerID: e.customer, Number: e.says("contract"), FromDay: "2026-01-01", PlantIDs: []int64{e.plant}, InspectionRounds: e.says("rounds"), Remark: e.says("contractremark")}
 	headings := intakedb.ImportMapping{CustomerID: e.customer, Name: e.says("headings"), Mapping: `{"` + e.mark + `":"tag"}`}
 	steps := []func() error{
@@ -257,6 +266,16 @@ func (e *estate) read(c *plantdb.Change) error {
 	e.ids["finding"], e.ids["stop"], e.ids["meter"], e.ids["rule"] = finding.ID, stop.ID, meter.ID, rule.ID
 	e.ids["recurrence"], e.ids["group"] = often.ID, group.ID
 	return nil
+}
+
+// crew gives the plant a person of its own with a ticket and days away.
+func (e *estate) crew(c *plantdb.Change) error {
+	m := assets.CrewMember{PersonID: e.ids["crew"], HomePlantID: e.plant, CalloutCost: numbered(e.cost)}
+	k := assets.PersonQualification{PersonID: e.ids["crew"], QualificationID: 1, FromDay: "2026-01-01", CertificateNo: e.says("certificate")}
+	a := assets.Absence{PersonID: e.ids["crew"], FromDay: "2027-03-01", UntilDay: "2027-03-02", Why: e.says("away")}
+	err := errors.Join(crew.SaveMember(c, &m), crew.SaveTicket(c, &k), crew.SaveAbsence(c, &a))
+	e.ids["member"], e.ids["ticket"], e.ids["absence"] = m.ID, k.ID, a.ID
+	return err
 }
 
 // order raises an order by hand.

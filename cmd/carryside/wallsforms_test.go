@@ -18,15 +18,15 @@ import (
 // and is not here fails the test.
 var named = map[string]string{
 	"line_id": "line", "target": "splice", "window": "stop", "people": "staff", "made_by": "staff", "finding": "finding", "plants": "plant", "splice": "splice", "belt": "belt", "conveyor_id": "conveyor",
-	"answered_by": "contact",
-	"belt_id":     "belt", "line": "line", "headings": "headings", "reach": "plant",
+	"answered_by": "contact", "person": "staff", "home": "plant", "from": "plant", "to": "plant",
+	"belt_id": "belt", "line": "line", "headings": "headings", "reach": "plant",
 }
 
 // withFile are the fields of forms that send a file as well: the list they came with is read before they are.
 var withFile = []string{"headings"}
 
 // figures are the fields whose choices are numbers and name nothing; ends of names stand with a leading star.
-var figures = []string{"grade", "rows", "version", "edit", "specification_id", "weekday", "was", "repeats"}
+var figures = []string{"grade", "rows", "version", "edit", "specification_id", "weekday", "was", "repeats", "qualification", "ticket_1", "ticket_2", "ticket_3", "whose"}
 
 // travels are fields that a form carries only when it is asked for with them.
 var travels = map[string]map[string]string{"/orders/new": {"finding": "finding"}}
@@ -140,7 +140,7 @@ func TestNumbersInFormsAreOfTheOwnPlant(t *testing.T) {
 						if other.value(kind) == w.home.value(kind) {
 							continue // it is of the customer, not of a plant
 						}
-						if kind == "plant" && w.reaches(grant, other) && (other == w.sister || field == "reach") {
+						if kind == "plant" && w.reaches(grant, other) && (other == w.sister || field == "reach" || field == "home" || field == "from" || field == "to") {
 							continue // a contract may be for each of the customer's plants, a token for each of the grant
 						}
 						w.tryField(a, f, field, before, other.value(kind))

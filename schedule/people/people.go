@@ -35,7 +35,7 @@ const (
 	EditCatalogues  Deed = "change catalogues"
 	ReadStores      Deed = "read stores and kit"
 	KeepStores      Deed = "keep stores and kit" // book stock, kit, orders of supply
-	KeepCrew        Deed = "keep crews" // who can be sent, tickets, absences, ways, what work takes
+	KeepCrew        Deed = "keep crews"          // who can be sent, tickets, absences, ways, what work takes
 	KeepPeople      Deed = "keep people and settings"
 	KeepOwnAccount  Deed = "keep one's own account"
 )

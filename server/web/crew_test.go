@@ -75,7 +75,7 @@ func crewed(f *fakePlant) *CrewList {
 		l.Tickets = append(l.Tickets, assets.PersonQualification{Version: v(30 + int64(i)), PersonID: id, QualificationID: 1, FromDay: "2022-02-13", UntilDay: "2029-03-31"})
 	}
 	l.Tickets[2].UntilDay = "2027-02-12"
-	l.Absences = []assets.Absence{{Version: v(41), PersonID: 4, FromDay: "2026-12-07", UntilDay: "2026-12-18", Why: "leave"}}
+	l.Absences = []assets.Absence{{Version: v(41), PersonID: 4, FromDay: "2026-12-07", UntilDay: "2026-12-18", Why: "hospital"}}
 	f.office().crew = l
 	return l
 }
@@ -123,7 +123,7 @@ func TestPeopleAreCountedWithTheTicketOfTheDay(t *testing.T) {
 	if got := d.Find("main").Text(); !strings.Contains(got, "not free then") {
 		t.Error("somebody placed elsewhere is not said to be not free then")
 	}
-	if strings.Contains(d.Find("main").Text(), "leave") {
+	if strings.Contains(d.Find("main").Text(), "hospital") {
 		t.Error("a planner reads why somebody is away")
 	}
 }

@@ -13,7 +13,7 @@ import (
 	"carryside/server/web"
 )
 
-// CrewOf returns the people who can be sent to a plant: the service company's, and those of the plant's customer.
+// CrewOf returns the people who can be sent to a plant: the service company's, and those of the plant's customer whose home it is.
 func (d *Desk) CrewOf(ctx context.Context, scope assets.Scope, plantID int64, now time.Time) (*web.CrewList, error) {
 	plant, err := registry.Plant(ctx, d.db, scope, plantID)
 	if err != nil {
@@ -39,7 +39,13 @@ func (d *Desk) CrewOf(ctx context.Context, scope assets.Scope, plantID int64, no
 	if l.Travel, err = crew.Travel(ctx, d.db, scope); err != nil {
 		return nil, err
 	}
-	return l, d.crewNames(ctx, scope, plant, l, now)
+	l.Members = slices.DeleteFunc(l.Members, func(m assets.CrewMember) bool { return m.CustomerID != 0 && m.HomePlantID != plantID })
+	if err := d.crewNames(ctx, scope, plant, l, now); err != nil {
+		return nil, err
+	}
+	l.Tickets = slices.DeleteFunc(l.Tickets, func(t assets.PersonQualification) bool { return l.Names[t.PersonID] == "" })
+	l.Absences = slices.DeleteFunc(l.Absences, func(a assets.Absence) bool { return l.Names[a.PersonID] == "" })
+	return l, nil
 }
 
 // crewNames adds the names of people and plants, and when members are placed elsewhere.
