@@ -48,6 +48,12 @@ type tallies struct {
 	bandIn, plugIn                     int
 }
 
+// The two ways of a cohort in the table by failures: over how many scales its lives began, and which share of them failed by today.
+var censorings = []struct {
+	span, failed float64
+	words        string
+}{{3, 0.68, "two in three failed"}, {1, 0.26, "one in four failed"}}
+
 // studyLife prints what the fit and the due band are worth by the size of a cohort.
 func studyLife(ctx context.Context, env environment, draws int, seed uint64) error {
 	table := tabwriter.NewWriter(env.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
@@ -62,22 +68,79 @@ func studyLife(ctx context.Context, env environment, draws int, seed uint64) err
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			if err := t.draw(r, n); err != nil {
+			law := drawLaw(r)
+			lives, running := drawLives(r, law, n, censorings[0].span)
+			if err := t.judge(r, law, lives, running); err != nil {
 				return err
 			}
 		}
 		t.print(table, n)
 	}
-	return table.Flush()
+	if err := table.Flush(); err != nil {
+		return err
+	}
+	return studyByFailures(ctx, env, draws, seed)
 }
 
-// draw draws one cohort with a splice that still runs, and sees whether the figures hold what they promise.
-func (t *tallies) draw(r *rand.Rand, n int) error {
-	law := life.Weibull{Shape: trueLaw.Shape * math.Exp(sisterSpread*r.NormFloat64()), Scale: trueLaw.Scale}
-	lives, running := drawLives(r, law, n)
-	if len(lives) == 0 {
-		return nil
+// studyByFailures prints what the due band is worth by the number of failures it rests on, of a splice that still runs.
+func studyByFailures(ctx context.Context, env environment, draws int, seed uint64) error {
+	fmt.Fprintf(env.stdout, "\nThe due band of a running splice by the failures of its cohort: of %d cohorts with exactly so many failures, in how many it fails inside the band.\n", draws)
+	table := tabwriter.NewWriter(env.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprint(table, "failures\t")
+	for _, c := range censorings {
+		fmt.Fprintf(table, "%s: due band holds %%\tplug-in band holds %%\t", c.words)
 	}
+	fmt.Fprintln(table)
+	var many tallies
+	for _, k := range []int{1, 2, 3, 5, 7, 10, 15, 20, 50, 100} {
+		fmt.Fprintf(table, "%d\t", k)
+		for i, c := range censorings {
+			var t tallies
+			r := rand.New(rand.NewPCG(seed, uint64(1000*k+i)))
+			for t.banded < draws {
+				if err := ctx.Err(); err != nil {
+					return err
+				}
+				law := drawLaw(r)
+				lives, running := drawLives(r, law, max(k+1, int(math.Round(float64(k)/c.failed))), c.span)
+				if running < 0 || failed(lives) != k {
+					continue
+				}
+				if err := t.judge(r, law, lives, running); err != nil {
+					return err
+				}
+			}
+			fmt.Fprintf(table, "%s\t%s\t", share(t.bandIn, t.banded), share(t.plugIn, t.banded))
+			if k >= borrowedUnder {
+				many.banded, many.bandIn, many.plugIn = many.banded+t.banded, many.bandIn+t.bandIn, many.plugIn+t.plugIn
+			}
+		}
+		fmt.Fprintln(table)
+	}
+	if err := table.Flush(); err != nil {
+		return err
+	}
+	_, err := fmt.Fprintf(env.stdout, "From %d failures up the due band holds %s %% of %d, a plug-in band %s %%; it promises %.0f %%.\n",
+		borrowedUnder, share(many.bandIn, many.banded), many.banded, share(many.plugIn, many.banded), 100*bandShare)
+	return err
+}
+
+// drawLaw draws the law of a cohort of the family.
+func drawLaw(r *rand.Rand) life.Weibull {
+	return life.Weibull{Shape: trueLaw.Shape * math.Exp(sisterSpread*r.NormFloat64()), Scale: trueLaw.Scale}
+}
+
+func failed(lives []life.Observation) (n int) {
+	for _, o := range lives {
+		if o.Event == life.Failed {
+			n++
+		}
+	}
+	return n
+}
+
+// judge sees whether the figures of one cohort hold what they promise, for a splice that still runs (at an age of -1: none does).
+func (t *tallies) judge(r *rand.Rand, law life.Weibull, lives []life.Observation, running float64) error {
 	t.drawn++
 	rep, err := life.Fit([]life.Cohort{{Name: "one", Lives: lives}}, life.Settings{Confidence: 0.95, Quantiles: []float64{0.1}})
 	if err != nil {
@@ -132,12 +195,11 @@ func (t *tallies) hold(f life.Fitted, law life.Weibull) {
 
 // drawLives draws the lives of a cohort as a plant would know them today, and the age of one that still runs (-1: none).
 //
-// Lives begin evenly over three scales before today; recording began two scales ago: of those that began earlier only the
-// survivors are known, from their age at that time.
-func drawLives(r *rand.Rand, law life.Weibull, n int) (lives []life.Observation, running float64) {
+// Lives begin evenly over so many scales before today; recording began after a third of that: of those that began earlier only
+// the survivors are known, from their age at that time.
+func drawLives(r *rand.Rand, law life.Weibull, n int, span float64) (lives []life.Observation, running float64) {
 	running = -1
-	const span, recorded = 3.0, 2.0
-	for len(lives) < n {
+	for recorded := span * 2 / 3; len(lives) < n; {
 		ago := span * r.Float64()
 		o := life.Observation{Count: 1, Entry: max(0, ago-recorded)}
 		failsAt := law.Quantile(r.Float64())
@@ -159,8 +221,8 @@ func drawLives(r *rand.Rand, law life.Weibull, n int) (lives []life.Observation,
 func sisterPrior(r *rand.Rand) (*life.Prior, error) {
 	var shapes []life.ShapeEstimate
 	for range sisters {
-		law := life.Weibull{Shape: trueLaw.Shape * math.Exp(sisterSpread*r.NormFloat64()), Scale: 1}
-		lives, _ := drawLives(r, law, sisterLives)
+		law := drawLaw(r)
+		lives, _ := drawLives(r, law, sisterLives, censorings[0].span)
 		rep, err := life.Fit([]life.Cohort{{Name: "sister", Lives: lives}}, life.Settings{Confidence: 0.95})
 		if err != nil {
 			return nil, err
@@ -174,12 +236,6 @@ func sisterPrior(r *rand.Rand) (*life.Prior, error) {
 }
 
 func (t *tallies) print(w *tabwriter.Writer, n int) {
-	share := func(part, whole int) string {
-		if whole == 0 {
-			return "none"
-		}
-		return fmt.Sprintf("%.1f", 100*float64(part)/float64(whole))
-	}
 	bias := func(v []float64) string {
 		if len(v) == 0 {
 			return "none"
@@ -189,4 +245,12 @@ func (t *tallies) print(w *tabwriter.Writer, n int) {
 	}
 	fmt.Fprintf(w, "%d\t%.1f\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t\n", n, float64(t.failures)/float64(max(1, t.drawn)), share(t.fitted, t.drawn),
 		bias(t.shapes), bias(t.scales), share(t.shapeIn, t.fitted), share(t.scaleIn, t.fitted), share(t.b10In, t.b10Stated), share(t.bandIn, t.banded), share(t.plugIn, t.banded))
+}
+
+// share is a part in per cent.
+func share(part, whole int) string {
+	if whole == 0 {
+		return "none"
+	}
+	return fmt.Sprintf("%.1f", 100*float64(part)/float64(whole))
 }
