@@ -165,7 +165,7 @@ func (o *Outlook) order(today assets.Day, perDay float64) {
 	if o.Below {
 		want = max(want, o.Level.Point-o.OnHand-o.Coming)
 	}
-	o.Order = Pack(wholeUp(o.Item, want), o.Item.PackQuantity)
+	o.Order = Pack(Pack(want, 1000), o.Item.PackQuantity) // nobody orders parts of a kilogram
 	if o.Order <= 0 {
 		o.OrderDay, o.LowDay = "", ""
 	}
@@ -238,13 +238,6 @@ func (o *Outlook) days(today assets.Day) []assets.Day {
 	}
 	slices.Sort(days)
 	return slices.Compact(days)
-}
-
-func wholeUp(item assets.StockItem, q assets.Quantity) assets.Quantity {
-	if item.Whole() || item.InCuts() {
-		return Pack(q, 1000)
-	}
-	return q
 }
 
 func daysBetween(a, b assets.Day) int {

@@ -19,7 +19,7 @@ import (
 type cuttingPage struct {
 	Page
 	Items  []Link
-	Name   string
+	Item   string
 	Rolls  template.HTML
 	Narrow template.HTML
 	Cuts   []cutRow
@@ -65,9 +65,9 @@ func (s *Site) cutting(r *Request) error {
 		p.Empty = &Empty{What: "Nothing to cut", Why: "Once an order takes belt or cloth by the metre, this page says from which roll it is cut so that the least is wasted."}
 		return r.Show("cutting", p)
 	}
-	p.Name = chosen.Item.Name
+	p.Item = chosen.Item.Name
 	for i := range p.Items {
-		p.Items[i].Current = p.Items[i].Word == p.Name
+		p.Items[i].Current = p.Items[i].Word == p.Item
 	}
 	return r.cut(p, *chosen, room)
 }
@@ -88,7 +88,7 @@ func (r *Request) cut(p *cuttingPage, o stock.Outlook, room *Room) error {
 	}
 	waste := float64(c.Cost.Waste) / 1e6
 	p.Say = cuttingSay(o, c, len(pieces), waste)
-	p.Sub = "For the " + Figure(len(pieces), "order", "orders") + " that take it, placed or not, from what lies here and is fit."
+	p.Sub = "For the " + Figure(len(pieces), "order that takes it", "orders that take it") + ", placed or not, from what lies here and is fit."
 	p.Keep = "Ends from " + r.F.Distance(keep) + " on are kept as stock (rule of thumb, class D); shorter ones count as waste."
 	p.Method = pick(c.Proven, "Every way of cutting was weighed (dynamic programming over pieces and rolls): no way leaves fewer orders without belt, and of those none wastes less; ties go to the fewest rolls begun, then to the longest ends left whole.",
 		"There were too many ways to weigh them all in "+strconv.Itoa(int(cuttingTime.Seconds()))+" s. This is the best of three quick ways, not proven to waste the least.")
@@ -121,10 +121,12 @@ func cuttingSay(o stock.Outlook, c stock.Cutting, pieces int, waste float64) str
 		return Capital(Count(len(c.Uncut), "order finds", "orders find")) + " no roll of " + o.Item.Name + " long enough"
 	case pieces == 0:
 		return "No order takes " + o.Item.Name
-	case waste == 0:
-		return "All " + Word(pieces) + " pieces of " + o.Item.Name + " are cut from " + Count(len(c.Cuts), "roll", "rolls") + " with nothing wasted"
 	}
-	return "All " + Word(pieces) + " pieces of " + o.Item.Name + " are cut from " + Count(len(c.Cuts), "roll", "rolls") + ", " + Short(waste, 2) + nb + "m² wasted"
+	say := pick(pieces == 1, "The one piece of "+o.Item.Name+" is cut from ", "All "+Word(pieces)+" pieces of "+o.Item.Name+" are cut from ") + Count(len(c.Cuts), "roll", "rolls")
+	if waste == 0 {
+		return say + " with nothing wasted"
+	}
+	return say + ", " + Short(waste, 2) + nb + "m² wasted"
 }
 
 // rollsOf are the lots a piece may come from.

@@ -106,10 +106,10 @@ func (r *Request) itemSay(o stock.Outlook, room *Room) string {
 		return here + ", " + Figure(len(o.Wait), "order waits for more", "orders wait for more")
 	case o.OrderDay != "" && o.OrderDay <= room.Today:
 		return here + ", order " + r.quantity(o.Item, o.Order) + " now"
-	case o.OrderDay != "":
+	case o.OrderDay != "" && o.OrderDay <= room.Today.AddDays(nearDays):
 		return here + ", order " + r.quantity(o.Item, o.Order) + " by " + r.F.PlainDay(o.OrderDay)
 	}
-	return here + ", nothing has to be ordered"
+	return here + ", nothing has to be ordered soon"
 }
 
 func (r *Request) itemFacts(o stock.Outlook) []fact {

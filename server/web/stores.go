@@ -176,7 +176,7 @@ func storesSay(r *Request, room *Room) string {
 				lacking = append(lacking, h.Number)
 			}
 		}
-		if o.OrderDay != "" && (first == nil || o.OrderDay < first.OrderDay) {
+		if o.OrderDay != "" && o.OrderDay <= room.Today.AddDays(nearDays) && (first == nil || o.OrderDay < first.OrderDay) {
 			first = &room.Outlooks[i]
 		}
 	}
@@ -192,7 +192,7 @@ func storesSay(r *Request, room *Room) string {
 	}
 	switch {
 	case first == nil:
-		return say + "; nothing has to be ordered"
+		return say + "; nothing has to be ordered soon"
 	case first.OrderDay <= room.Today:
 		return say + "; " + lower(first.Item.Name) + " must be ordered now"
 	}

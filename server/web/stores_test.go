@@ -196,7 +196,7 @@ func TestStoresHeadline(t *testing.T) {
 		want     string
 	}{
 		{nil, "No stock is kept here yet"},
-		{[]stock.Outlook{out("Cloth", "")}, "Every placed order has its stock; nothing has to be ordered"},
+		{[]stock.Outlook{out("Cloth", "")}, "Every placed order has its stock; nothing has to be ordered soon"},
 		{[]stock.Outlook{out("Cloth", "2026-11-25"), out("Glue", "2026-12-04")}, "Every placed order has its stock; cloth must be ordered now"},
 		{[]stock.Outlook{out("Cloth", "2027-01-08", 415, 412), out("Glue", "2026-12-04", 412)}, "Two placed orders lack stock on their day; glue must be ordered by Friday 4 December 2026"},
 	} {

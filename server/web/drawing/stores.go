@@ -3,6 +3,7 @@ package drawing
 import (
 	"html/template"
 	"math"
+	"slices"
 	"strconv"
 	"time"
 )
@@ -103,7 +104,8 @@ func (s *svg) shelfLot(l ShelfLot, a axis, y float64, from time.Time) {
 	for _, t := range l.Takes {
 		s.shelfTake(t, a.x(t.At), y+11)
 	}
-	if end > a.right-150 {
+	lacks := slices.ContainsFunc(l.Takes, func(t ShelfTake) bool { return t.Missing })
+	if end > a.right-150 || lacks && end > a.left+150 {
 		s.text("s d halo", end-8, y+23, "end", l.UntilWords)
 		return
 	}
