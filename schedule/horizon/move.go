@@ -110,7 +110,7 @@ func (q *part) help() []string {
 			break
 		}
 	}
-	return out
+	return plain(out)
 }
 
 // spare is a person who is there at any time.

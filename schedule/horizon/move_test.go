@@ -31,7 +31,7 @@ func TestAMoveSaysWhatItBreaksAndWhatWouldHelp(t *testing.T) {
 	if a.Booked.Work != 23*time.Hour || a.Booked.Long != 14*time.Hour {
 		t.Errorf("booked %s of %s", a.Booked.Work, a.Booked.Long)
 	}
-	if !strings.Contains(strings.Join(a.Help, "; "), "min more in window of 12 Dec") {
+	if !strings.Contains(strings.Join(a.Help, "; "), "min more in the stop of 12 Dec") {
 		t.Errorf("help %q names no longer stop", a.Help)
 	}
 	// The help is true: with the stop longer by so much the order fits.

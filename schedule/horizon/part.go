@@ -298,7 +298,7 @@ func (q *part) solve(steps int) bool {
 // words are what is in the way.
 func (q *part) words() []string {
 	if q.found.Status == plan.Infeasible {
-		return q.found.Conflict
+		return plain(q.found.Conflict)
 	}
 	var out []string
 	for _, l := range q.found.LeftOut {
@@ -307,7 +307,7 @@ func (q *part) words() []string {
 	if len(out) > 1 { // the last compares costs, which are the part's own
 		out = out[:len(out)-1]
 	}
-	return out
+	return plain(out)
 }
 
 // take writes the found starts, crews and kit into placements.

@@ -39,8 +39,8 @@ func quay(z *time.Location) *Inputs {
 		Plants: []Plant{{ID: 3, Name: "Skarrow", Zone: z,
 			Groups:    []Group{{ID: 5, Name: "Quay drives", IsolateMin: 30, RestartMin: 20, SetupCost: 100}},
 			Conveyors: []Conveyor{{ID: 11, LineID: 1, GroupID: 5, Tag: "Q1"}, {ID: 12, LineID: 1, GroupID: 5, Tag: "Q2"}, {ID: 13, LineID: 2, Tag: "G1"}},
-			Stops: []Stop{{ID: 101, LineID: 1, Start: at(z, "2026-12-12 06:00"), End: at(z, "2026-12-12 20:00"), Name: "of 12 Dec"},
-				{ID: 102, Start: at(z, "2026-12-25 06:00"), End: at(z, "2026-12-26 06:00"), Name: "of 25 Dec"}},
+			Stops: []Stop{{ID: 101, LineID: 1, Start: at(z, "2026-12-12 06:00"), End: at(z, "2026-12-12 20:00"), Name: "12 Dec"},
+				{ID: 102, Start: at(z, "2026-12-25 06:00"), End: at(z, "2026-12-26 06:00"), Name: "25 Dec"}},
 			Orders: []Order{
 				{ID: 1, Number: 412, ConveyorID: 11, DurationMin: 660, Crew: []CrewNeed{{7, 2}}, Kit: []KitNeed{{"press", 1200}}, Isolation: true, Date: rule},
 				{ID: 2, Number: 415, ConveyorID: 12, DurationMin: 720, Crew: []CrewNeed{{7, 2}}, Kit: []KitNeed{{"press", 1000}}, Isolation: true, Date: rule},

@@ -65,7 +65,13 @@ func (s *Sheet) Settle(at Placements) (Placements, []Broken) {
 			q.take(out)
 			continue
 		}
-		broken = append(broken, Broken{StopID: s.stops[w].ID, Why: q.words()})
+		why := []string{s.crowded(w, jobs)}
+		if others := s.part(w, jobs, out, lockStop); others.solve(partSteps) {
+			why[0] += "; with other people, at other times or with other kit they go together"
+		} else if s.fitsInSum(w, jobs) {
+			why = append(why, q.words()...)
+		}
+		broken = append(broken, Broken{StopID: s.stops[w].ID, Why: why})
 		s.oneAfterAnother(w, jobs, out)
 	}
 	return out, broken
@@ -204,7 +210,7 @@ func (s *Sheet) LeftOut(p *plan.Plan) map[int64]Left {
 	out := map[int64]Left{}
 	for i := range p.LeftOut {
 		l := &p.LeftOut[i]
-		out[s.orders[l.Job].ID] = Left{Why: l.Reasons, Help: l.Help}
+		out[s.orders[l.Job].ID] = Left{Why: plain(l.Reasons), Help: plain(l.Help)}
 	}
 	return out
 }

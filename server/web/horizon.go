@@ -303,7 +303,40 @@ func (sh *sheetOf) works(b *horizonBelt) []drawing.HorizonWork {
 		}
 	}
 	slices.SortStableFunc(out, func(x, y drawing.HorizonWork) int { return x.From.Compare(y.From) })
-	return out
+	return sharing(out)
+}
+
+// sharing divides the block of a stop among the orders that share it on a row; their words stand once.
+func sharing(works []drawing.HorizonWork) []drawing.HorizonWork {
+	for i := 0; i < len(works); {
+		end := i + 1
+		for end < len(works) && works[end].Stop == works[i].Stop {
+			end++
+		}
+		if n := end - i; n > 1 {
+			words := works[i].Words
+			for k := i; k < end; k++ {
+				works[k].Of, works[k].Nth = n, k-i
+				if k > i {
+					words = joinWords(words, works[k].Words)
+					works[k].Words = ""
+				}
+			}
+			works[i].Words = words
+		}
+		i = end
+	}
+	return works
+}
+
+// under is what a narrow sheet says below a row with work: "remake S2, order 412, stop 12 Dec: 47 % before 412".
+func (b *horizonBelt) under() string {
+	for _, w := range b.works {
+		if w.Kind != drawing.WorkOld {
+			return w.Short + ": " + b.says
+		}
+	}
+	return ""
 }
 
 func (sh *sheetOf) work(o workorder.Order, w assets.StopWindow, kind drawing.WorkKind, b *horizonBelt) drawing.HorizonWork {
@@ -316,6 +349,8 @@ func (sh *sheetOf) work(o workorder.Order, w assets.StopWindow, kind drawing.Wor
 	}
 	d := drawing.HorizonWork{Kind: kind, From: w.Start.Time(), To: w.End.Time(), Words: fmt.Sprintf("%d %s", o.Number, mark), Link: sh.r.At("orders", o.Number), Stop: w.ID,
 		TakesAway: o.SpliceID != 0 && o.SpliceID == b.splice.ID && o.Kind == workorder.KindResplice || o.Kind == workorder.KindBeltChange}
+	d.Number = o.Number
+	d.Short = fmt.Sprintf("%s, order %d, stop %s", what, o.Number, sh.day(w.ID))
 	d.Spoken = fmt.Sprintf("%s: %s, order %d, stop of %s", b.conveyor.Tag, what, o.Number, sh.r.F.Date(w.Start))
 	switch kind {
 	case drawing.WorkOld:
@@ -343,7 +378,7 @@ func (sh *sheetOf) find(b *horizonBelt) {
 	for _, w := range b.works {
 		if w.TakesAway && b.due != nil && (w.Kind == drawing.WorkPlaced || w.Kind == drawing.WorkLocked || w.Kind == drawing.WorkNew) {
 			p, _ := b.due.Chances(w.From)
-			b.says = chance(p) + " before " + strings.Fields(w.Words)[0]
+			b.says = chance(p) + " before " + fmt.Sprint(w.Number)
 			return
 		}
 	}
@@ -462,7 +497,7 @@ func (sh *sheetOf) drawing(belts []horizonBelt, slim bool) drawing.Horizon {
 			d.Groups = append(d.Groups, drawing.HorizonGroup{Name: b.line, Stops: sh.groupStops(belts, last)})
 		}
 		g := &d.Groups[len(d.Groups)-1]
-		row := drawing.HorizonBelt{Tag: b.conveyor.Tag, Name: b.conveyor.Name, To: b.row.To, Glyph: sh.v.drawn(b.conveyor, sh.r.PlantID()), Works: b.works, Says: b.says, Alarm: b.alarm, Moved: b.moved}
+		row := drawing.HorizonBelt{Tag: b.conveyor.Tag, Name: b.conveyor.Name, To: b.row.To, Glyph: sh.v.drawn(b.conveyor, sh.r.PlantID()), Works: b.works, Says: b.says, Under: b.under(), Alarm: b.alarm, Moved: b.moved}
 		if b.due != nil {
 			t := taperOf(b.due)
 			row.Taper = &t

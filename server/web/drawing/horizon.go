@@ -40,8 +40,9 @@ type HorizonBelt struct {
 	Taper         *Taper // nil: nothing is drawn
 	Works         []HorizonWork
 	Says          string
-	Alarm         bool // nothing stands in front of it
-	Moved         bool // a proposal changes it
+	Under         string // what a narrow sheet says below the row; "": Says
+	Alarm         bool   // nothing stands in front of it
+	Moved         bool   // a proposal changes it
 }
 
 // HorizonWork is an order on a belt's row.
@@ -50,11 +51,14 @@ type HorizonWork struct {
 	From, To  time.Time // of its stop
 	Words     string    // "412 S2"
 	Spoken    string    // the same for who does not see it
+	Short     string    // the same for a narrow sheet
+	Number    int64     // of the order
 	Link      string
 	Order     int64 // number of the order, for the keys; 0: it cannot be taken up
 	Stop      int64
 	TakesAway bool // the chance that is drawn is of what it remakes
 	Choices   []HorizonChoice
+	Of, Nth   int // of so many in one stop on this row the n-th; 0: it stands alone
 }
 
 // HorizonChoice is a stop that work may be moved to.
@@ -449,6 +453,10 @@ func (z *hzSheet) work(w *HorizonWork, mid, height float64, worded bool) {
 	}
 	z.raw(">")
 	y := mid - height/2
+	if w.Of > 1 {
+		height /= float64(w.Of)
+		y += height * float64(w.Nth)
+	}
 	ink := "b s halo"
 	switch w.Kind {
 	case WorkPlaced, WorkLocked:
@@ -572,17 +580,14 @@ func (z *hzSheet) narrowBelt(b *HorizonBelt, y float64) {
 	for i := range b.Works {
 		z.work(&b.Works[i], y+16, hzBlock, false)
 	}
-	for i := range b.Works {
-		if w := &b.Works[i]; w.Kind != WorkOld && w.Spoken != "" {
-			says = w.Spoken
-			break
-		}
+	if b.Under != "" {
+		says = b.Under
 	}
 	if b.Alarm {
 		z.rect("inkf", 36, y+29, 110, 14)
 		z.text("onink b s", 40, y+41, "", b.Says)
 	} else {
-		z.text("d s halo", 39, y+41, "", cutName(says, 340))
+		z.text("d s halo", 39, y+41, "", cutName(says, 400))
 	}
 	z.path("hairl", "M0 "+num(y+44)+"H358")
 }
