@@ -64,6 +64,8 @@ var auditColumns = []Column{
 	{Key: "reason", Heading: "Reason", Kind: KindText, WidthCh: 24, Wrap: true, Meaning: "why, as it was given"},
 	{Key: "findings", Heading: "Findings", Kind: KindInteger, WidthCh: 8, Meaning: "recorded at the splice up to the end of the period"},
 	{Key: "attachments", Heading: "Files", Kind: KindInteger, WidthCh: 7, Meaning: "photos, traces and certificates attached to the splice, to findings at it and to the orders that made and ended it"},
+	{Key: "press_records", Heading: "Press records", Kind: KindInteger, WidthCh: 8, Meaning: "of the making of the splice, judged by a recipe; those taken back left out"},
+	{Key: "steps", Heading: "Steps noted", Kind: KindInteger, WidthCh: 7, Meaning: "on the job sheets of the orders that made and ended the splice"},
 	{Key: "readings", Heading: "Readings", Kind: KindInteger, WidthCh: 8, Meaning: "accepted readings of the conveyor's hour meter over the life of the splice up to the end of the period"},
 	{Key: "thing", Heading: "Thing", Kind: KindText, WidthCh: 16, Wrap: true, Meaning: "table and number of the row that was written"},
 	{Key: "so_from", Heading: "So from", Kind: KindInstant, WidthCh: 16, Meaning: "from when on it was so at the plant, as entered; empty: from the thing's beginning"},
@@ -112,7 +114,7 @@ type AuditEvent struct {
 }
 
 // Evidence counts what is there of a splice.
-type Evidence struct{ Findings, Attachments, Readings int }
+type Evidence struct{ Findings, Attachments, PressRecords, Steps, Readings int }
 
 // AuditEntry is an entry of the journal with the rows it wrote.
 type AuditEntry struct {
@@ -280,7 +282,10 @@ func (a *auditing) event(p PlantName, e AuditEvent) error {
 		row["at"] = Day(e.Day)
 	}
 	if e.Evidence != nil {
-		row["findings"], row["attachments"], row["readings"] = whole(int64(e.Evidence.Findings)), whole(int64(e.Evidence.Attachments)), whole(int64(e.Evidence.Readings))
+		for column, n := range map[string]int{"findings": e.Evidence.Findings, "attachments": e.Evidence.Attachments, "press_records": e.Evidence.PressRecords,
+			"steps": e.Evidence.Steps, "readings": e.Evidence.Readings} {
+			row[column] = whole(int64(n))
+		}
 	}
 	return a.tell(row)
 }

@@ -67,7 +67,27 @@ func auditedInstallation(t *testing.T) string {
 		if err := registry.RetireSplice(c, first.ID, 0, registry.Retirement{When: at, Why: assets.RetiredFailed, FailureMode: "fingers torn"}); err != nil {
 			return err
 		}
-		return registry.MakeSplice(c, &assets.Splice{BeltID: first.BeltID, Number: first.Number, Form: first.Form, Bond: first.Bond, Made: at})
+		o := workorder.Order{PlantID: 1, ConveyorID: first.ConveyorID, Kind: workorder.KindResplice, Title: "remake S1 at once"}
+		if err := orders.RaiseByHand(c, &o); err != nil {
+			return err
+		}
+		made := assets.Splice{BeltID: first.BeltID, Number: first.Number, Form: first.Form, Bond: first.Bond, Made: at, MadeOrderID: o.ID}
+		if err := registry.MakeSplice(c, &made); err != nil {
+			return err
+		}
+		ch, err := c.PlantChain(1)
+		if err != nil {
+			return err
+		}
+		step := assets.JobEntry{PlantID: 1, OrderID: o.ID, StepKey: "locked-out", State: "done", PersonID: planner, At: made.Made.At, EnteredAt: c.Now(), ClientID: "sheet-1", KnownFrom: ch.Position}
+		if step.ID, err = c.NewIDs("job_entries", 1); err != nil {
+			return err
+		}
+		if err := plantdb.Insert(c, ch, step.ID, &step); err != nil {
+			return err
+		}
+		pressed := assets.PressRecord{PlantID: 1, SpliceID: made.ID, OrderID: o.ID, Press: "small press", PressedAt: made.Made.At, Verdict: "within", RecordedBy: planner, RecordedAt: c.Now()}
+		return plantdb.Create(c, ch, &pressed)
 	})
 	change("raise and withdraw an order", "", planner, later.Add(3*time.Hour), func(c *plantdb.Change) error {
 		o := workorder.Order{PlantID: 1, ConveyorID: first.ConveyorID, Kind: workorder.KindResplice, Title: "remake S1"}
@@ -88,7 +108,8 @@ func auditedInstallation(t *testing.T) string {
 type auditRow struct {
 	Part, Plant, Conveyor, Splice, At, Who, What, Thing, Before, After, Reason, Hash string
 	FromWhere                                                                        string `json:"from_where"`
-	Chain, Entry, Findings, Attachments, Readings                                    int64
+	PressRecords                                                                     int64  `json:"press_records"`
+	Chain, Entry, Findings, Attachments, Steps, Readings                             int64
 }
 
 // extracted makes an extract on 1 April 2026 and returns its rows.
@@ -140,14 +161,14 @@ func TestAnAuditorTakesHomeWhatWasDoneWithItsEvidence(t *testing.T) {
 		t.Errorf("the failure reads %+v", failed)
 	}
 	remade := one("re-spliced")
-	if remade.Splice != "S1" || remade.Findings != 0 || remade.Readings != 1 || remade.What != "hot vulcanised, stepped" {
+	if remade.Splice != "S1" || remade.Findings != 0 || remade.Readings != 1 || remade.PressRecords != 1 || remade.Steps != 1 || failed.PressRecords != 0 || failed.Steps != 0 || remade.What != "hot vulcanised, stepped" {
 		t.Errorf("the re-splice reads %+v", remade)
 	}
 	if got := only(rows, "splice made"); len(got) != 0 {
 		t.Errorf("splices of years before stand in the period: %+v", got)
 	}
 	withdrawn := one("order withdrawn")
-	if withdrawn.Who != "I. Vanterel" || withdrawn.Reason != "it had been remade already" || withdrawn.Conveyor != "Q3" || withdrawn.Thing != "order 1" {
+	if withdrawn.Who != "I. Vanterel" || withdrawn.Reason != "it had been remade already" || withdrawn.Conveyor != "Q3" || withdrawn.Thing != "order 2" {
 		t.Errorf("the withdrawal reads %+v", withdrawn)
 	}
 	refused := one("follow-up refused")

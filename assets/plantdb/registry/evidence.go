@@ -10,10 +10,12 @@ import (
 
 // Evidence counts what is there of a splice.
 type Evidence struct {
-	SpliceID    int64
-	Findings    int // recorded at it
-	Attachments int // of it, of findings at it and of the orders that made and ended it
-	Readings    int // accepted ones of its conveyor's meter while it lived
+	SpliceID     int64
+	Findings     int // recorded at it
+	Attachments  int // of it, of findings at it and of the orders that made and ended it
+	PressRecords int // of its making, those taken back left out
+	Steps        int // noted on the job sheets of the orders that made and ended it
+	Readings     int // accepted ones of its conveyor's meter while it lived
 }
 
 // EvidenceOf counts the evidence of some splices of a plant up to an instant, as known at asOf's position.
@@ -49,6 +51,12 @@ func evidenceQuery(plantID int64, splices []int64, until assets.Instant, asOf pl
 	query += " (SELECT count(*) FROM attachments a WHERE a.plant_id = s.plant_id AND " + held("a") + count(" AND a.added_at < ?", until) +
 		` AND (a.of_kind = 'splice' AND a.of_id = s.id OR a.of_kind = 'order' AND a.of_id <> 0 AND a.of_id IN (s.made_order_id, s.retired_order_id)
 		OR a.of_kind = 'finding' AND a.of_id IN (SELECT g.id FROM findings g WHERE g.splice_id = s.id))) AS attachments,`
+	query += " (SELECT count(*) FROM press_records p WHERE p.splice_id = s.id AND NOT p.withdrawn AND " + held("p") + count(" AND p.recorded_at < ?) AS press_records,", until)
+	query += " (SELECT count(*) FROM job_entries j WHERE j.order_id <> 0 AND j.order_id IN (s.made_order_id, s.retired_order_id)" + count(" AND j.at < ?", until)
+	if asOf.Known != 0 {
+		query += count(" AND j.known_from <= ?", asOf.Known)
+	}
+	query += ") AS steps,"
 	known, more := "r.known_to IS NULL", []any(nil)
 	if asOf.Known != 0 {
 		known, more = "r.known_from <= ? AND (r.known_to IS NULL OR r.known_to > ?)", []any{asOf.Known, asOf.Known}

@@ -75,7 +75,7 @@ func (s Source) spliceEvents(ctx context.Context, reg *assets.Register, in repor
 	counts, err := registry.EvidenceOf(ctx, s.db, s.scope, reg.Plant.ID, slices.Compact(slices.Sorted(slices.Values(of))), assets.InstantOf(in.To), asOf)
 	for i, id := range of {
 		e := counts[id]
-		out[i].Evidence = &reports.Evidence{Findings: e.Findings, Attachments: e.Attachments, Readings: e.Readings}
+		out[i].Evidence = &reports.Evidence{Findings: e.Findings, Attachments: e.Attachments, PressRecords: e.PressRecords, Steps: e.Steps, Readings: e.Readings}
 	}
 	return out, err
 }
