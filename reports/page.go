@@ -16,7 +16,7 @@ func (r *Report) WritePage(ctx context.Context, out io.Writer) (Proof, error) {
 	fmt.Fprintf(w, pageHead, html.EscapeString(r.Title+", "+r.Scope), pageStyle, html.EscapeString(r.Title), html.EscapeString(r.Question), html.EscapeString(r.Scope), html.EscapeString(r.AsOf.Words()))
 	fmt.Fprintf(w, "<table>\n<caption>%s, one row each</caption>\n<colgroup>", html.EscapeString(r.Title))
 	for _, c := range r.Columns {
-		fmt.Fprintf(w, `<col style="width:%.1f%%">`, 100*c.WidthCh/r.widthCh())
+		fmt.Fprintf(w, `<col%s style="width:%.1f%%">`, c.off(), 100*c.WidthCh/r.widthCh())
 	}
 	w.WriteString("</colgroup>\n<thead><tr>")
 	for _, c := range r.Columns {
@@ -76,11 +76,35 @@ func (r *Report) learnedPage(w *bufio.Writer) {
 func (c Column) align() string {
 	switch c.Kind {
 	case KindInteger, KindNumber:
-		return ` class="num"`
+		return pick(c.OffPaper, ` class="num off"`, ` class="num"`)
 	case KindDay, KindInstant:
-		return ` class="day"`
+		return pick(c.OffPaper, ` class="day off"`, ` class="day"`)
 	}
-	return ""
+	return c.off()
+}
+
+// off marks what is left out on paper.
+func (c Column) off() string { return pick(c.OffPaper, ` class="off"`, "") }
+
+// OnPaper says which columns stand on paper, "" where all do.
+func (r *Report) OnPaper() string {
+	off := 0
+	for _, c := range r.Columns {
+		if c.OffPaper {
+			off++
+		}
+	}
+	if off == 0 {
+		return ""
+	}
+	return fmt.Sprintf("On paper stand %d of %d columns, so that they can be read; all of them stand on the screen, in the workbook and in the other files.", len(r.Columns)-off, len(r.Columns))
+}
+
+func pick(is bool, yes, no string) string {
+	if is {
+		return yes
+	}
+	return no
 }
 
 // widthCh is the width of all columns, characters.
@@ -109,6 +133,9 @@ func (r *Report) pageFoot(w *bufio.Writer, p Proof) {
 	}
 	item("Digest of the rows", p.Digest)
 	w.WriteString("</dl>\n")
+	if says := r.OnPaper(); says != "" {
+		fmt.Fprintf(w, "<p class=\"paper\">%s</p>\n", html.EscapeString(says))
+	}
 	for _, n := range r.Notes {
 		fmt.Fprintf(w, "<p>%s</p>\n", html.EscapeString(n))
 	}
@@ -137,13 +164,14 @@ body { font: 9pt/1.35 sans-serif; color: #000; background: #fff; margin: 0 }
 main { margin: 0 auto; padding: 8px }
 h1 { font-size: 16pt; margin: 0 0 4px } h2 { font-size: 11pt }
 p { margin: 2px 0 }
-table { border-collapse: collapse; width: 100%; font-size: 6.5pt; margin: 8px 0; border-top: 3px solid #000 }
+table { border-collapse: collapse; width: 100%; font-size: 7.5pt; margin: 8px 0; border-top: 3px solid #000 }
 caption { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%) }
 thead { display: table-header-group } tr { break-inside: avoid }
 th { text-align: left; vertical-align: bottom; border-bottom: 1px solid #000; padding: 2px 3px }
 td { vertical-align: top; border-bottom: 1px solid #bbb; padding: 2px 3px }
 .num { text-align: right; white-space: nowrap; font-variant-numeric: tabular-nums }
 td.day { white-space: nowrap } th.num { white-space: normal }
+.paper { display: none } @media print { .off { display: none } .paper { display: block } }
 .def { columns: 2 } .def dd { break-before: avoid }
 .tb { display: flex; flex-wrap: wrap; border: 1px solid #000; margin: 8px 0; break-inside: avoid }
 .tb div { padding: 2px 8px; border-right: 1px solid #000 } .tb dt { font-size: 7pt; font-weight: normal } dd { margin: 0 }

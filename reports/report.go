@@ -23,6 +23,9 @@ type Column struct {
 	Meaning  string  // what it is, for the sheet of definitions
 	WidthCh  float64 // characters; on paper all columns share the width of the sheet
 	Wrap     bool
+	// OffPaper leaves the column out where the report is printed: beside it the others could not be read. On the screen and in
+	// files it stands.
+	OffPaper bool
 }
 
 // Title returns the heading with its unit: "Age, days".

@@ -97,6 +97,9 @@ func TestTheDemoHasACohortOfEachSort(t *testing.T) {
 	if n := failed["heavy cold"]; n < 1 || n > 9 {
 		t.Errorf("thin cohort: %d failures, want a handful", n)
 	}
+	if n := failed["bakery hinged"]; n < 1 || n > 4 {
+		t.Errorf("cohort too thin for figures of its own: %d failures, want fewer than five", n)
+	}
 	if failed["bakery new"] != 0 {
 		t.Errorf("cohort without failures: %d", failed["bakery new"])
 	}

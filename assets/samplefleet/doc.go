@@ -61,6 +61,7 @@ var Cohorts = map[string]Cohort{
 	"hub guided":    {Name: "hub guided", Shape: 1.7, ScalePasses: 1_500_000, PlannedAt: 1_180_000},
 	"bakery finger": {Name: "bakery finger", Shape: 1.4, ScalePasses: 3_800_000, PlannedAt: 2_950_000},
 	"bakery edge":   {Name: "bakery edge", Shape: 0.8, ScalePasses: 2_600_000, PlannedAt: 0},
+	"bakery hinged": {Name: "bakery hinged", Shape: 2.2, ScalePasses: 5_200_000, PlannedAt: 4_200_000},
 	"bakery new":    {Name: "bakery new", Shape: 3.0, ScalePasses: 40_000_000, PlannedAt: 0},
 }
 

@@ -35,6 +35,7 @@ func (b *builder) rules() {
 	b.rule(ferrantPlant, "Remake sorter splices at 2 million passes", splices(nil, finger), passes(2_000_000), remake(1.5), assets.ClassP, "planner's decision", true)
 	b.rule(dunmarrowPlant, "Remake food splices at 3 million passes", splices(nil, finger), passes(3_000_000), remake(1.5), assets.ClassP, "hygiene audit", true)
 	b.rule(dunmarrowPlant, "Close look in the Sunday stop", splices(nil, finger), rules.Trigger{Kind: rules.TriggerCron, Cron: "0 6 * * 0"}, look, assets.ClassP, "hygiene audit", false)
+	defer b.lifeRule(ferrantPlant, splices(nil, finger), remake(1.5)) // last, so that it takes no other rule's number
 	for plant := int64(1); plant <= 3; plant++ {
 		b.rule(plant, "Run-in check 24 h after a splice", splices(nil, nil), rules.Trigger{Kind: rules.TriggerEvent, Event: "splice made", AfterHours: 24},
 			rules.Template{Kind: workorder.KindRunIn, Title: "run-in check of {target}", LatestDays: 2, WorkHours: 0.3, Crew: 1}, assets.ClassB, "makers' splicing instructions, usual figure; common practice", false)
@@ -43,6 +44,13 @@ func (b *builder) rules() {
 		b.rule(plant, "Take-up nearly at its end", rules.Scope{Target: rules.TargetBelt}, rules.Trigger{Kind: rules.TriggerTakeUp, ResplicesLeft: 1},
 			rules.Template{Kind: workorder.KindInsertPiece, Title: "plan an insert piece or a new belt", LatestDays: 60, WorkHours: 6, Crew: 2, BeltStands: true}, assets.ClassP, "planner's decision", true)
 	}
+}
+
+// lifeRule lets the plant's own history raise: its finger splices have failed often enough to tell.
+func (b *builder) lifeRule(plant int64, scope rules.Scope, template rules.Template) {
+	template.LeadDays = 0
+	b.rule(plant, "Remake at a chance of 8 % of failing before the stop after next", scope, rules.Trigger{Kind: rules.TriggerLife, Chance: 0.08}, template, assets.ClassP,
+		"planner's decision: a failure at night stops the sort", false)
 }
 
 // rule adds one rule. Rules on a clock look at everything that lives; rules of the calendar, of events and findings

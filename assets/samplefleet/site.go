@@ -140,6 +140,12 @@ func dunmarrow() site {
 	}
 	seal := belt("PK-04", "Bagger infeed", 1.6, 0.6, 0.35, "bakery new")
 	seal.form = assets.FormFingerOverFinger
+	// two reject chutes that are opened for cleaning: hinged fasteners, too few of them to tell how they wear
+	chute := func(tag, name string) siteConveyor {
+		one := belt(tag, name, 1.9, 0.45, 0.4, "bakery hinged")
+		one.form, one.bond = assets.FormHinged, assets.BondNone
+		return one
+	}
 	return site{customer: "Dunmarrow Foods", plant: "Dunmarrow Bakery", zone: "Europe/Lisbon", currency: "EUR", units: assets.UnitsSI, years: 5,
 		siteRules: "Hygiene zone: coats, hair nets, no loose blades; count tools in and out. Wash-down ends before any cutting starts.",
 		access:    "Sun all day; other days 23:00 to 05:00", needs: "Health declaration, hygiene induction",
@@ -150,7 +156,8 @@ func dunmarrow() site {
 			{"Cooling", days, 0.86, []siteConveyor{belt("CO-01", "Oven outfeed", 3.4, 0.4, 1.0, "bakery finger"), belt("CO-02", "Cooler feed", 5.2, 0.4, 1.0, "bakery finger"),
 				edge("CO-03", "Depanner transfer", 1.1, 0.7, 0.6)}},
 			{"Packing", days, 0.78, []siteConveyor{edge("PK-01", "Slicer infeed", 1.4, 0.9, 0.45), belt("PK-02", "Slicer outfeed", 1.8, 0.9, 0.45, "bakery finger"),
-				belt("PK-03", "Reject belt", 1.2, 0.5, 0.35, "bakery finger"), seal}},
+				belt("PK-03", "Reject belt", 1.2, 0.5, 0.35, "bakery finger"), seal,
+				chute("PK-05", "Reject chute east"), chute("PK-06", "Reject chute west")}},
 		}}
 }
 
