@@ -109,15 +109,15 @@ func (t *tree) add(l leaf) {
 }
 
 // root is the hash over all leaves; over none it is the hash of nothing.
-func (t *tree) root() string {
+func (t *tree) root() leaf {
 	if t.size == 0 {
-		return hexOf(sha256.Sum256(nil))
+		return sha256.Sum256(nil)
 	}
 	right := t.full[len(t.full)-1]
 	for i := len(t.full) - 2; i >= 0; i-- {
 		right = node(t.full[i], right)
 	}
-	return hexOf(right)
+	return right
 }
 
 func hexOf(sum leaf) string { return hex.EncodeToString(sum[:]) }
@@ -155,7 +155,10 @@ func (e *Entry) appendCanonical(b []byte, customerID int64) []byte {
 
 // hashOf is the hash of an entry: over the hash of the entry before it, a line feed and the canonical entry.
 func (e *Entry) hashOf(customerID int64) string {
-	data := make([]byte, 0, 400+len(e.Changes)+len(e.Reason))
-	data = append(append(data, e.PrevHash...), '\n')
-	return hexOf(sha256.Sum256(e.appendCanonical(data, customerID)))
+	return hexOf(sha256.Sum256(e.appendHashed(make([]byte, 0, 400+len(e.Changes)+len(e.Reason)), customerID)))
+}
+
+// appendHashed writes what the hash is over.
+func (e *Entry) appendHashed(b []byte, customerID int64) []byte {
+	return e.appendCanonical(append(append(b, e.PrevHash...), '\n'), customerID)
 }

@@ -59,7 +59,7 @@ func TestRootsOfCertificateTransparency(t *testing.T) {
 	}
 	var grown tree
 	for n, want := range roots {
-		if got := grown.root(); got != want {
+		if got := hexOf(grown.root()); got != want {
 			t.Errorf("root over %d leaves is %s, want %s", n, got, want)
 		}
 		if n < len(leaves) {

@@ -99,7 +99,7 @@ func (c *Change) keepLeaves(ch *Chain) (root string, count int64, err error) {
 			return "", 0, err
 		}
 	}
-	return k.tree.root(), int64(k.tree.size), nil
+	return hexOf(k.tree.root()), int64(k.tree.size), nil
 }
 
 // leafKeeper writes the leaves of one entry in the order of its tree.
@@ -478,6 +478,6 @@ func (s *sealing) leaves(e *Entry) error {
 			}
 		}
 	}
-	e.RowsRoot, e.LeafCount = k.tree.root(), int64(k.tree.size)
+	e.RowsRoot, e.LeafCount = hexOf(k.tree.root()), int64(k.tree.size)
 	return nil
 }

@@ -3,6 +3,8 @@ package plantdb
 import (
 	"cmp"
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"fmt"
 	"slices"
 	"sync"
@@ -90,19 +92,28 @@ func (v *verifying) stretch(db *DB, of stretchOf) ([]entrySeen, error) {
 		return nil, err
 	}
 	seen := make([]entrySeen, len(entries))
+	var buffer []byte
 	for i := range entries {
 		e := &entries[i]
 		seen[i] = entrySeen{position: e.Position, at: e.At, prevHash: e.PrevHash, hash: e.Hash, action: e.Action}
-		switch hash := e.hashOf(of.chain.CustomerID); {
-		case hash != e.Hash:
+		buffer = e.appendHashed(buffer[:0], of.chain.CustomerID)
+		switch {
+		case !writtenAs(sha256.Sum256(buffer), e.Hash):
 			seen[i].says = "was changed: its hash does not fit what it says"
 		case trees[i].bad:
 			seen[i].says = "what is kept of its rows was changed"
-		case int64(trees[i].size) != e.LeafCount || trees[i].root() != e.RowsRoot:
+		case int64(trees[i].size) != e.LeafCount || !writtenAs(trees[i].root(), e.RowsRoot):
 			seen[i].says = "does not fit what is kept of its rows"
 		}
 	}
 	return seen, nil
+}
+
+// writtenAs tells whether a hash is written so, in hexadecimal digits.
+func writtenAs(sum leaf, text string) bool {
+	var digits [2 * len(leaf{})]byte
+	hex.Encode(digits[:], sum[:])
+	return string(digits[:]) == text
 }
 
 func readEntries(ctx context.Context, db *DB, of stretchOf) ([]Entry, error) {
@@ -113,15 +124,63 @@ func readEntries(ctx context.Context, db *DB, of stretchOf) ([]Entry, error) {
 	}
 	defer rows.Close()
 	entries := make([]Entry, 0, min(perStretch, of.to-of.from+1))
+	plain := newPlainRow(13)
 	for rows.Next() {
-		e := Entry{ChainID: of.chain.ID}
-		if err := rows.Scan(&e.Position, &e.At, &e.ClockAt, &e.PlantID, &e.PersonID, &e.Origin, &e.Action, &e.Reason, &e.Changes,
-			&e.PrevHash, &e.Hash, &e.RowsRoot, &e.LeafCount); err != nil {
+		if err := plain.scan(rows); err != nil {
 			return nil, err
 		}
-		entries = append(entries, e)
+		entries = append(entries, Entry{ChainID: of.chain.ID,
+			Position: plain.number(0), At: assets.Instant(plain.number(1)), ClockAt: assets.Instant(plain.number(2)), PlantID: plain.number(3), PersonID: plain.number(4),
+			Origin: Origin(plain.text(5)), Action: plain.text(6), Reason: plain.text(7), Changes: plain.text(8),
+			PrevHash: plain.text(9), Hash: plain.text(10), RowsRoot: plain.text(11), LeafCount: plain.number(12)})
+		if plain.odd {
+			entries[len(entries)-1].Hash = "" // fits nothing
+		}
 	}
 	return entries, rows.Err()
+}
+
+// plainRow reads rows as the driver gives them: a million times what becomes of each value is asked once less.
+type plainRow struct {
+	values, places []any
+	odd            bool // a value was of another kind than asked for
+}
+
+func newPlainRow(columns int) *plainRow {
+	p := &plainRow{values: make([]any, columns), places: make([]any, columns)}
+	for i := range p.values {
+		p.places[i] = &p.values[i]
+	}
+	return p
+}
+
+func (p *plainRow) scan(rows *Found) error {
+	p.odd = false
+	return rows.Scan(p.places...)
+}
+
+func (p *plainRow) number(i int) int64 {
+	n, ok := p.values[i].(int64)
+	p.odd = p.odd || !ok
+	return n
+}
+
+func (p *plainRow) text(i int) string {
+	switch v := p.values[i].(type) {
+	case string:
+		return v
+	case []byte:
+		return string(v)
+	}
+	p.odd = true
+	return ""
+}
+
+// bytes are the driver's own copy: they are good for as long as they are kept.
+func (p *plainRow) bytes(i int) []byte {
+	b, ok := p.values[i].([]byte)
+	p.odd = p.odd || !ok
+	return b
 }
 
 // entryTree is the tree over the leaves of an entry.
@@ -133,7 +192,10 @@ type entryTree struct {
 
 // leaves reads what is kept of the rows of a stretch, sets it aside and builds the entries' trees.
 func (v *verifying) leaves(db *DB, of stretchOf, entries []Entry) ([]entryTree, error) {
-	trees := make([]entryTree, len(entries))
+	trees, first := make([]entryTree, len(entries)), make([]leaf, len(entries))
+	for i := range trees {
+		trees[i].full = first[i : i : i+1] // most entries have one leaf
+	}
 	rows, err := queryRows(v.ctx, db, fmt.Sprintf(`SELECT position, part, table_name, kind, leaves FROM journal_rows
 		WHERE chain_id = %d AND position BETWEEN %d AND %d ORDER BY position, part`, of.chain.ID, of.from, of.to))
 	if err != nil {
@@ -141,11 +203,12 @@ func (v *verifying) leaves(db *DB, of stretchOf, entries []Entry) ([]entryTree, 
 	}
 	defer rows.Close()
 	var p journalPart
-	at, lost := 0, int64(-1)
+	at, lost, plain := 0, int64(-1), newPlainRow(5)
 	for rows.Next() {
-		if err := rows.Scan(&p.position, &p.part, &p.table, &p.kind, &p.leaves); err != nil {
+		if err := plain.scan(rows); err != nil {
 			return nil, err
 		}
+		p = journalPart{plain.number(0), plain.number(1), plain.text(2), plain.text(3), plain.bytes(4), plain.odd}
 		for at < len(entries) && entries[at].Position < p.position {
 			at++
 		}
@@ -168,12 +231,13 @@ type journalPart struct {
 	position, part int64
 	table, kind    string
 	leaves         []byte
+	odd            bool // a value is of another kind than its column
 }
 
 // part takes in the leaves of one part of an entry.
 func (v *verifying) part(chainID int64, of *entryTree, p *journalPart) error {
 	t := v.tables[p.table]
-	if t == nil || p.part != of.parts || len(p.leaves)%t.leafSize() != 0 || p.kind != kindWritten && p.kind != kindEnded {
+	if t == nil || p.odd || p.part != of.parts || len(p.leaves)%t.leafSize() != 0 || p.kind != kindWritten && p.kind != kindEnded {
 		of.bad = true
 		return nil
 	}

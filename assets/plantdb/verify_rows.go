@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 )
 
 // leafRecord is what the journal says of a row in one of its entries.
@@ -50,14 +51,12 @@ type keyRange struct {
 // asideLeaves is what the journal says of rows, by table and range, until the rows are read.
 type asideLeaves struct {
 	ranges map[string][]*keyRange
-	limit  int
-
-	mu   sync.Mutex // guards held
-	held int        // bytes in memory
+	limit  int64
+	held   atomic.Int64 // bytes in memory
 }
 
 func newAside(ctx context.Context, db *DB, tables map[string]*protectedTable, limit int) (*asideLeaves, error) {
-	a := &asideLeaves{ranges: map[string][]*keyRange{}, limit: limit}
+	a := &asideLeaves{ranges: map[string][]*keyRange{}, limit: int64(limit)}
 	for name, t := range tables {
 		var reach struct{ First, Last int64 }
 		query := fmt.Sprintf("SELECT coalesce((SELECT min(%[1]s) FROM %[2]s), 0) AS first, coalesce((SELECT max(%[1]s) FROM %[2]s), 0) AS last", t.key[0], name)
@@ -88,23 +87,15 @@ func (a *asideLeaves) put(t *protectedTable, r leafRecord) error {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	k.memory = r.appendTo(k.memory)
-	if !a.full(recordSize) {
+	if a.held.Add(int64(recordSize)) <= a.limit {
 		return nil
 	}
 	freed := len(k.memory)
 	if err := k.toFile(); err != nil {
 		return err
 	}
-	a.full(-freed)
+	a.held.Add(-int64(freed))
 	return nil
-}
-
-// full counts bytes in memory and tells whether there are too many.
-func (a *asideLeaves) full(more int) bool {
-	a.mu.Lock()
-	defer a.mu.Unlock()
-	a.held += more
-	return a.held > a.limit
 }
 
 // toFile moves what is in memory behind what is in the file.
@@ -188,10 +179,29 @@ func (k *keyRange) records() ([]leafRecord, error) {
 		records = append(records, readRecord(k.memory[at:]))
 	}
 	k.memory = nil
-	slices.SortFunc(records, func(a, b leafRecord) int {
-		return cmp.Or(slices.Compare(a.key[:], b.key[:]), cmp.Compare(a.chainID, b.chainID), cmp.Compare(a.position, b.position))
+	return inOrder(records), nil
+}
+
+// inOrder sorts records: their places rather than themselves, which are long.
+func inOrder(records []leafRecord) []leafRecord {
+	order := make([]int32, len(records))
+	for i := range order {
+		order[i] = int32(i)
+	}
+	slices.SortFunc(order, func(i, j int32) int {
+		a, b := &records[i], &records[j]
+		for k := range a.key {
+			if a.key[k] != b.key[k] {
+				return cmp.Compare(a.key[k], b.key[k])
+			}
+		}
+		return cmp.Or(cmp.Compare(a.chainID, b.chainID), cmp.Compare(a.position, b.position))
 	})
-	return records, nil
+	sorted := make([]leafRecord, len(records))
+	for to, from := range order {
+		sorted[to] = records[from]
+	}
+	return sorted
 }
 
 // protectedRow is what the journal says of a row altogether.
