@@ -374,6 +374,7 @@ func (v fleetView) takeUp(c assets.Conveyor, b assets.Belt, past *Past) *takeUpP
 		t.Say = Capital(Count(left, "re-splice", "re-splices")) + " left in the take-up"
 		t.Note = "Each shortens the loop and brings the take-up back towards its new-belt end by half of that. After them an insert piece or a new belt is needed."
 	}
+	t.Note = Capital(say) + " used. " + t.Note
 	t.Drawing = drawing.OfTakeUp(drawing.TakeUp{Sentence: "Take-up travel: " + say + " used", Used: used / c.TakeUpTravelM,
 		UsedSays: "used " + v.f.Travel(used), End: v.f.Travel(c.TakeUpTravelM) + ", end of travel"})
 	return t

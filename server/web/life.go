@@ -61,6 +61,7 @@ type cohortLine struct {
 	Shown                             bool
 	Splices, Failures                 string
 	Clock, Shape, Scale, B10, How, By string
+	OwnShape, OwnScale, OwnB10        string // of its own lives alone, where the figures used are a blend; "" where they are the same
 }
 
 func (s *Site) life(r *Request) error {
@@ -274,7 +275,22 @@ func (l *lifeLook) line(o cohort.Law) cohortLine {
 		best := o.Predictive.Best
 		c.Shape, c.Scale, c.B10 = Num(best.Shape, 2), ageFigure(best.Scale), ageFigure(best.Quantile(0.1))
 	}
+	c.own(o)
 	return c
+}
+
+// own adds the fit of a cohort's own lives where others, or a rule of thumb, have a say in the figures used.
+func (c *cohortLine) own(o cohort.Law) {
+	switch f := o.Own; {
+	case o.Prior == nil || o.Predictive == nil:
+	case f.Method != life.MaximumLikelihood:
+		c.OwnShape, c.OwnScale, c.OwnB10 = "no own fit", "no own fit", "no own fit"
+	default:
+		c.OwnShape, c.OwnScale = "own "+Num(float64(f.Shape), 2), "own "+ageFigure(float64(f.Scale))
+		if len(f.Quantiles) > 0 {
+			c.OwnB10 = "own " + ageFigure(float64(f.Quantiles[0].Life))
+		}
+	}
 }
 
 // howKnown says how a law came about.

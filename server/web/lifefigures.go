@@ -49,6 +49,8 @@ func (l *lifeLook) plot() (template.HTML, []lifePoint) {
 			f.Reads = append(f.Reads, drawing.Reads{Share: q.p, X: x, Says: q.says + ageFigure(x)})
 		}
 		rows = l.points(law, f.Most)
+	} else {
+		rows = l.unfailed(f.Most)
 	}
 	if l.best != nil && l.best.Result == life.Optimum {
 		f.Best, f.FlatFrom, f.FlatTo = float64(l.best.Age), float64(l.best.Low), float64(l.best.High)
@@ -116,6 +118,14 @@ func (l *lifeLook) band(x float64) (low, up float64, ok bool) {
 	sd := math.Sqrt(u*u*float64(v[0][0]) - 2*u*b*float64(v[0][1]) + b*b*float64(v[1][1]))
 	failed := func(u float64) float64 { return -math.Expm1(-math.Exp(u)) }
 	return failed(u - bandZ*sd), failed(u + bandZ*sd), true
+}
+
+// unfailed are the facts of the chart of a cohort without a failure: nothing is fitted.
+func (l *lifeLook) unfailed(most float64) (rows []lifePoint) {
+	for i := 2; i <= 10; i += 2 {
+		rows = append(rows, lifePoint{Age: ageFigure(most * float64(i) / 10), Observed: Percent(0), Fitted: "none", Band: "none: no failure"})
+	}
+	return rows
 }
 
 // points are the facts of the chart at ten ages.
@@ -202,6 +212,8 @@ func (l *lifeLook) rests() []Fact {
 		}
 	}
 	if l.law.Prior != nil && l.law.Predictive != nil {
+		best := l.law.Predictive.Best
+		out = append(out, Fact{"Scale and B10 used", ageFigure(best.Scale) + " and " + ageFigure(best.Quantile(0.1)) + ", by " + Figure(int(f.RestsOn.Failures), "failure", "failures") + " of its own"})
 		out = append(out, Fact{"Shape used", Num(l.law.Predictive.Best.Shape, 2) + ": " + howKnown(l.law)})
 	}
 	out = append(out, Fact{"Clock", l.clockWords()})
@@ -270,5 +282,5 @@ func (l *lifeLook) clockWords() string {
 	if l.law.ClockBy != l.law.Key {
 		words += "; decided by " + l.law.ClockBy.Words()
 	}
-	return words + "; each failure's density taken per day, so that clocks compare"
+	return words + ". To compare them each failure's density is taken per day: the log of the hours or passes a day over its life is added, and only lives known on every clock count"
 }
