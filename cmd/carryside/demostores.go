@@ -12,6 +12,7 @@ import (
 	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/registry"
 	"carryside/assets/plantdb/stores"
+	"carryside/schedule/rules"
 	"carryside/schedule/workorder"
 )
 
@@ -44,6 +45,9 @@ func stockUp(ctx context.Context, db *plantdb.DB, now time.Time) error {
 			return err
 		}
 		if err := d.work(); err != nil {
+			return err
+		}
+		if err := d.rules(); err != nil {
 			return err
 		}
 		for _, p := range plants {
@@ -129,6 +133,21 @@ func (d *demoStores) work() error {
 			t = held[i]
 		}
 		if err := crew.SaveTemplate(d.c, &t); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// rules watches kit and stock for every plant.
+func (d *demoStores) rules() error {
+	for _, r := range []rules.Rule{
+		{Name: "Kit at its limit", Trigger: rules.Trigger{Kind: rules.TriggerKit, Watches: rules.KitLimit}, Template: rules.Template{Kind: workorder.KindKitService, Title: "service {target}", LatestDays: 14, WorkHours: 2, Crew: 1}},
+		{Name: "Calibration due", Trigger: rules.Trigger{Kind: rules.TriggerKit, Watches: rules.KitCalibration}, Template: rules.Template{Kind: workorder.KindKitService, Title: "calibrate {target}", LeadDays: 30, WorkHours: 1, Crew: 1}},
+		{Name: "Stock below its reorder point", Trigger: rules.Trigger{Kind: rules.TriggerStock}, Template: rules.Template{Kind: workorder.KindOther, Title: "order {target}", LatestDays: 7, WorkHours: 0.5, Crew: 1}},
+	} {
+		r.Scope, r.Class = rules.Scope{Target: rules.TargetPlant}, assets.ClassP
+		if err := orders.SaveRule(d.c, &r); err != nil {
 			return err
 		}
 	}
@@ -224,7 +243,7 @@ func (d *demoStores) kit(p assets.Plant, nth int) ([]assets.Kit, error) {
 		return nil, err
 	}
 	today := assets.DayOf(d.now)
-	cal := assets.Calibration{KitID: probe.ID, OnDay: today.AddDays(-345), DueDay: today.AddDays(20), Certificate: "K-1188", CalibratedFor: "150 and 180 °C", Class: assets.ClassD, Source: "common practice, twelve months"}
+	cal := assets.Calibration{KitID: probe.ID, OnDay: today.AddDays(-345), DueDay: today.AddDays(20), Certificate: "K-1188", CalibratedFor: "150 and 180 °C", Class: assets.ClassP, Source: "this company's own: every twelve months"}
 	if err := stores.SaveCalibration(d.c, &cal); err != nil {
 		return nil, err
 	}

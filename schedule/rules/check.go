@@ -117,8 +117,10 @@ func checkTrigger(t Trigger, sc Scope, wrong assets.Invalid) {
 		}
 	case TriggerLife:
 		checkLife(t, sc, wrong)
+	case TriggerKit, TriggerStock:
+		checkStores(t, sc, wrong)
 	default:
-		wrong.Add("kind", "choose what makes the rule fire: calendar, interval, running hours, passes, event, finding, take-up or life")
+		wrong.Add("kind", "choose what makes the rule fire: calendar, interval, running hours, passes, event, finding, take-up, life, kit or stock")
 	}
 }
 

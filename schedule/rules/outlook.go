@@ -23,6 +23,9 @@ type Inputs struct {
 	Lives       map[int64]SpliceLife // by splice; nil: nobody asks
 	Windows     []assets.StopWindow  // agreed ones, in any order; nil where no rule asks
 	Resplices   map[int64]int        // re-splices the take-up leaves, by belt; absent: not known
+	Wear        []KitWear            // counters of kit at home here; nil where no rule asks
+	Calibrated  []KitDue             // kit at home here with calibration dates
+	Stock       []StockLevel         // items kept here
 	Rules       []Rule               // rules in force at the plant: life used comes from the one that falls due first
 	Occurrences []Occurrence         // what these rules raised at this plant
 	Orders      []workorder.Order    // the orders those point to
@@ -201,6 +204,10 @@ func (o *Outlook) each(r Rule, after, until time.Time, visit func(Proposal)) {
 		o.eachTakeUp(r, visit)
 	case TriggerLife:
 		o.eachLife(r, after, until, visit)
+	case TriggerKit:
+		o.eachKit(r, visit)
+	case TriggerStock:
+		o.eachStock(r, visit)
 	}
 }
 

@@ -69,6 +69,8 @@ func (o *Outlook) TargetOf(kind TargetKind, id int64) (Target, bool) {
 				return o.findingTarget(f), true
 			}
 		}
+	case TargetCounter, TargetKit, TargetItem:
+		return o.storesTarget(kind, id)
 	}
 	return Target{}, false
 }

@@ -58,6 +58,8 @@ func (t Trigger) Words() string {
 		return fmt.Sprintf("finding of grade %d or more", t.Grade)
 	case TriggerLife:
 		return t.lifeWords()
+	case TriggerKit, TriggerStock:
+		return t.storesWords()
 	case TriggerTakeUp:
 		return fmt.Sprintf("take-up leaves fewer than %s", plural(t.ResplicesLeft, "re-splice"))
 	}

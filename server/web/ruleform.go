@@ -34,6 +34,7 @@ var triggerKinds = []struct {
 	{rules.TriggerHours, "running hours"}, {rules.TriggerPasses, "splice passes"}, {rules.TriggerEvent, "after a splice or belt is new"},
 	{rules.TriggerGrade, "finding of a grade"}, {rules.TriggerTakeUp, "take-up nearly used"},
 	{rules.TriggerLife, "life: likely to fail, or best age"},
+	{rules.TriggerKit, "kit: limit of cycles or cuts, or calibration"}, {rules.TriggerStock, "stock below its reorder point"},
 }
 
 func newRuleForm(f *Form, rule rules.Rule, reg *assets.Register) *ruleForm {
@@ -140,6 +141,7 @@ func (rf *ruleForm) triggers(t rules.Trigger, zone string) {
 	part(rules.TriggerGrade, rf.Select("grade", "Grade, and worse", plainWhole(t.Grade), gradeOptions()), rf.Text("categories", "Kinds of finding", strings.Join(t.Categories, ", ")).Hinted("Set apart by commas; empty: every kind"))
 	part(rules.TriggerLife, rf.Number("chance", "Chance of failing before the stop after next", lifeChance(t), "%").Hinted("Averaged over what the lives of its cohort leave open"),
 		rf.Tick("best_age", "In its place: when the best age is reached", t.BestAge).Hinted("A cohort with fewer than five failures only reminds"))
+	part(rules.TriggerKit, rf.Select("watches", "Watches", t.Watches, []Option{{Value: rules.KitLimit, Label: "counters at their limit"}, {Value: rules.KitCalibration, Label: "calibration dates"}}).Hinted("Let the rule look at the plant"))
 	part(rules.TriggerTakeUp, rf.Number("resplices_left", "When fewer re-splices are left than", plainWhole(t.ResplicesLeft), "re-splices"))
 }
 
@@ -261,6 +263,8 @@ func (e *entry) ruleTrigger() rules.Trigger {
 		if t.BestAge = e.f.Ticked("best_age"); !t.BestAge {
 			t.Chance = e.number("chance") / 100
 		}
+	case rules.TriggerKit:
+		t.Watches = e.text("watches")
 	case rules.TriggerTakeUp:
 		t.ResplicesLeft = e.whole("resplices_left", 1, 20)
 	}

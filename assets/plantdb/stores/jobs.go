@@ -200,3 +200,39 @@ func itemOf(items []assets.StockItem, id int64) (assets.StockItem, bool) {
 	}
 	return assets.StockItem{}, false
 }
+
+// MovedAt returns when each counter of kit was moved last.
+func MovedAt(ctx context.Context, db *plantdb.DB, kitIDs []int64) (map[int64]assets.Instant, error) {
+	out := map[int64]assets.Instant{}
+	if len(kitIDs) == 0 {
+		return out, nil
+	}
+	var rows []struct {
+		CounterID int64
+		At        assets.Instant
+	}
+	err := db.SQL(ctx).Table("kit_counts").Select("counter_id, max(at) AS at").Where("kit_id IN ?", kitIDs).Group("counter_id").Scan(&rows).Error
+	for _, r := range rows {
+		out[r.CounterID] = r.At
+	}
+	return out, err
+}
+
+// LastLine is when an item was moved last at a plant, and its last receipt there.
+type LastLine struct {
+	ItemID  int64
+	At      assets.Instant
+	Receipt int64 // number of the line; 0: none
+}
+
+// LastLines returns the last lines of each item at a plant.
+func LastLines(ctx context.Context, db *plantdb.DB, plantID int64) (map[int64]LastLine, error) {
+	var rows []LastLine
+	err := db.SQL(ctx).Raw(`SELECT item_id, max(at) AS at, coalesce(max(CASE WHEN why = 'received' THEN id END), 0) AS receipt
+		FROM stock_movements WHERE plant_id = ? GROUP BY item_id`, plantID).Scan(&rows).Error
+	out := map[int64]LastLine{}
+	for _, r := range rows {
+		out[r.ItemID] = r
+	}
+	return out, err
+}

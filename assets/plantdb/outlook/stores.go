@@ -1,0 +1,89 @@
+package outlook
+
+import (
+	"context"
+	"slices"
+	"strings"
+
+	"carryside/assets"
+	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/stores"
+	"carryside/schedule/kit"
+	"carryside/schedule/rules"
+	"carryside/schedule/stock"
+)
+
+// stores reads what rules about kit and stock rest on; nothing where the plant has no such rule.
+func (l loader) stores(ctx context.Context) error {
+	asked := map[rules.TriggerKind]bool{}
+	for _, r := range slices.Concat(l.p.Inputs.Rules, l.p.Before) {
+		asked[r.Trigger.Kind] = true
+	}
+	if asked[rules.TriggerKit] {
+		if err := l.kit(ctx); err != nil {
+			return err
+		}
+	}
+	if asked[rules.TriggerStock] {
+		return l.stock(ctx)
+	}
+	return nil
+}
+
+// kit reads the counters and calibrations of kit at home at the plant. Shared kit at home in a depot is looked at on its
+// page: its orders have no plant.
+func (l loader) kit(ctx context.Context) error {
+	all, err := stores.Kit(ctx, l.db, l.scope, plantdb.AsOf{})
+	if err != nil {
+		return err
+	}
+	names, ids := map[int64]string{}, []int64{}
+	for _, k := range all {
+		if k.HomePlantID == l.plant {
+			names[k.ID], ids = k.Name, append(ids, k.ID)
+		}
+	}
+	counters, err := stores.Counters(ctx, l.db, plantdb.AsOf{}, ids)
+	if err != nil {
+		return err
+	}
+	moved, err := stores.MovedAt(ctx, l.db, ids)
+	if err != nil {
+		return err
+	}
+	in := &l.p.Inputs
+	for _, c := range counters {
+		if c.EndedAt != 0 {
+			continue
+		}
+		words := strings.TrimSuffix(names[c.KitID]+", "+c.Part, ", ") + ": " + string(c.Counts)
+		in.Wear = append(in.Wear, rules.KitWear{CounterID: c.ID, Words: words, Unit: c.Counts.Unit(), Count: c.Count, Limit: c.Limit, Class: c.Class, FittedAt: c.FittedAt, MovedAt: moved[c.ID]})
+	}
+	calibrations, err := stores.Calibrations(ctx, l.db, plantdb.AsOf{}, ids)
+	for _, id := range ids {
+		of := slices.DeleteFunc(slices.Clone(calibrations), func(c assets.Calibration) bool { return c.KitID != id })
+		if due := kit.CalibrationDue(of, ""); due.Day != "" {
+			in.Calibrated = append(in.Calibrated, rules.KitDue{KitID: id, Words: names[id], Due: due.Day, Class: due.Last.Class})
+		}
+	}
+	return err
+}
+
+// stock reads the items kept at the plant with their reorder points.
+func (l loader) stock(ctx context.Context) error {
+	room, err := stores.Look(ctx, l.db, l.scope, l.p.Register, l.now)
+	if err != nil {
+		return err
+	}
+	lines, err := stores.LastLines(ctx, l.db, l.plant)
+	if err != nil {
+		return err
+	}
+	unit := func(o stock.Outlook, q assets.Quantity) string { return o.Item.Unit.Of(q) }
+	for _, o := range room.Outlooks {
+		last := lines[o.Item.ID]
+		l.p.Inputs.Stock = append(l.p.Inputs.Stock, rules.StockLevel{ItemID: o.Item.ID, Words: o.Item.Name, Have: unit(o, o.OnHand+o.Coming), Point: unit(o, o.Level.Point), Below: o.Below,
+			Receipt: last.Receipt, MovedAt: last.At, Class: o.Keeping.Class})
+	}
+	return nil
+}
