@@ -15,7 +15,11 @@ func (f *fakePlant) Horizon(ctx context.Context, scope assets.Scope, id int64, n
 		return nil, err
 	}
 	facts := &horizon.Facts{Now: now, From: now, Until: now.AddDate(0, 0, 7*weeks), Names: map[int64]string{}}
-	facts.Plants = []horizon.PlantFacts{{Register: f.fleet.Register, Stops: f.stops, Orders: f.orders, Forecasts: f.fleet.Forecasts, Standings: f.fleet.Standings}}
+	open, err := f.OpenOrders(ctx, scope, id)
+	if err != nil {
+		return nil, err
+	}
+	facts.Plants = []horizon.PlantFacts{{Register: f.fleet.Register, Stops: f.stops, Orders: open, Forecasts: f.fleet.Forecasts, Standings: f.fleet.Standings}}
 	for _, p := range f.staff {
 		facts.Names[p.ID] = p.Name
 		facts.Hands = append(facts.Hands, p.ID)

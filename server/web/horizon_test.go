@@ -1,0 +1,238 @@
+package web
+
+import (
+	"net/http"
+	"net/url"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/PuerkitoBio/goquery"
+
+	"carryside/assets"
+	"carryside/schedule/workorder"
+)
+
+func TestTheHorizonsHeadlineNamesWhatHasNoStop(t *testing.T) {
+	until := time.Date(2027, 3, 1, 0, 0, 0, 0, time.UTC)
+	belts := func(tags ...string) []horizonBelt {
+		out := []horizonBelt{{conveyor: assets.Conveyor{Tag: "Q1"}}}
+		for _, tag := range tags {
+			out = append(out, horizonBelt{conveyor: assets.Conveyor{Tag: tag}, alarm: true})
+		}
+		return out
+	}
+	for want, list := range map[string][]horizonBelt{
+		"Everything that comes due by March has a stop in front of it":                          belts(),
+		"T2 has no stop in front of it; everything else that comes due by March does":           belts("T2"),
+		"T2 and G1 have no stop in front of them; everything else that comes due by March does": belts("T2", "G1"),
+		"Four" + nb + "conveyors have no stop in front of them, T2 and G1 among them":           belts("T2", "G1", "G2", "G3"),
+	} {
+		if got := horizonSay(list, until); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}
+
+// withStops is the fake plant with a long stop in which order 412 fits too, and one that is too short.
+func withStops() *fakePlant {
+	f := skarrow()
+	stop := func(id int64, day, hours int) {
+		start := time.Date(2026, 12, day, 5, 0, 0, 0, time.UTC)
+		w := assets.StopWindow{PlantID: 3, LineID: 1, Start: assets.InstantOf(start), End: assets.InstantOf(start.Add(time.Duration(hours) * time.Hour))}
+		w.ID = id
+		f.stops = append(f.stops, w)
+	}
+	stop(8, 25, 24)
+	stop(9, 28, 4)
+	f.orders[0].LatestDay, f.orders[0].PlacedPeople = "2027-01-31", []int64{1, 2, 3}
+	return f
+}
+
+func TestTheHorizonShowsStopsWorkAndTheSameFactsAsATable(t *testing.T) {
+	f := withStops()
+	d := as(t, f, assets.RolePlanner).get("/plants/3/horizon")
+	if d.Find("svg.hz.wide").Length() != 1 || d.Find("svg.hz.narrow").Length() != 1 {
+		t.Fatal("the sheet is not there in both widths")
+	}
+	conveyors := len(f.fleet.Register.Conveyors)
+	if n := d.Find(".facts-t table tbody tr").Length(); n != conveyors {
+		t.Errorf("the table has %d rows, the plant %d conveyors", n, conveyors)
+	}
+	block := d.Find(`svg.wide a[data-order="412"]`)
+	if block.Length() != 1 || !strings.Contains(block.AttrOr("data-stops", ""), "8,") {
+		t.Errorf("order 412 cannot be taken up: %v", block.AttrOr("data-stops", "no stops"))
+	}
+	if text := d.Find(".facts-t table").Text(); !strings.Contains(text, "order 412, stop of") {
+		t.Error("the table does not tell of the work placed")
+	}
+	if n := d.Find("svg.wide rect.win").Length(); n != 3 {
+		t.Errorf("%d stops are drawn, want 3", n)
+	}
+	for weeks, want := range map[string]string{"12": "12", "104": "104", "7": "26"} {
+		got := as(t, f, assets.RolePlanner).get("/plants/3/horizon?weeks="+weeks).Find("#weeks option[selected]").AttrOr("value", "")
+		if got != want {
+			t.Errorf("asked for %s weeks the sheet has %s, want %s", weeks, got, want)
+		}
+	}
+}
+
+func TestWhoMayNotPlanReadsTheHorizonAndMovesNothing(t *testing.T) {
+	v := as(t, withStops(), assets.RoleAuditor)
+	d := v.get("/plants/3/horizon")
+	if d.Find("[data-order], form[action$='/horizon/move'], script[src*=horizon]").Length() != 0 {
+		t.Error("an auditor is offered to move work")
+	}
+	v.page("/plants/3/horizon/plan", http.StatusForbidden)
+	v.post("/plants/3/horizon/move", url.Values{"order": {"412"}, "stop": {"8"}}, http.StatusForbidden)
+}
+
+// facts reads a list of facts as words.
+func factsOf(d *goquery.Document) string {
+	return strings.ReplaceAll(d.Find("main").Text(), nb, " ")
+}
+
+func TestAMoveIsAnsweredSetDownAndPublished(t *testing.T) {
+	f := withStops()
+	v := as(t, f, assets.RolePlanner)
+	d := v.get("/plants/3/horizon/move?order=412&stop=8")
+	if say := strings.ReplaceAll(d.Find("h1").Text(), nb, " "); say != "Order 412 fits the stop of 25 Dec 2026" {
+		t.Fatalf("%q", say)
+	}
+	if text := factsOf(d); !strings.Contains(text, "11 of 24 h booked with it") || !strings.Contains(text, "I. Vanterel") {
+		t.Errorf("the answer does not say what it takes: %s", text)
+	}
+	if f.orders[0].WindowID != 7 || len(f.draft.Moves) != 0 {
+		t.Fatal("asking moves something")
+	}
+	v.post("/plants/3/horizon/move", url.Values{"do": {"set"}, "order": {"412"}, "stop": {"8"}}, http.StatusSeeOther)
+	if len(f.draft.Moves) != 1 || f.orders[0].WindowID != 7 {
+		t.Fatalf("setting down: draft %+v, order in stop %d", f.draft.Moves, f.orders[0].WindowID)
+	}
+	if d := v.get("/plants/3/horizon"); d.Find("rect.actf").Length() == 0 || d.Find("rect.dash").Length() == 0 {
+		t.Error("the move is not drawn beside where the order stands")
+	}
+	d = v.get("/plants/3/horizon/plan")
+	if n := d.Find("input[name=change][checked]").Length(); n != 1 {
+		t.Fatalf("%d changes can be kept", n)
+	}
+	v.post("/plants/3/horizon/plan", url.Values{"do": {"keep"}, "change": {"1412"}}, http.StatusSeeOther)
+	o := f.orders[0]
+	if o.WindowID != 8 || o.State != workorder.Placed || o.PlacedStart == nil || len(o.PlacedCrew) != 3 || o.PlacedBy != 1 {
+		t.Errorf("published to %+v", o)
+	}
+	if len(f.plans) != 1 || f.plans[0].Changes[0] != (assets.PlanChange{OrderID: 1412, FromStop: 7, ToStop: 8, Cost: f.plans[0].Changes[0].Cost}) || f.plans[0].Steps != 0 {
+		t.Errorf("kept as plan %+v", f.plans)
+	}
+	if len(f.draft.Moves) != 0 {
+		t.Error("the draft is still there")
+	}
+}
+
+func TestAMoveThatDoesNotFitSaysWhyAndCannotBeKept(t *testing.T) {
+	f := withStops()
+	v := as(t, f, assets.RolePlanner)
+	d := v.get("/plants/3/horizon/move?order=412&stop=9")
+	if text := factsOf(d); !strings.Contains(text, "does not fit") || !strings.Contains(text, "420 min more in the stop of") {
+		t.Errorf("11 h in a stop of 4 h: %s", text)
+	}
+	v.post("/plants/3/horizon/move", url.Values{"do": {"set"}, "order": {"412"}, "stop": {"9"}}, http.StatusSeeOther)
+	d = v.get("/plants/3/horizon/plan")
+	if d.Find("input[name=change]").AttrOr("disabled", "no") == "no" || d.Find("rect.nofit").Length() == 0 {
+		t.Error("what does not fit can be ticked, or is not crossed")
+	}
+	d = v.post("/plants/3/horizon/plan", url.Values{"do": {"keep"}, "change": {"1412"}}, http.StatusUnprocessableEntity)
+	if len(f.plans) != 0 || f.orders[0].WindowID != 7 || !strings.Contains(factsOf(d), "nothing was published") {
+		t.Error("what does not fit was published")
+	}
+	v.post("/plants/3/horizon/plan", url.Values{"do": {"leave"}}, http.StatusSeeOther)
+	if len(f.draft.Moves) != 0 {
+		t.Error("left as it was, the move is still there")
+	}
+}
+
+func TestTwoPlannersDoNotOverwriteEachOther(t *testing.T) {
+	f := withStops()
+	v := as(t, f, assets.RolePlanner)
+	v.post("/plants/3/horizon/move", url.Values{"do": {"set"}, "order": {"412"}, "stop": {"8"}}, http.StatusSeeOther)
+	f.orders[0].EditVersion++ // somebody else placed it anew
+	f.orders[0].PlacedPeople = []int64{2, 3}
+	d := v.post("/plants/3/horizon/plan", url.Values{"do": {"keep"}, "change": {"1412"}}, http.StatusUnprocessableEntity)
+	text := factsOf(d)
+	for _, want := range []string{"Yours, not published", "stop of 25 Dec", "stop of 12 Dec", "I. Vanterel"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the page does not show %q", want)
+		}
+	}
+	if len(f.plans) != 0 || f.orders[0].WindowID != 7 || len(f.draft.Moves) != 1 {
+		t.Fatalf("something was written or lost: plans %d, stop %d, draft %d", len(f.plans), f.orders[0].WindowID, len(f.draft.Moves))
+	}
+	v.post("/plants/3/horizon/plan", url.Values{"do": {"mine"}, "about": {"1412"}}, http.StatusSeeOther)
+	v.post("/plants/3/horizon/plan", url.Values{"do": {"keep"}, "change": {"1412"}}, http.StatusSeeOther)
+	if f.orders[0].WindowID != 8 {
+		t.Error("moved one's own way again, it does not go through")
+	}
+	v.post("/plants/3/horizon/move", url.Values{"do": {"set"}, "order": {"412"}, "stop": {"7"}}, http.StatusSeeOther)
+	f.orders[0].EditVersion++
+	v.post("/plants/3/horizon/plan", url.Values{"do": {"theirs"}, "about": {"1412"}}, http.StatusSeeOther)
+	if len(f.draft.Moves) != 0 || f.orders[0].WindowID != 8 {
+		t.Error("taking theirs does not drop one's own")
+	}
+}
+
+// replanned starts a re-plan and waits for it.
+func replanned(t *testing.T, v *visit) *goquery.Document {
+	t.Helper()
+	v.post("/plants/3/horizon/plan", url.Values{"do": {"start"}, "weeks": {"26"}}, http.StatusSeeOther)
+	for range 1000 {
+		d := v.get("/plants/3/horizon/plan")
+		if d.Find("progress").Length() == 0 {
+			return d
+		}
+		if d.Find("button[value=stop]").Length() != 1 {
+			t.Fatal("a running re-plan cannot be stopped")
+		}
+		time.Sleep(5 * time.Millisecond)
+	}
+	t.Fatal("the re-plan does not end")
+	return nil
+}
+
+func TestAReplanIsShownAsChangesAndLeavesLockedWorkAlone(t *testing.T) {
+	f := withStops()
+	f.orders[1].State, f.orders[1].Crew = workorder.Accepted, 2 // 415: accepted, without a stop
+	v := as(t, f, assets.RolePlanner)
+	d := replanned(t, v)
+	if text := factsOf(d); !strings.Contains(text, "order 415: gets the stop of") || !strings.Contains(text, "seed 7") {
+		t.Fatalf("the re-plan finds no stop for order 415: %s", text)
+	}
+	if f.orders[1].WindowID != 0 {
+		t.Fatal("a re-plan publishes by itself")
+	}
+	v.post("/plants/3/horizon/plan", url.Values{"do": {"keep"}, "change": {"1415"}}, http.StatusSeeOther)
+	if f.orders[1].WindowID == 0 || len(f.plans) != 1 || f.plans[0].Seed != 7 || len(f.plans[0].CaseDigest) != 64 || f.plans[0].Cost < f.plans[0].Bound {
+		t.Errorf("published %+v", f.plans)
+	}
+	v.post("/plants/3/horizon/move", url.Values{"do": {"lock"}, "order": {"412"}, "stop": {"7"}}, http.StatusSeeOther)
+	if !f.orders[0].Held() {
+		t.Fatal("order 412 is not locked")
+	}
+	if d := v.get("/plants/3/horizon/move?order=412&stop=8"); !strings.Contains(factsOf(d), "locked") {
+		t.Error("a locked order can be moved")
+	}
+	if d := v.get("/plants/3/horizon"); d.Find(`[data-order="412"]`).Length() != 0 {
+		t.Error("a locked order can be taken up")
+	}
+	v.post("/plants/3/horizon/move", url.Values{"do": {"unlock"}, "order": {"412"}, "stop": {"7"}}, http.StatusSeeOther)
+	if f.orders[0].Held() {
+		t.Error("order 412 stays locked")
+	}
+}
+
+func TestMovesOfOrdersAndStopsThatAreNotTheresAreNotFound(t *testing.T) {
+	v := as(t, withStops(), assets.RolePlanner)
+	for _, q := range []string{"order=999&stop=8", "order=412&stop=999", "order=409&stop=8", "order=x&stop=8", ""} {
+		v.page("/plants/3/horizon/move?"+q, http.StatusNotFound)
+	}
+	v.post("/plants/3/horizon/plan", url.Values{"do": {"burn"}}, http.StatusUnprocessableEntity)
+}
