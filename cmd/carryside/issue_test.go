@@ -35,7 +35,7 @@ func TestIssuedFileIsProved(t *testing.T) {
 			args []string
 		}{
 			{"proved by its proof file and by the journal: report 1, Splice age register, 2 rows", []string{"--db", dsn, name}},
-			{"proved by its proof file: ", []string{"--db", none, name}},
+			{"is the file its proof file was made of: ", []string{"--db", none, name}},
 		} {
 			if out, errs, code := verified(t, c.args...); code != exitDone || !strings.Contains(out, c.says) {
 				t.Errorf("%s: exit %d, %q, %q; want %q", ending, code, out, errs, c.says)
@@ -266,5 +266,16 @@ func TestReportSaysWhoHadItMade(t *testing.T) {
 	proof, err := readProof(name + proofEnding)
 	if err != nil || proof.Report.By != "N. Corvane" {
 		t.Errorf("by %q, %v", proof.Report.By, err)
+	}
+}
+
+func TestAProofThatNamesNoFileIsRefused(t *testing.T) {
+	name := filepath.Join(t.TempDir(), "ages.csv")
+	for path, text := range map[string]string{name: "a,b\n", name + proofEnding: `{"kind": "proof of a report of Carryside, version 1"}`} {
+		must(t, os.WriteFile(path, []byte(text), 0o600))
+	}
+	out, errs, code := verified(t, "--db", filepath.Join(t.TempDir(), "none.db"), name)
+	if code != exitRefused || out != "" || !strings.Contains(errs, "names no file: its size and SHA-256 are missing") {
+		t.Errorf("exit %d, %q, %q", code, out, errs)
 	}
 }

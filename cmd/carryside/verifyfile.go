@@ -50,6 +50,9 @@ func newFileCheck(name, proofName string) (*fileCheck, error) {
 	if err != nil {
 		return nil, err
 	}
+	if len(proof.File.SHA256) != hex.EncodedLen(sha256.Size) || proof.File.SizeBytes <= 0 {
+		return nil, fmt.Errorf("%s names no file: its size and SHA-256 are missing; give the .proof.json as it was written beside the report", c.by)
+	}
 	c.proof = &proof
 	return c, nil
 }
@@ -156,7 +159,7 @@ func (c *fileCheck) run(ctx context.Context, p *Program, dsn string, kept []plan
 	case !open && byProof != nil:
 		return byProof
 	case !open:
-		_, err := fmt.Fprintf(p.Stdout, "%s: proved by its proof file: %d bytes with SHA-256 %s, issued as %s. The journal was not asked; give --db for that.\n", c.name, c.size, c.sha, issuedWords(c.proof))
+		_, err := fmt.Fprintf(p.Stdout, "%s: is the file its proof file was made of: %d bytes with SHA-256 %s, which says it was issued as %s. Both could have been made anew together: the journal was not asked; give --db for that.\n", c.name, c.size, c.sha, issuedWords(c.proof))
 		return err
 	}
 	db, err := plantdb.Open(ctx, plantdb.Config{DSN: dsn, AsItIs: true})
