@@ -36,6 +36,10 @@ func Demo(today time.Time) *Fleet {
 	}
 	b.rules()
 	b.pressed()
+	for _, p := range f.Plants {
+		b.standstills(p)
+	}
+	b.crews()
 	return f
 }
 

@@ -17,31 +17,39 @@ import (
 // Fleet is everything an installation starts with, with numbers already given. Slices are in the order of
 // their numbers; version rows of one thing follow each other.
 type Fleet struct {
-	Company        assets.Company
-	Customers      []assets.Customer
-	Contracts      []assets.Contract
-	Plants         []assets.Plant
-	Contacts       []assets.Contact
-	Lines          []assets.Line
-	Conveyors      []assets.Conveyor
-	Belts          []assets.Belt
-	Splices        []assets.Splice
-	Meters         []assets.Meter
-	Readings       []assets.Reading
-	Held           []assets.HeldReading
-	Findings       []assets.Finding
-	Calendars      []assets.ProductionCalendar
-	Windows        []assets.StopWindow
-	Specifications []assets.Specification
-	SpliceKinds    []assets.SpliceKind
-	Rules          []rules.Rule
-	Orders         []workorder.Order
-	OrderEvents    []workorder.Event
-	Recipes        []assets.Recipe
-	PressRecords   []assets.PressRecord
-	People         []assets.Person
-	Grants         []assets.Grant
-	Today          time.Time // the moment the fleet stands at
+	Company         assets.Company
+	Customers       []assets.Customer
+	Contracts       []assets.Contract
+	Plants          []assets.Plant
+	Contacts        []assets.Contact
+	Lines           []assets.Line
+	Conveyors       []assets.Conveyor
+	Belts           []assets.Belt
+	Splices         []assets.Splice
+	Meters          []assets.Meter
+	Readings        []assets.Reading
+	Held            []assets.HeldReading
+	Findings        []assets.Finding
+	Calendars       []assets.ProductionCalendar
+	Windows         []assets.StopWindow
+	Specifications  []assets.Specification
+	SpliceKinds     []assets.SpliceKind
+	Rules           []rules.Rule
+	Orders          []workorder.Order
+	OrderEvents     []workorder.Event
+	Recipes         []assets.Recipe
+	PressRecords    []assets.PressRecord
+	People          []assets.Person
+	Grants          []assets.Grant
+	Recurrences     []assets.StopRecurrence
+	IsolationGroups []assets.IsolationGroup
+	Qualifications  []assets.Qualification
+	Tickets         []assets.PersonQualification
+	CrewMembers     []assets.CrewMember
+	Absences        []assets.Absence
+	Travel          []assets.TravelTime
+	Templates       []assets.WorkTemplate
+	Today           time.Time // the moment the fleet stands at
 }
 
 // Cohort is what the lives of one sort of splice are drawn from: a Weibull distribution of splice passes.

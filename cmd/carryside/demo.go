@@ -151,6 +151,9 @@ func placeSome(ctx context.Context, db *plantdb.DB, now time.Time) error {
 		if err := placeAt(ctx, db, p, now); err != nil {
 			return fmt.Errorf("place orders at %s: %w", p.Name, err)
 		}
+		if err := moveOne(ctx, db, p, now); err != nil {
+			return fmt.Errorf("move a stop at %s: %w", p.Name, err)
+		}
 	}
 	return nil
 }
@@ -211,6 +214,24 @@ func placeAt(ctx context.Context, db *plantdb.DB, p assets.Plant, now time.Time)
 		}
 		return nil
 	})
+}
+
+// moveOne moves a stop in which nothing is placed by a week, as operations do.
+func moveOne(ctx context.Context, db *plantdb.DB, p assets.Plant, now time.Time) error {
+	held, err := stops.Held(ctx, db, assets.PlantScope(p.ID), p.ID)
+	if err != nil {
+		return err
+	}
+	for _, w := range held.Windows {
+		if held.Placed[w.ID] || !w.Agreed() || w.Start < assets.InstantOf(now.AddDate(0, 0, 5)) {
+			continue
+		}
+		start, end := w.Start.Time().In(p.Location()).AddDate(0, 0, 7), w.End.Time().In(p.Location()).AddDate(0, 0, 7)
+		w.Start, w.End, w.StartLocal, w.EndLocal = assets.InstantOf(start), assets.InstantOf(end), start.Format("2006-01-02T15:04"), end.Format("2006-01-02T15:04")
+		act := plantdb.Act{Origin: plantdb.Demo, Action: "change a stop", Reason: "operations needs the line that day", Now: now, Plants: []int64{p.ID}}
+		return db.Change(ctx, act, func(c *plantdb.Change) error { return stops.Save(c, &w) })
+	}
+	return nil
 }
 
 // take writes one step of an order.

@@ -71,6 +71,12 @@ type todoLine struct{ Bold, Rest string }
 // crewStop is a stop with an order placed in it, as a column.
 type crewStop struct{ Day, Work, Link string }
 
+// short names the column on a telephone: "12 Dec 2026, 412".
+func (s crewStop) short() string {
+	number, _, _ := strings.Cut(s.Work, ",")
+	return s.Day + ", " + number
+}
+
 type crewLine struct {
 	Name  string
 	Cells []crewCell
@@ -268,6 +274,10 @@ func (r *Request) ticketDrawing(list *CrewList, work []placedWork, sentence stri
 		d.People = append(d.People, p)
 	}
 	for _, w := range work {
+		if k := len(d.Stops) - 1; k >= 0 && d.Stops[k].At.Equal(w.stop.Start.Time()) { // several orders of a stop share its people
+			d.Stops[k].Needed = max(d.Stops[k].Needed, w.order.Crew)
+			continue
+		}
 		d.Stops = append(d.Stops, drawing.TicketStop{At: w.stop.Start.Time(), Needed: w.order.Crew, Words: hard(r.F.Local(w.stop.Start).Format("2 Jan"))})
 	}
 	splicing := crew.Need{OrderKind: string(workorder.KindResplice)}
@@ -307,7 +317,11 @@ func (r *Request) awayDays(a assets.Absence) string {
 	if a.FromDay == a.UntilDay {
 		return r.F.PlainDay(a.FromDay)
 	}
-	return r.F.PlainDay(a.FromDay) + " to " + r.F.PlainDay(a.UntilDay)
+	from := r.F.PlainDay(a.FromDay)
+	if a.FromDay[:7] == a.UntilDay[:7] {
+		from = strings.TrimPrefix(string(a.FromDay[8:]), "0")
+	}
+	return from + " to " + r.F.PlainDay(a.UntilDay)
 }
 
 func (r *Request) ticketLines(list *CrewList) (tickets, away []ticketLine) {
@@ -385,14 +399,14 @@ func (r *Request) crewTable(list *CrewList, work []placedWork) ([]crewStop, []cr
 	for _, w := range work {
 		head := crewStop{Day: r.F.PlainDay(w.day), Work: fmt.Sprintf("%d, %s, %d", w.order.Number, w.order.Kind, w.order.Crew), Link: r.At("orders", w.order.Number)}
 		stops = append(stops, head)
-		sum.Cells = append(sum.Cells, crewCell{Word: fmt.Sprintf("%d / %d", w.may, w.order.Crew), Class: pick(w.may < w.order.Crew, "fault", pick(w.may == w.order.Crew, "strong", "")), Head: head.Day + ", " + head.Work})
+		sum.Cells = append(sum.Cells, crewCell{Word: fmt.Sprintf("%d / %d", w.may, w.order.Crew), Class: pick(w.may < w.order.Crew, "fault", pick(w.may == w.order.Crew, "strong", "")), Head: head.short()})
 	}
 	var rows []crewLine
 	for _, m := range list.Members {
 		line := crewLine{Name: list.Names[m.PersonID]}
 		for i, w := range work {
 			c := list.cell(m.PersonID, w)
-			c.Head = stops[i].Day + ", " + stops[i].Work
+			c.Head = stops[i].short()
 			line.Cells = append(line.Cells, c)
 		}
 		rows = append(rows, line)

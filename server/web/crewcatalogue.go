@@ -73,8 +73,15 @@ func (l *CrewList) reached(plant int64) bool {
 
 func (r *Request) templateLine(list *CrewList, t assets.WorkTemplate) templateLine {
 	l := templateLine{Work: t.OrderKind, For: "any splice", Time: Duration(float64(t.DurationMin) / 60), Isolation: pick(t.Isolation, "yes", "no"), Class: string(t.Class) + pick(t.Source == "", "", ", "+t.Source)}
-	if words := strings.TrimSpace(strings.TrimSpace(formWords(t.Form)) + " " + bondWords(t.Bond)); t.Form != "" || t.Bond != "" {
-		l.For = words
+	switch {
+	case t.Form != "" && t.Bond != "":
+		l.For = formWords(t.Form) + ", " + bondWords(t.Bond)
+	case t.Form != "":
+		l.For = formWords(t.Form)
+	case t.Bond == assets.BondNone:
+		l.For = "no bond: mechanical"
+	case t.Bond != "":
+		l.For = bondWords(t.Bond)
 	}
 	var crew []string
 	for _, n := range t.Crew {

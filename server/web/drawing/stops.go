@@ -50,10 +50,10 @@ type ClockChange struct {
 }
 
 const (
-	stopW     = 1100.0
+	stopW     = 1392.0
 	stopLeft  = 130.0
-	stopRow   = 40.0
-	stopLeast = 11.0 // px; a short stop is still seen
+	stopRow   = 52.0
+	stopLeast = 5.0 // px; a short stop is still seen
 )
 
 // OfStops draws the year.
@@ -71,7 +71,7 @@ func OfStops(y StopYear) template.HTML {
 		s.rect("chalkf", x-2, 18, 5, foot-18)
 		s.text("d s", x, foot+16, anchorAt(x), c.Words)
 	}
-	s.months(a, YearStrip{From: y.From, To: y.To, Zone: y.Zone}, foot)
+	s.everyMonth(a, y.Zone, foot)
 	for i, row := range y.Rows {
 		s.stopRow(row, a, 28+stopRow*float64(i))
 	}
@@ -92,16 +92,16 @@ func anchorAt(x float64) string {
 }
 
 func (s *svg) stopRow(row StopRow, a axis, y float64) {
-	s.text("b s", 0, y+20, "", row.Name)
-	s.text("d s", 0, y+34, "", row.Note)
+	s.text("b", 0, y+28, "", row.Name)
+	s.text("d s", 0, y+43, "", row.Note)
 	s.path("hairl", "M0 "+num(y+stopRow-1)+"H"+num(stopW))
 	free := [2]float64{math.Inf(-1), math.Inf(-1)} // right end of the last label on each level
 	for _, st := range row.Stops {
 		x := a.x(st.From)
 		w := math.Max(stopLeast, a.x(st.To)-x)
-		s.rect(stopClass[st.Look], x, y+19, w, 17)
+		s.rect(stopClass[st.Look], x, y+24, w, 24)
 		if st.Look == StopRefused {
-			s.path("thin", "M"+num(x)+" "+num(y+19)+"l"+num(w)+" 17M"+num(x+w)+" "+num(y+19)+"l-"+num(w)+" 17")
+			s.path("thin", "M"+num(x)+" "+num(y+24)+"l"+num(w)+" 24M"+num(x+w)+" "+num(y+24)+"l-"+num(w)+" 24")
 		}
 		level := 0
 		if x < free[0]+4 {
@@ -111,7 +111,11 @@ func (s *svg) stopRow(row StopRow, a axis, y float64) {
 			continue // no room: the table has it
 		}
 		free[level] = x + wide(st.Words, 13)
-		s.text("s halo", x, y+14-float64(level)*11, "", st.Words)
+		at, anchor := x, ""
+		if x > stopW-80 {
+			at, anchor = x+w, "end"
+		}
+		s.text("s halo", at, y+20-float64(level)*12, anchor, st.Words)
 	}
 }
 

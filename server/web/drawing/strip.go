@@ -104,3 +104,18 @@ func (s *svg) strokes(at []time.Time, a axis, y float64) string {
 	}
 	return string(d)
 }
+
+// everyMonth rules a line per month and names each; the first and each January carry their year.
+func (s *svg) everyMonth(a axis, zone *time.Location, foot float64) {
+	from := a.from.In(zone)
+	m := time.Date(from.Year(), from.Month(), 1, 0, 0, 0, 0, zone)
+	if m.Before(a.from) {
+		m = m.AddDate(0, 1, 0)
+	}
+	for first := true; m.Before(a.until); m = m.AddDate(0, 1, 0) {
+		x := a.x(m)
+		s.path("hairl", "M"+num(x)+" 18V"+num(foot))
+		s.text("d s", x+3, 14, "", m.Format(map[bool]string{true: "Jan 2006", false: "Jan"}[first || m.Month() == time.January]))
+		first = false
+	}
+}

@@ -66,7 +66,7 @@ func OfTickets(t Tickets) template.HTML {
 	}
 	var s svg
 	s.open("", ticketW, height, false, t.Sentence)
-	s.months(a, YearStrip{From: t.From, To: t.To, Zone: t.Zone}, foot)
+	s.everyMonth(a, t.Zone, foot)
 	y := 40.0
 	for _, p := range t.People {
 		y = s.ticketPerson(p, a, y)
@@ -87,18 +87,18 @@ func (s *svg) ticketPerson(p TicketPerson, a axis, y float64) float64 {
 	s.text("b", 0, y+19, "", p.Name)
 	s.text("d s", 0, y+34, "", p.Note)
 	high := ticketRow * float64(max(2, len(p.Tickets)))
-	for _, w := range p.Away {
-		if x, to := a.x(w.From), a.x(w.To); to > a.left && x < a.right {
-			s.rect("chalkw", x, y+4, math.Max(to-x, 3), high+4)
-		}
-	}
 	for i, b := range p.Tickets {
 		s.ticketBar(b, a, y+8+ticketRow*float64(i))
 	}
 	for _, w := range p.Away {
-		if x := a.x(w.From); a.x(w.To) > a.left && x < a.right {
-			s.text("s halo", math.Min(x, a.right-130), y+20, "", w.Words)
+		x, to := a.x(w.From), a.x(w.To)
+		if to <= a.left || x >= a.right {
+			continue
 		}
+		to = math.Max(to, x+3)
+		s.rect("chalkw", x, y+4, to-x, high+4)
+		s.raw(`<path class="thin" stroke-dasharray="3 2" d="M`, num(x), " ", num(y+4), "v", num(high+4), "M", num(to), " ", num(y+4), "v", num(high+4), `"/>`)
+		s.text("s halo", math.Min(to+4, a.right-130), y+20, "", w.Words)
 	}
 	return y + high + 12
 }
@@ -146,7 +146,7 @@ func (s *svg) ticketsLeft(t Tickets, a axis, top float64) {
 	y := func(n int) float64 { return base - 44*float64(n)/float64(most) }
 	s.path("hairl", "M0 "+num(top)+"H"+num(a.right))
 	s.text("b s", 0, top+18, "", t.LeftOf)
-	d, last := "", -1
+	d, last, clear := "", -1, math.Inf(-1)
 	for _, l := range t.Left {
 		x := a.x(l.From)
 		if d == "" {
@@ -154,8 +154,9 @@ func (s *svg) ticketsLeft(t Tickets, a axis, top float64) {
 		} else {
 			d += "H" + num(x) + "V" + num(y(l.N))
 		}
-		if l.N != last {
+		if l.N != last && x > clear {
 			s.text("b s halo", x+4, y(l.N)-4, "", strconv.Itoa(l.N))
+			clear = x + 16
 		}
 		last = l.N
 	}
@@ -165,9 +166,10 @@ func (s *svg) ticketsLeft(t Tickets, a axis, top float64) {
 	for _, st := range t.Stops {
 		x := a.x(st.At)
 		s.rect("inkf", x-3, y(st.Needed), 6, base-y(st.Needed))
-		level = map[bool]float64{true: 14 - level, false: 0}[x < free+4]
+		half := wide(st.Words, 13) / 2
+		level = map[bool]float64{true: 14 - level, false: 0}[x-half < free+4]
 		s.text("s", x, base+14+level, "middle", st.Words)
-		free = x + wide(st.Words, 13)/2
+		free = x + half
 	}
 	s.path("thin", "M"+num(a.left)+" "+num(base)+"H"+num(a.right))
 	s.text("d s", a.left-12, base+4, "end", "0")
