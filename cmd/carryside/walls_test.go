@@ -179,6 +179,8 @@ func (e *estate) value(param string) string {
 	switch param {
 	case "spec", "kind", "recipe":
 		return "1"
+	case "work":
+		return "re-splice.stepped.hot-vulcanised"
 	case "report":
 		return "splice-age"
 	case "token":

@@ -63,6 +63,7 @@ var doors = map[string]string{
 	"* /plants/:plant/catalogues/kinds/:kind": "catalogues", "* /plants/:plant/catalogues/kinds/new": "catalogues", "* /plants/:plant/catalogues/specifications/:spec": "catalogues", "* /plants/:plant/catalogues/specifications/new": "catalogues",
 
 	"GET /plants/:plant/recipes": "reads", "GET /plants/:plant/recipes/:recipe": "reads", "* /plants/:plant/recipes/new": "catalogues", "* /plants/:plant/recipes/:recipe/edit": "catalogues",
+	"* /plants/:plant/orders/:order/sheet": "jobs", "GET /plants/:plant/steps": "reads", "* /plants/:plant/steps/:work": "catalogues",
 	"* /plants/:plant/splices/:splice/press": "jobs", "GET /plants/:plant/press/:record": "reads", "* /plants/:plant/press/:record/withdraw": "registry",
 
 	"* /plants/:plant/conveyors/:conveyor/finding": "findings", "* /plants/:plant/findings/new": "findings", "* /plants/:plant/findings/:finding/refuse": "refuses",
@@ -91,7 +92,7 @@ func doorOf(method, path string) string {
 
 // company are the parameters that name things of the service company or of nobody: they are the same for every
 // plant, so there is no foreign one. The other parameters are the names of estate.ids.
-var company = []string{"spec", "kind", "recipe", "report", "file", "person", "qualification", "way", "template"}
+var company = []string{"spec", "kind", "recipe", "work", "report", "file", "person", "qualification", "way", "template"}
 
 // parts returns the parameters of an address in order.
 func parts(path string) []string {

@@ -24,6 +24,9 @@ type orderPage struct {
 	SiteRules      string
 	Facts          []Fact
 	Belt           []Fact // of the belt and splice worked on
+	Computed       []computedRow
+	Missing        []string // what figures could not be computed without
+	Work           *sheetPart
 	Why            string
 	From           []Fact // what raised it
 	Steps          []stepForm
@@ -195,6 +198,12 @@ func (s *Site) orderPage(r *Request, posted workorder.Action, wrong error) (*ord
 	}
 	p.SiteRules, p.Edit = r.Plant.Plant.SiteRules, o.EditVersion
 	p.Facts, p.Belt, p.From = r.orderFacts(file, v), r.workedOn(o, v), r.orderFrom(file)
+	if p.Computed, p.Missing, err = s.computed(r, v, o); err != nil {
+		return nil, nil, err
+	}
+	if p.Work, err = s.sheet(r, v, o); err != nil {
+		return nil, nil, err
+	}
 	if o.State.Open() {
 		windows, err := s.Days.Windows(r.Context(), r.Scope, r.PlantID(), r.Now)
 		if err != nil {

@@ -46,7 +46,7 @@ func routes() []Route {
 		{Method: get, Path: "/plants/:plant/life", May: people.Read, Under: "life", Do: (*Site).life},
 		{Method: get, Path: "/plants/:plant/life/lives", May: people.Read, Under: "life", Do: (*Site).lives},
 		{Method: get, Path: "/plants/:plant/conveyors/:conveyor", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).conveyor},
-	}, slices.Concat(attachmentRoutes(), pressRoutes(), auditRoutes(), registerRoutes(), crewRoutes(), catalogueRoutes(), ownerRoutes(), horizonRoutes(), storeRoutes(), tokenRoutes(), accountRoutes(), peopleRoutes())...)
+	}, slices.Concat(attachmentRoutes(), pressRoutes(), jobRoutes(), auditRoutes(), registerRoutes(), crewRoutes(), catalogueRoutes(), ownerRoutes(), horizonRoutes(), storeRoutes(), tokenRoutes(), accountRoutes(), peopleRoutes())...)
 }
 
 // screens is every template of templates/screens. A file that is not named here, and a name without its
@@ -54,7 +54,7 @@ func routes() []Route {
 var screens = []string{
 	"signin", "code", "second", "recovery", "problem", "join", "account", "people", "person", "invited",
 	"form", "readings", "decided", "meter", "rules", "rule", "stops", "calculator", "reports", "report", "journal",
-	"recipes", "recipe", "press", "pressnew", "stores", "stockitem", "stockledger", "kit", "cutter", "cutting", "catalogues", "lines", "import", "trial", "attachments", "tokens",
+	"recipes", "recipe", "sheet", "steps", "press", "pressnew", "stores", "stockitem", "stockledger", "kit", "cutter", "cutting", "catalogues", "lines", "import", "trial", "attachments", "tokens",
 	"stopseries", "stopcalendar", "isolation", "crew", "crewcatalogue",
 	"horizon", "move", "plan", "plants", "plant", "today", "belts", "conveyor", "splice", "orders", "order", "find", "life", "lives",
 }
@@ -77,7 +77,7 @@ var returns = map[string][]struct{ word, path string }{
 		{"Bring in a list", "import"}, {"Catalogues", "catalogues"},
 		{"Lines", "lines"}, {"Plant", "about"},
 	},
-	"orders":  {{"Orders", "orders"}, {"Rules", "rules"}, {"Recipes", "recipes"}},
+	"orders":  {{"Orders", "orders"}, {"Rules", "rules"}, {"Recipes", "recipes"}, {"Steps", "steps"}},
 	"horizon": {{"Horizon", "horizon"}, {"Stops", "stops"}, {"Isolation", "stops/isolation"}, {"People", "crew"}},
 	"reports": {{"Catalogue", "reports"}, {"Journal", "journal"}},
 }

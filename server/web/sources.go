@@ -36,6 +36,7 @@ type Sources struct {
 	Horizons    Horizons
 	StoreBook   StoreBook
 	Pressing    Pressing
+	Worksheets  Worksheets
 }
 
 // Act says who changes something, as which deed, why and when: it becomes the journal's entry. The origin of

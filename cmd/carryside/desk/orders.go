@@ -11,6 +11,7 @@ import (
 	"carryside/assets"
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/clocks"
+	"carryside/assets/plantdb/crew"
 	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/outlook"
 	"carryside/assets/plantdb/registry"
@@ -98,6 +99,9 @@ func (d *Desk) Step(ctx context.Context, scope assets.Scope, a web.Act, plantID,
 		if err := inStop(c, &after, &event); err != nil {
 			return err
 		}
+		if err := d.qualified(c, scope, after, event); err != nil {
+			return err
+		}
 		if err := orders.Step(c, &after, event); err != nil {
 			return err
 		}
@@ -117,6 +121,28 @@ func inStop(c *plantdb.Change, after *workorder.Order, event *workorder.Event) e
 	told := workorder.NewEvent(event.What, before, *after, event.PersonID, event.At.Time(), event.EnteredAt.Time())
 	event.Before, event.After = told.Before, told.After
 	return nil
+}
+
+// qualified holds that whoever signs an order had the ticket for it on the day its work was done.
+func (d *Desk) qualified(c *plantdb.Change, scope assets.Scope, o workorder.Order, event workorder.Event) error {
+	if o.State != workorder.Signed {
+		return nil
+	}
+	plant, err := registry.Plant(c.Context(), d.db, scope, o.PlantID)
+	if err != nil {
+		return err
+	}
+	zone, err := time.LoadLocation(plant.Zone)
+	if err != nil {
+		return fmt.Errorf("zone of %s: %w", plant.Name, err)
+	}
+	var sp assets.Splice
+	if o.SpliceID != 0 {
+		if sp, err = registry.Splice(c.Context(), d.db, scope, o.SpliceID, plantdb.AsOf{}); err != nil {
+			return err
+		}
+	}
+	return crew.MaySign(c, event.PersonID, string(o.Kind), sp.Form, sp.Bond, assets.DayOf(o.DoneAt.Time().In(zone)))
 }
 
 // Raise keeps a new order.

@@ -1,0 +1,377 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+
+	"carryside/assets"
+	"carryside/assets/loop"
+	"carryside/assets/unit"
+	"carryside/schedule/jobsheet"
+	"carryside/schedule/people"
+	"carryside/schedule/press"
+	"carryside/schedule/workorder"
+)
+
+// Worksheets is the steps of job sheets: templates, and what was noted on the sheets of a plant.
+type Worksheets interface {
+	// Sheet returns the sheet of an order: as it was opened, else with the steps it would be opened with.
+	Sheet(ctx context.Context, scope assets.Scope, o workorder.Order, form assets.Form, bond assets.Bond) (SheetFile, error)
+	// NoteSteps opens the sheet where there is none, writes its head and adds entries, each once by its ClientID, all or none.
+	NoteSteps(ctx context.Context, scope assets.Scope, act Act, o workorder.Order, form assets.Form, bond assets.Bond, head SheetHead, entries []assets.JobEntry) error
+	// StepTemplates lists the company's own templates; StepTemplate returns the steps of a kind of work, its own or the usual ones.
+	StepTemplates(ctx context.Context) ([]assets.JobTemplate, error)
+	StepTemplate(ctx context.Context, kind workorder.Kind, form assets.Form, bond assets.Bond) (assets.JobTemplate, error)
+	SaveStepTemplate(ctx context.Context, act Act, t *assets.JobTemplate) error
+}
+
+// SheetFile is a job sheet with what was noted on it and the names in it.
+type SheetFile struct {
+	Sheet   assets.JobSheet
+	Opened  bool
+	Entries []assets.JobEntry // in the order in which they came
+	People  map[int64]string
+}
+
+// SheetHead is what stands above the steps.
+type SheetHead struct{ Isolation, Permit string }
+
+// computedRow is a figure computed for the job.
+type computedRow struct{ What, Value, How, Class, Look string }
+
+// sheetRow is a step or check with what was noted at it.
+type sheetRow struct {
+	No                    int
+	Words, Ask            string // Ask: what is measured and its limits
+	State, Value, Note    string
+	When, Who             string
+	Wrong                 bool // failed, or measured outside its limits
+	Before                int  // entries that stood here before
+	Photo                 bool
+	Key, Client           string
+	StateField, ValueAsks *Field
+	NoteField             *Field
+}
+
+// sheetPart is the steps of an order's page.
+type sheetPart struct {
+	Head          []Fact
+	Steps, Checks []sheetRow
+	Says          string
+	To            string // where it is filled in; "" where whoever asks may not
+}
+
+// jobOf gathers what the figures of an order are computed from.
+func (s *Site) jobOf(r *Request, v fleetView, o workorder.Order, sp assets.Splice) (jobsheet.Job, error) {
+	c, _ := v.Register.Conveyor(o.ConveyorID)
+	b, on := v.Register.Belt(o.BeltID)
+	if !on {
+		b, _ = v.Register.BeltOn(o.ConveyorID, 0)
+	}
+	spec, _ := v.Register.Specification(b.SpecificationID)
+	of := func(quantity string) float64 {
+		found, _ := assets.ValueOf(spec.Values, quantity)
+		return found.Value
+	}
+	j := jobsheet.Job{Form: sp.Form, Bond: sp.Bond, WidthM: b.WidthM, ThicknessM: b.ThicknessM, MassKGPerM2: of("mass_kg_per_m2"), Plies: spec.Plies, StepM: firstKnown(sp.StepLengthM, of("step_length_m")),
+		FingerPitchM: firstKnown(sp.FingerPitchM, of("finger_pitch_m")), FingerLengthM: firstKnown(sp.FingerLengthM, of("finger_length_m")), PathM: b.LoopLengthM, WholeBelt: o.Kind == workorder.KindBeltChange,
+		Splices: max(1, len(v.Register.SplicesOn(c.ID))), AmbientC: 20}
+	if sp.Steps > 0 {
+		j.Plies = sp.Steps + 1
+	}
+	if sp.BiasAngleDeg > 0 {
+		bias := b.WidthM * math.Tan(sp.BiasAngleDeg*math.Pi/180)
+		j.BiasM = &bias
+	}
+	if l, placed := loop.Of(c.Pulleys, b.ThicknessM); placed {
+		if path, err := l.Measure(); err == nil {
+			j.PathM = path.LengthMM / 1000
+		}
+	}
+	all, err := s.Pressing.Recipes(r.Context())
+	if err != nil {
+		return j, err
+	}
+	for _, rc := range all {
+		if !rc.Withdrawn && rc.Form == sp.Form && rc.Bond == sp.Bond {
+			if by, err := press.FromValues(rc.Values); err == nil {
+				j.Recipe = &by
+			}
+			break
+		}
+	}
+	return j, nil
+}
+
+func firstKnown(values ...float64) float64 {
+	for _, v := range values {
+		if v > 0 {
+			return v
+		}
+	}
+	return 0
+}
+
+// computed are the figures of a job whose work opens the belt.
+func (s *Site) computed(r *Request, v fleetView, o workorder.Order) (rows []computedRow, missing []string, err error) {
+	if !slices.Contains([]workorder.Kind{workorder.KindResplice, workorder.KindBeltChange, workorder.KindInsertPiece}, o.Kind) {
+		return nil, nil, nil
+	}
+	j, err := s.jobOf(r, v, o, splicedBy(v, o))
+	if err != nil {
+		return nil, nil, err
+	}
+	figures, missing := jobsheet.Compute(j)
+	for _, f := range figures {
+		rows = append(rows, computedRow{What: f.What, Value: r.F.inUnit(f.Value, f.Unit, f.What), How: f.How, Class: string(f.Class), Look: f.Look})
+	}
+	return rows, missing, nil
+}
+
+// splicedBy is the splice an order is about, or one like the last on the conveyor.
+func splicedBy(v fleetView, o workorder.Order) assets.Splice {
+	if sp, ok := v.Register.Splice(o.SpliceID); ok {
+		return sp
+	}
+	if all := v.Register.SplicesOn(o.ConveyorID); len(all) > 0 {
+		return all[len(all)-1]
+	}
+	return assets.Splice{}
+}
+
+// inUnit is a figure of a job sheet as the plant reads it.
+func (f Format) inUnit(v float64, sign, what string) string {
+	switch sign {
+	case "m":
+		if v >= 3 {
+			return unit.Distance.Show(v, f.Units)
+		}
+		return unit.Travel.Show(v, f.Units)
+	case "kg":
+		return unit.BeltMass.Show(v, f.Units)
+	case "degC":
+		return unit.Heat.Show(v, f.Units)
+	case "fingers", "steps":
+		return Num(v, 0)
+	}
+	return With(Short(v, 1), sign)
+}
+
+// sheet is the steps of an order with what was noted.
+func (s *Site) sheet(r *Request, v fleetView, o workorder.Order) (*sheetPart, error) {
+	sp := splicedBy(v, o)
+	file, err := s.Worksheets.Sheet(r.Context(), r.Scope, o, sp.Form, sp.Bond)
+	if err != nil {
+		return nil, err
+	}
+	p := &sheetPart{}
+	if to, ok := r.Link("orders/:order/sheet", o.Number); ok && sheetOpen(o) {
+		p.To = to
+	}
+	done := 0
+	for i, step := range file.Sheet.Steps {
+		row := r.sheetRow(i+1, step, file)
+		done += count(row.State != "")
+		if step.Check {
+			p.Checks = append(p.Checks, row)
+		} else {
+			p.Steps = append(p.Steps, row)
+		}
+	}
+	p.Says = fmt.Sprintf("%d of %d noted", done, len(file.Sheet.Steps))
+	c, _ := v.Register.Conveyor(o.ConveyorID)
+	isolation := file.Sheet.Isolation
+	if isolation == "" {
+		isolation = c.IsolationGroup
+	}
+	p.Head = []Fact{{"Isolation", pick(isolation == "", "find out and note it before anything is touched", isolation)}, {"Permit", pick(file.Sheet.Permit == "", "none noted", file.Sheet.Permit)}}
+	return p, nil
+}
+
+// sheetOpen tells whether steps can be noted: from the stop it is placed in until it is signed.
+func sheetOpen(o workorder.Order) bool {
+	return slices.Contains([]workorder.State{workorder.Accepted, workorder.Placed, workorder.Started, workorder.Done}, o.State)
+}
+
+func (r *Request) sheetRow(no int, step assets.JobStep, file SheetFile) sheetRow {
+	row := sheetRow{No: no, Words: step.Words, Ask: r.F.askWords(step), Photo: step.Photo, Key: step.Key}
+	for _, e := range file.Entries {
+		if e.StepKey != step.Key {
+			continue
+		}
+		if row.State != "" {
+			row.Before++
+		}
+		row.State, row.Note, row.When, row.Who = e.State, e.Note, r.F.Stamp(e.At), orNotKnown(file.People[e.PersonID])
+		row.Value, row.Wrong = "", e.State == jobsheet.Failed
+		if e.Value != nil {
+			row.Value = r.F.inUnit(*e.Value, step.Unit, step.Measure)
+			row.Wrong = row.Wrong || step.Least != nil && *e.Value < *step.Least || step.Most != nil && *e.Value > *step.Most
+		}
+	}
+	return row
+}
+
+// askWords says what is measured at a step and within which limits.
+func (f Format) askWords(step assets.JobStep) string {
+	if step.Measure == "" {
+		return ""
+	}
+	say := step.Measure
+	switch {
+	case step.Least != nil && step.Most != nil:
+		say += ", " + f.inUnit(*step.Least, step.Unit, say) + " to " + f.inUnit(*step.Most, step.Unit, say)
+	case step.Most != nil:
+		say += ", " + f.inUnit(*step.Most, step.Unit, say) + " or less"
+	case step.Least != nil:
+		say += ", " + f.inUnit(*step.Least, step.Unit, say) + " or more"
+	}
+	return say
+}
+
+// stepUnit is the field in which a step's value is typed; nil: a plain number.
+func stepUnit(sign string) *unit.Field {
+	return map[string]*unit.Field{"m": &unit.Travel, "degC": &unit.Heat, "kg": &unit.BeltMass}[sign]
+}
+
+// sheetPage answers: what has been done at the conveyor, what was measured, what is still to do?
+type sheetPage struct {
+	Page
+	Form          *Form
+	Steps, Checks []sheetRow
+	To, Order     string
+	Cautions      []string
+	States        []string
+}
+
+// fillSheet shows the steps of an order to be noted, and takes them.
+func (s *Site) fillSheet(r *Request) error {
+	number, err := r.ID("order")
+	if err != nil {
+		return err
+	}
+	file, err := s.Orders.Order(r.Context(), r.Scope, r.PlantID(), number)
+	if err != nil {
+		return err
+	}
+	fl, err := s.Fleets.Fleet(r.Context(), r.Scope, r.PlantID(), r.Now)
+	if err != nil {
+		return err
+	}
+	v, o := viewOf(fl, r.F), file.Order
+	sp := splicedBy(v, o)
+	sheet, err := s.Worksheets.Sheet(r.Context(), r.Scope, o, sp.Form, sp.Bond)
+	if err != nil {
+		return err
+	}
+	p := r.sheetForm(o, v, sheet)
+	if !r.Posted() {
+		return r.Show("sheet", p)
+	}
+	if !sheetOpen(o) {
+		err = assets.Invalid{"": fmt.Sprintf("the order stands as %s; steps are noted from when it is accepted until it is signed", o.State)}
+	} else {
+		err = s.saveSheet(r, o, sp, sheet, p.Form)
+	}
+	if err == nil {
+		return r.Done(r.At("orders", number), fmt.Sprintf("Sheet of order %d kept.", number))
+	}
+	if p.Form.Refused(err) {
+		return r.Refill("sheet", p)
+	}
+	return err
+}
+
+func (r *Request) sheetForm(o workorder.Order, v fleetView, sheet SheetFile) *sheetPage {
+	p := &sheetPage{Form: r.NewForm(), To: r.C.Request.URL.Path, Order: r.At("orders", o.Number), States: jobsheet.States}
+	p.Sheet, p.Say = fmt.Sprintf("Sheet of order %d", o.Number), fmt.Sprintf("Note what was done: order %d, %s", o.Number, orderHeading(o, v))
+	p.Sub = "Only steps for which something is chosen are kept, each as a new entry; what stood there before stays in the history."
+	if c, ok := v.Register.Conveyor(o.ConveyorID); ok {
+		p.Cautions = cautions(c, v, o)
+	}
+	f := p.Form
+	f.Text("isolation", "Isolation point", sheet.Sheet.Isolation)
+	f.Text("permit", "Permit number", sheet.Sheet.Permit)
+	f.At("at", "Done at", r.thisMinute()).Must()
+	for i, step := range sheet.Sheet.Steps {
+		row := r.sheetRow(i+1, step, sheet)
+		name := func(part string) string { return part + "_" + step.Key }
+		row.StateField = f.Select(name("state"), fmt.Sprintf("step %d", i+1), "", choices("not now", jobsheet.States, func(s string) string { return s }))
+		if step.Measure != "" {
+			sign := step.Unit
+			if field := stepUnit(step.Unit); field != nil {
+				sign = field.Sign(r.F.Units)
+			}
+			row.ValueAsks = f.Number(name("value"), step.Measure, "", sign)
+		}
+		row.NoteField = f.Text(name("note"), fmt.Sprintf("note at step %d", i+1), "")
+		f.Hidden(name("client"), token())
+		if step.Check {
+			p.Checks = append(p.Checks, row)
+		} else {
+			p.Steps = append(p.Steps, row)
+		}
+	}
+	return p
+}
+
+func (s *Site) saveSheet(r *Request, o workorder.Order, sp assets.Splice, sheet SheetFile, f *Form) error {
+	e := r.entry(f)
+	at := e.moment("at")
+	e.must("at", "when it was done")
+	var entries []assets.JobEntry
+	for _, step := range sheet.Sheet.Steps {
+		name := func(part string) string { return part + "_" + step.Key }
+		state := e.text(name("state"))
+		if state == "" {
+			if e.text(name("value")) != "" || e.text(name("note")) != "" {
+				e.bad.Add(name("state"), "say whether this step is done")
+			}
+			continue
+		}
+		entry := assets.JobEntry{StepKey: step.Key, State: state, Note: e.text(name("note")), At: at, ClientID: e.text(name("client"))}
+		e.stepValue(step, name("value"), &entry)
+		if entry.State != jobsheet.Done && entry.Note == "" {
+			e.bad.Add(name("note"), "say why it is "+entry.State)
+		}
+		entries = append(entries, entry)
+	}
+	if err := e.Err(); err != nil {
+		return err
+	}
+	head := SheetHead{Isolation: e.text("isolation"), Permit: e.text("permit")}
+	return s.Worksheets.NoteSteps(r.Context(), r.Scope, r.act(fmt.Sprintf("note the sheet of order %d", o.Number), ""), o, sp.Form, sp.Bond, head, entries)
+}
+
+// stepValue reads what was measured at a step.
+func (e *entry) stepValue(step assets.JobStep, at string, entry *assets.JobEntry) {
+	if step.Measure == "" || e.text(at) == "" {
+		if step.Measure != "" && entry.State == jobsheet.Done {
+			e.bad.Add(at, "give the measured value: "+step.Measure)
+		}
+		return
+	}
+	v := 0.0
+	if field := stepUnit(step.Unit); field != nil {
+		v = e.quantity(at, *field)
+	} else {
+		v = e.number(at)
+	}
+	entry.Value = &v
+}
+
+// jobRoutes are the addresses of job sheets and their templates.
+func jobRoutes() []Route {
+	var out []Route
+	add := func(may people.Deed, back, path string, do func(*Site, *Request) error, methods ...string) {
+		for _, m := range methods {
+			out = append(out, Route{Method: m, Path: "/plants/:plant/" + path, May: may, Under: "orders", Back: back, Do: do})
+		}
+	}
+	add(people.DoJob, "orders", "orders/:order/sheet", (*Site).fillSheet, get, post)
+	add(people.Read, "steps", "steps", (*Site).stepTemplates, get)
+	add(people.EditCatalogues, "steps", "steps/:work", (*Site).editSteps, get, post)
+	return out
+}

@@ -1,0 +1,27 @@
+package web
+
+import (
+	"context"
+
+	"carryside/assets"
+	"carryside/schedule/jobsheet"
+	"carryside/schedule/workorder"
+)
+
+func (o *fakeOffice) Sheet(_ context.Context, _ assets.Scope, of workorder.Order, form assets.Form, bond assets.Bond) (SheetFile, error) {
+	return SheetFile{Sheet: assets.JobSheet{OrderID: of.ID, Steps: jobsheet.Usual(of.Kind, form, bond)}}, nil
+}
+
+func (o *fakeOffice) NoteSteps(_ context.Context, _ assets.Scope, act Act, _ workorder.Order, _ assets.Form, _ assets.Bond, _ SheetHead, entries []assets.JobEntry) error {
+	return o.change(act, entries)
+}
+
+func (o *fakeOffice) StepTemplates(context.Context) ([]assets.JobTemplate, error) { return nil, nil }
+
+func (o *fakeOffice) StepTemplate(_ context.Context, kind workorder.Kind, form assets.Form, bond assets.Bond) (assets.JobTemplate, error) {
+	return assets.JobTemplate{OrderKind: string(kind), Form: form, Bond: bond, Steps: jobsheet.Usual(kind, form, bond)}, nil
+}
+
+func (o *fakeOffice) SaveStepTemplate(_ context.Context, act Act, t *assets.JobTemplate) error {
+	return o.change(act, *t)
+}
