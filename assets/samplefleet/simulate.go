@@ -165,6 +165,9 @@ func (r *run) week(t time.Time) {
 		case l.passes+passes >= l.life:
 			share := (l.life - l.passes) / passes
 			r.remake(l, t.Add(time.Duration(share*7*24*float64(time.Hour))).Truncate(time.Minute), assets.RetiredFailed)
+			if next := &r.live[len(r.live)-1]; next.index != l.index {
+				next.passes = (1 - share) * passes // the rest of the week is run by the new one
+			}
 		case c.PlannedAt > 0 && l.passes+passes >= c.PlannedAt && b.rng.Float64() < 0.12:
 			r.remake(l, t.Add(time.Duration(b.between(60, 110)*float64(time.Hour))).Truncate(time.Minute), assets.RetiredPlanned)
 		default:

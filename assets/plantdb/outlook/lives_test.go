@@ -36,6 +36,7 @@ func TestTheDemosLawsAreFoundAgainInItsHistory(t *testing.T) {
 		"hot pressed, finger, on LT-TPE, wash-down":            "bakery edge",
 		"hot pressed, finger, on LT-PU, wash-down":             "bakery finger",
 		"hot pressed, finger-over-finger, on LT-PU, wash-down": "bakery new",
+		"hinged fasteners, on LT-PU, wash-down":                "bakery hinged",
 	}
 	found := map[string]life.Fitted{}
 	lives := 0
