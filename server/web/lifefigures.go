@@ -149,6 +149,9 @@ func (l *lifeLook) points(law life.Weibull, most float64) []lifePoint {
 	return rows
 }
 
+// oneUnit is one unit of a clock in words.
+var oneUnit = [...]string{cohort.Days: "day", cohort.RunHours: "running hour", cohort.Passes: "pass"}
+
 // costCurve draws what each replacement age costs, and gives the same facts as rows.
 func (l *lifeLook) costCurve() (template.HTML, []lifePoint) {
 	law, costs := l.law.Predictive.Best, l.cost.Costs
@@ -158,7 +161,7 @@ func (l *lifeLook) costCurve() (template.HTML, []lifePoint) {
 	}
 	shown, axis := axisOf(most, l.law.Clock)
 	c := drawing.CostCurve{Most: most, Shown: shown, Axis: "replaced at, " + axis[:len(axis)-len(" since the splice was made")],
-		Money: fmt.Sprintf("%s per %s %s", l.currency, Num(shown, 0), l.law.Clock), ToFailure: costs.Unplanned / law.Mean() * shown}
+		Money: l.currency + " per " + pick(shown == 1, oneUnit[l.law.Clock], Num(shown, 0)+nb+l.law.Clock.String()), ToFailure: costs.Unplanned / law.Mean() * shown}
 	var rows []lifePoint
 	for i := 1; i <= 80; i++ {
 		x := most * float64(i) / 80
@@ -247,7 +250,7 @@ func (r *Request) recordWords(rec *cohort.Record) string {
 	if rec.Stated {
 		return words + "as the plant states: " + rec.Why
 	}
-	return words + "not stated: " + rec.Why + " is taken"
+	return words + "not stated but read off the register: " + rec.Why
 }
 
 func b2i(b bool) int {
