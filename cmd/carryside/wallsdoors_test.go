@@ -45,6 +45,7 @@ var doors = map[string]string{
 	"GET /plants/:plant/life": "reads", "GET /plants/:plant/life/lives": "reads", "GET /plants/:plant/lines": "reads", "GET /plants/:plant/orders": "reads", "GET /plants/:plant/orders/:order": "reads", "POST /plants/:plant/orders/:order": "reads", "GET /plants/:plant/readings": "reads",
 	"GET /plants/:plant/reports": "reads", "* /plants/:plant/reports/:report": "reads", "GET /plants/:plant/reports/make": "reads", "GET /plants/:plant/rules": "reads",
 	"GET /plants/:plant/reports/issued/:issued": "reads", "GET /plants/:plant/reports/issued/:issued/proof": "reads", "GET /plants/:plant/journal": "journal", "POST /plants/:plant/journal/proof": "journal",
+	"GET /plants/:plant/horizon": "reads", "* /plants/:plant/horizon/move": "orders", "* /plants/:plant/horizon/plan": "orders",
 	"GET /plants/:plant/splices/:splice": "reads", "GET /plants/:plant/stops": "reads",
 
 	"GET /plants/:plant/conveyors/:conveyor/files": "reads", "GET /plants/:plant/splices/:splice/files": "reads", "GET /plants/:plant/findings/:finding/files": "reads",

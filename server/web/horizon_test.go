@@ -231,8 +231,11 @@ func TestAReplanIsShownAsChangesAndLeavesLockedWorkAlone(t *testing.T) {
 
 func TestMovesOfOrdersAndStopsThatAreNotTheresAreNotFound(t *testing.T) {
 	v := as(t, withStops(), assets.RolePlanner)
-	for _, q := range []string{"order=999&stop=8", "order=412&stop=999", "order=409&stop=8", "order=x&stop=8", ""} {
+	for _, q := range []string{"order=999&stop=8", "order=412&stop=999", "order=409&stop=8", "order=x&stop=8"} {
 		v.page("/plants/3/horizon/move?"+q, http.StatusNotFound)
+	}
+	if d := v.get("/plants/3/horizon/move"); d.Find("#answer").Length() != 0 || d.Find("#mo option").Length() == 0 {
+		t.Error("without an order nothing can be chosen")
 	}
 	v.post("/plants/3/horizon/plan", url.Values{"do": {"burn"}}, http.StatusUnprocessableEntity)
 }

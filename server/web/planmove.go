@@ -39,6 +39,9 @@ func (s *Site) planMove(r *Request) error {
 	if err != nil {
 		return err
 	}
+	if sh.param("order") == "" {
+		return sh.chooseMove()
+	}
 	asked, err := sh.asked()
 	if err != nil {
 		return err
@@ -62,6 +65,25 @@ func (s *Site) planMove(r *Request) error {
 	return r.Show("move", p)
 }
 
+// chooseMove asks which order is to be moved.
+func (sh *sheetOf) chooseMove() error {
+	p := &movePage{Leave: sh.r.At("horizon")}
+	p.Sheet, p.Say, p.Sub = "Move", "Choose the order to move and its stop", "Nothing is kept before you set it down, and nothing is seen by others before you publish."
+	p.Orders, p.Stops = sh.choices()
+	if sh.r.Posted() {
+		return sh.r.Refill("move", p)
+	}
+	return sh.r.Show("move", p)
+}
+
+// param reads a value of the address, or of the form that was sent.
+func (sh *sheetOf) param(name string) string {
+	if sh.r.Posted() {
+		return sh.r.C.Request.PostForm.Get(name)
+	}
+	return sh.r.Query(name)
+}
+
 // askedMove is a move an address or a form names.
 type askedMove struct {
 	order workorder.Order
@@ -71,12 +93,8 @@ type askedMove struct {
 
 // asked reads which order is to go to which stop.
 func (sh *sheetOf) asked() (askedMove, error) {
-	get := sh.r.Query
-	if sh.r.Posted() {
-		get = sh.r.C.Request.PostForm.Get
-	}
-	number := numberOf(get("order"))
-	a := askedMove{stop: numberOf(get("stop"))}
+	number := numberOf(sh.param("order"))
+	a := askedMove{stop: numberOf(sh.param("stop"))}
 	for _, o := range sh.h.Facts.Plants[0].Orders {
 		if o.Number == number {
 			a.order = o
