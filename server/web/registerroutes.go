@@ -53,6 +53,7 @@ func registerRoutes() []Route {
 	stop(people.EditStops, "stops/:stop", (*Site).editStop, get, post)
 	stop(people.EditStops, "stops/:stop/withdraw", (*Site).withdrawStop, get, post)
 	stop(people.EditStops, "stops/:stop/answer", (*Site).answerStop, get, post)
+	stop(people.Read, "stops/:stop/package", (*Site).windowPackage, get)
 	stop(people.EditStops, "stops/recurring/new", (*Site).newSeries, get, post)
 	stop(people.EditStops, "stops/recurring/:recurrence", (*Site).editSeries, get, post)
 	stop(people.EditStops, "stops/recurring/:recurrence/withdraw", (*Site).withdrawSeries, get, post)

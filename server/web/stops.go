@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"carryside/assets"
+	"carryside/reports"
 	"carryside/schedule/calendar"
 	"carryside/schedule/people"
 	"carryside/schedule/window"
@@ -36,6 +37,9 @@ type StopBook interface {
 	// StopsHeld returns what a calendar file is compared with, and TakeStopsIn does what it does, all or nothing.
 	StopsHeld(ctx context.Context, scope assets.Scope, plantID int64) (window.Held, error)
 	TakeStopsIn(ctx context.Context, scope assets.Scope, act Act, plantID int64, changes []window.Change) error
+
+	// WindowFacts returns what the work package of a stop is made of.
+	WindowFacts(ctx context.Context, scope assets.Scope, plantID, id int64, withStores bool, now time.Time) (reports.WindowFacts, error)
 
 	// IsolationGroups returns a plant's groups of conveyors that are isolated together.
 	IsolationGroups(ctx context.Context, scope assets.Scope, plantID int64) ([]assets.IsolationGroup, error)

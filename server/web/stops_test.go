@@ -4,12 +4,14 @@ import (
 	"context"
 	"encoding/base64"
 	"net/http"
+	"net/http/httptest"
 	"net/url"
 	"strings"
 	"testing"
 	"time"
 
 	"carryside/assets"
+	"carryside/reports"
 	"carryside/schedule/window"
 )
 
@@ -48,6 +50,21 @@ func (o *fakeOffice) StopsHeld(context.Context, assets.Scope, int64) (window.Hel
 
 func (o *fakeOffice) TakeStopsIn(_ context.Context, _ assets.Scope, act Act, _ int64, changes []window.Change) error {
 	return o.change(act, changes)
+}
+
+func (o *fakeOffice) WindowFacts(_ context.Context, _ assets.Scope, _, id int64, withStores bool, now time.Time) (reports.WindowFacts, error) {
+	f := reports.WindowFacts{Register: o.plant.fleet.Register, Groups: o.groups, Names: map[int64]string{2: "R. Asquenne"}, WithStores: withStores, Built: now}
+	for _, w := range o.plant.stops {
+		if w.ID == id {
+			f.Window = w
+		}
+	}
+	for _, p := range o.plant.orders {
+		if p.WindowID == id {
+			f.Orders = append(f.Orders, p)
+		}
+	}
+	return f, nil
 }
 
 func (o *fakeOffice) IsolationGroups(context.Context, assets.Scope, int64) ([]assets.IsolationGroup, error) {
@@ -265,5 +282,30 @@ func TestIsolationGroupsSayWhoIsInNone(t *testing.T) {
 	v.taken("/plants/3/stops/isolation/61", form)
 	if got := one[assets.IsolationGroup](t, f.office()); got.RestartMin != 25 || got.ID != 61 || len(got.ConveyorIDs) != 1 {
 		t.Errorf("kept %+v", got)
+	}
+}
+
+func TestTheWindowPackageIsShownAndGivenOut(t *testing.T) {
+	f := skarrow()
+	f.orders, f.stops = nil, nil
+	placedOn(f, 412, time.Date(2026, 12, 12, 6, 0, 0, 0, time.UTC), 2, 2)
+	f.orders[0].ConveyorID = f.fleet.Register.Conveyors[0].ID
+	v := as(t, f, assets.RolePlanner)
+	d := v.get("/plants/3/stops/1312/package")
+	if got := strings.ReplaceAll(text(d, "h1"), nb, " "); got != "One order is worked at in this stop; two points need a look before anybody leaves" {
+		t.Errorf("headline %q", got)
+	}
+	body := d.Find("main").Text()
+	for _, want := range []string{"Isolate, lock out and try out", "R. Asquenne", "needs 2 people and has 1", "Order of jobs", "Isolation points", "Stock to pick"} {
+		if !strings.Contains(body, want) {
+			t.Errorf("the page does not say %q", want)
+		}
+	}
+	if strings.Contains(body, "safe to run") {
+		t.Error("the page calls a conveyor safe")
+	}
+	file := v.do(httptest.NewRequest("GET", "/plants/3/stops/1312/package?form=csv", nil), http.StatusOK)
+	if got := file.Header().Get("Content-Disposition"); !strings.Contains(got, "window-package-2026-12-12.csv") {
+		t.Errorf("given out as %q", got)
 	}
 }

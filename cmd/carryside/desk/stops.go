@@ -7,9 +7,13 @@ import (
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/registry"
 	"carryside/assets/plantdb/stops"
+	"carryside/assets/plantdb/stores"
+	"carryside/reports"
 	"carryside/schedule/window"
+	"carryside/schedule/workorder"
 	"carryside/server/web"
 )
 
@@ -112,4 +116,43 @@ func (d *Desk) SaveIsolationGroup(ctx context.Context, scope assets.Scope, a web
 // EndIsolationGroup lets an isolation group be no more.
 func (d *Desk) EndIsolationGroup(ctx context.Context, scope assets.Scope, a web.Act, plantID, id, rowID int64) error {
 	return d.write(ctx, scope, a, plantID, func(c *plantdb.Change) error { return stops.EndGroup(c, id, rowID) })
+}
+
+// WindowFacts returns what the work package of a stop is made of.
+func (d *Desk) WindowFacts(ctx context.Context, scope assets.Scope, plantID, id int64, withStores bool, now time.Time) (reports.WindowFacts, error) {
+	f := reports.WindowFacts{Built: now, WithStores: withStores}
+	var err error
+	if f.Window, err = stops.Window(ctx, d.db, scope, id); err != nil {
+		return f, err
+	}
+	fleet, err := d.Fleet(ctx, scope, plantID, now)
+	if err != nil {
+		return f, err
+	}
+	f.Register = fleet.Register
+	if f.Window.ID > 0 { // of an occurrence without a row nothing is placed
+		if f.Orders, _, err = orders.List(ctx, d.db, scope, orders.Filter{PlantID: plantID, WindowID: f.Window.ID, States: []workorder.State{workorder.Placed, workorder.Started, workorder.Done}}); err != nil {
+			return f, err
+		}
+	}
+	if f.Groups, err = stops.Groups(ctx, d.db, scope, plantID); err != nil {
+		return f, err
+	}
+	list, err := d.CrewOf(ctx, scope, plantID, now)
+	if err != nil {
+		return f, err
+	}
+	f.Roster, f.Templates = list.Roster, list.Templates
+	var people []int64
+	for _, o := range f.Orders {
+		people = append(people, o.PlacedPeople...)
+	}
+	if f.Names, err = registry.Names(ctx, d.db, people); err != nil || !withStores {
+		return f, err
+	}
+	if f.Kit, err = stores.Kit(ctx, d.db, scope, plantdb.AsOf{}); err != nil {
+		return f, err
+	}
+	f.Items, err = stores.Items(ctx, d.db, scope, plantdb.AsOf{})
+	return f, err
 }

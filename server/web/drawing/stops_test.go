@@ -41,7 +41,7 @@ func TestStopsOfAYear(t *testing.T) {
 	from := time.Date(2026, 11, 25, 0, 0, 0, 0, time.UTC)
 	got := string(OfStops(StopYear{Sentence: "stops", From: from, To: from.AddDate(1, 0, 0), Zone: time.UTC, Rows: []StopRow{{Name: "Ship intake", Stops: []StopBox{
 		{From: from.AddDate(0, 0, 17), To: from.AddDate(0, 0, 17).Add(14 * time.Hour), Words: "12 Dec 14 h"}, {From: from.AddDate(0, 7, 0), To: from.AddDate(0, 7, 10), Words: "25 Jun 10 d"}}}}}))
-	if !strings.Contains(got, `width="11"`) {
+	if !strings.Contains(got, `width="5"`) {
 		t.Error("a short stop is drawn too thin to be seen")
 	}
 	if strings.Count(got, `class="win"`) != 2 || !strings.Contains(got, "12 Dec 14 h") {

@@ -1,0 +1,128 @@
+package reports
+
+import (
+	"bytes"
+	"encoding/csv"
+	"strings"
+	"testing"
+	"time"
+
+	"carryside/assets"
+	"carryside/schedule/crew"
+	"carryside/schedule/workorder"
+
+	"github.com/xuri/excelize/v2"
+)
+
+func packed() WindowFacts {
+	v := func(id int64) assets.Version { return assets.Version{ID: id, RowID: id} }
+	day := time.Date(2026, 12, 12, 5, 0, 0, 0, time.UTC)
+	at := func(h int) *assets.Instant { i := assets.InstantOf(day.Add(time.Duration(h) * time.Hour)); return &i }
+	reg := &assets.Register{Plant: assets.Plant{Version: v(3), CustomerID: 1, Name: "Skarrow Grain Terminal", Zone: "Europe/Oslo", SiteRules: "Permit office first."},
+		Lines:     []assets.Line{{Version: v(2), Name: "Ship intake"}},
+		Conveyors: []assets.Conveyor{{Version: v(11), LineID: 2, Tag: "Q1"}, {Version: v(12), LineID: 2, Tag: "Q2"}},
+		Belts:     []assets.Belt{{Version: v(21), ConveyorID: 11, Specification: "EP 1000/4", WidthM: 1.4, LoopLengthM: 580}, {Version: v(22), ConveyorID: 12, Specification: "=EP 800/4", WidthM: 1.2, LoopLengthM: 130.5}},
+		Splices:   []assets.Splice{{Version: v(31), BeltID: 21, Bond: assets.BondHotVulcanised}}}
+	reg.Arrange()
+	return WindowFacts{Window: assets.StopWindow{Version: v(91), PlantID: 3, LineID: 2, Start: assets.InstantOf(day), End: assets.InstantOf(day.Add(14 * time.Hour))}, Register: reg,
+		Orders: []workorder.Order{
+			{Version: v(2), Number: 420, Kind: workorder.KindBeltChange, ConveyorID: 12, BeltID: 22, Title: "change the belt", WorkHours: 9, Crew: 2, PlacedPeople: []int64{5}, PlacedStart: at(5)},
+			{Version: v(1), Number: 412, Kind: workorder.KindResplice, ConveyorID: 11, BeltID: 21, SpliceID: 31, Title: "remake splice 2", WorkHours: 8, Crew: 2, PlacedPeople: []int64{4, 5}, PlacedTools: []int64{71}, PlacedStart: at(1)},
+		},
+		Groups: []assets.IsolationGroup{{Version: v(61), Name: "MCC-1", Point: "E-14", IsolateMin: 20, RestartMin: 15, ConveyorIDs: []int64{11}}},
+		Roster: crew.Roster{Qualifications: []assets.Qualification{{Version: v(1), Name: "hot vulcanising", OrderKinds: []string{"re-splice"}}},
+			Tickets: []assets.PersonQualification{{PersonID: 4, QualificationID: 1, FromDay: "2022-01-01", UntilDay: "2028-05-31"}, {PersonID: 5, QualificationID: 1, FromDay: "2022-01-01", UntilDay: "2026-12-11"}}},
+		Templates: []assets.WorkTemplate{{Version: v(1), OrderKind: "re-splice", Bond: assets.BondHotVulcanised, DurationMin: 480, Isolation: true, Kit: []assets.KitNeed{{Class: "press"}, {Class: "cutter"}},
+			Crew: []assets.CrewNeed{{QualificationID: 1, Number: 2}}, Stock: []assets.StockNeed{{ItemID: 81, PerSplice: 1, PerMWidth: 2.5}}}},
+		Names: map[int64]string{4: "M. Okkerdal", 5: "S. Ilveth"}, Kit: []assets.Kit{{Version: v(71), Name: "press 1", Class: assets.KitPress}},
+		Items: []assets.StockItem{{Version: v(81), Name: "release cloth", Unit: assets.UnitMetre}}, WithStores: true, Built: day}
+}
+
+// texts writes a section's rows as people read them.
+func texts(s Section) []string {
+	var out []string
+	for _, row := range s.Rows {
+		var cells []string
+		for _, c := range row {
+			cells = append(cells, strings.ReplaceAll(c.Shown(), "\u00a0", " "))
+		}
+		out = append(out, strings.Join(cells, "|"))
+	}
+	return out
+}
+
+func TestAWindowPackageTellsTheWholeStop(t *testing.T) {
+	p := NewWindowPackage(packed())
+	got := map[string][]string{}
+	for _, s := range p.Sections {
+		got[s.Name] = texts(s)
+	}
+	for name, want := range map[string][]string{
+		"Order of jobs":    {"1|12 Dec 2026, 07:00|412|Q1|remake splice 2|8|M. Okkerdal, S. Ilveth|E-14", "2|12 Dec 2026, 11:00|420|Q2|change the belt|9|S. Ilveth|by itself, point not entered"},
+		"Isolation points": {"MCC-1|E-14|Q1|12 Dec 2026, 06:20|12 Dec 2026, 19:45", "|not entered|Q2|12 Dec 2026, 06:00|12 Dec 2026, 20:00"},
+		"People":           {"M. Okkerdal|412|hot vulcanising|", "S. Ilveth|412, 420||order 412: ticket ended"},
+		"Belts to cut":     {"420|Q2|=EP 800/4|1.2|130.5|loop as it is now; add what the splice takes"},
+		"Kit":              {"press 1|press|412|", "|cutter|412|asked for, no piece named"},
+		"Stock to pick":    {"release cloth|4.5|m|412"}, // 1 + 2.5 x 1.4
+	} {
+		if strings.Join(got[name], "\n") != strings.Join(want, "\n") {
+			t.Errorf("%s:\n%s\nwant\n%s", name, strings.Join(got[name], "\n"), strings.Join(want, "\n"))
+		}
+	}
+	lacks := strings.Join(p.Lacks, "\n")
+	for _, want := range []string{"Q2 is in no isolation group", "S. Ilveth, order 412: ticket ended", "No cutter is named for order 412", "Order 420 needs 2 people and has 1", "17.0 h, the stop 14.0 h"} {
+		if !strings.Contains(lacks, want) {
+			t.Errorf("it does not say %q:\n%s", want, lacks)
+		}
+	}
+	if p.Cautions[0] != "Permit office first." {
+		t.Errorf("the site's rules do not stand first: %q", p.Cautions[0])
+	}
+}
+
+func TestAWindowPackageWithoutStoresNamesNone(t *testing.T) {
+	f := packed()
+	f.WithStores = false
+	p := NewWindowPackage(f)
+	for _, s := range p.Sections {
+		if s.Name == "Kit" || s.Name == "Stock to pick" {
+			t.Errorf("it has the list %s", s.Name)
+		}
+	}
+	if strings.Contains(strings.Join(p.Lacks, ""), "cutter") {
+		t.Error("it tells of kit")
+	}
+}
+
+func TestAWindowPackageIsWritten(t *testing.T) {
+	p := NewWindowPackage(packed())
+	var book, list bytes.Buffer
+	if err := p.WriteXLSX(&book); err != nil {
+		t.Fatal(err)
+	}
+	f, err := excelize.OpenReader(&book)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	if got := strings.Join(f.GetSheetList(), ", "); got != "Cover, Order of jobs, Isolation points, People, Belts to cut, Kit, Stock to pick" {
+		t.Errorf("sheets %s", got)
+	}
+	if v, _ := f.GetCellValue("Order of jobs", "D2"); v != "Q1" {
+		t.Errorf("the first job is on %q", v)
+	}
+	if err := p.WriteCSV(&list); err != nil {
+		t.Fatal(err)
+	}
+	records, err := csv.NewReader(&list).ReadAll()
+	if err != nil {
+		t.Fatalf("the lists do not read as CSV: %v", err)
+	}
+	all := ""
+	for _, r := range records {
+		all += strings.Join(r, ";") + "\n"
+	}
+	if !strings.Contains(all, "'=EP 800/4") || !strings.Contains(all, "Stock to pick") {
+		t.Errorf("written:\n%s", all)
+	}
+}
