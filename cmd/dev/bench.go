@@ -39,7 +39,7 @@ type bench struct {
 func runBench(ctx context.Context, env environment, args []string) error {
 	flags := flag.NewFlagSet("bench", flag.ContinueOnError)
 	requests := flags.Int("requests", 300, "requests a page")
-	only := flags.String("only", "", "measure only: pages, evaluation, refit, register, readings, import, verify, backup")
+	only := flags.String("only", "", "measure only: pages, evaluation, refit, replan, register, readings, import, verify, backup")
 	if err := parseFlags(flags, env, args); err != nil {
 		return err
 	}
@@ -63,14 +63,14 @@ type benchGroup struct {
 
 // measure runs the groups of measurements, or the one named. Those that raise orders get a copy of their own.
 func (b *bench) measure(only string, requests int) error {
-	groups := []benchGroup{{"pages", func() error { return b.pages(requests) }}, {"evaluation", b.evaluation}, {"refit", b.refit}, {"register", b.register}, {"readings", b.readings}, {"import", b.imports}, {"verify", b.verify}, {"backup", b.backup}}
+	groups := []benchGroup{{"pages", func() error { return b.pages(requests) }}, {"evaluation", b.evaluation}, {"refit", b.refit}, {"replan", b.replan}, {"register", b.register}, {"readings", b.readings}, {"import", b.imports}, {"verify", b.verify}, {"backup", b.backup}}
 	if only != "" {
 		groups = slices.DeleteFunc(groups, func(g benchGroup) bool { return g.name != only })
 	}
 	if len(groups) == 0 {
-		return fmt.Errorf("%w: --only %s: write pages, evaluation, refit, register, readings, import, verify or backup", errUsage, only)
+		return fmt.Errorf("%w: --only %s: write pages, evaluation, refit, replan, register, readings, import, verify or backup", errUsage, only)
 	}
-	if only != "refit" { // which runs in this process
+	if only != "refit" && only != "replan" { // which run in this process
 		if err := b.build(); err != nil {
 			return err
 		}
