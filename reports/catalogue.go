@@ -92,7 +92,7 @@ func (in Inputs) scopeWords(plants []PlantName) string {
 }
 
 // Catalogue lists the reports.
-var Catalogue = []Entry{spliceAge, audit, kitAndStock}
+var Catalogue = []Entry{spliceAge, keyFigures, audit, kitAndStock}
 
 // Find returns the report of a slug.
 func Find(slug string) (Entry, error) {

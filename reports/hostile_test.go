@@ -92,7 +92,7 @@ func TestNoTextOfAnyReportIsAFormula(t *testing.T) {
 			s := newSmallPlant()
 			evil := begin + "HYPERLINK(1)"
 			reg := s.plant.Register
-			reg.Plant.Name = evil
+			reg.Plant.Name, s.name.Name = evil, evil
 			for i := range reg.Conveyors {
 				reg.Conveyors[i].Tag, reg.Conveyors[i].Name = evil+reg.Conveyors[i].Tag, evil
 			}

@@ -1,0 +1,54 @@
+package reporting
+
+import (
+	"context"
+	"time"
+
+	"carryside/assets"
+	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/orders"
+	"carryside/assets/plantdb/registry"
+	"carryside/reports"
+)
+
+var _ reports.WorkSource = Source{}
+
+// WorkAt reads the orders of a plant at an instant.
+func (s Source) WorkAt(ctx context.Context, plantID int64, at time.Time) (out reports.Work, err error) {
+	err = s.db.InSnapshot(ctx, func(tx *plantdb.DB) error {
+		s.db = tx
+		out, err = s.workAt(ctx, plantID, assets.InstantOf(at))
+		return err
+	})
+	return out, err
+}
+
+func (s Source) workAt(ctx context.Context, plantID int64, at assets.Instant) (out reports.Work, err error) {
+	if err := s.db.Reach(ctx, s.scope, plantID); err != nil {
+		return out, err
+	}
+	customer, err := s.db.CustomerOf(ctx, plantID)
+	if err != nil {
+		return out, err
+	}
+	asOf, err := s.asOf(ctx, customer, at)
+	if err != nil {
+		return out, err
+	}
+	here := assets.PlantScope(plantID)
+	work, err := orders.WorkAsOf(ctx, s.db, here, plantID, asOf)
+	if err != nil {
+		return out, err
+	}
+	out = reports.Work{Orders: work.Orders, Windows: work.Windows, Failures: work.Failures}
+	owned, err := registry.OwnersAsOf(ctx, s.db, here, func(int64) (plantdb.AsOf, error) { return asOf, nil })
+	if err != nil {
+		return out, err
+	}
+	reg := &assets.Register{}
+	if len(owned.Customers) > 0 {
+		reg.Customer = owned.Customers[0]
+	}
+	out.Chains, err = s.chains(ctx, reg, asOf)
+	return out, err
+}

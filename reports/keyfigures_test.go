@@ -1,0 +1,58 @@
+package reports_test
+
+import (
+	"bytes"
+	"context"
+	"encoding/csv"
+	"strings"
+	"testing"
+	"time"
+
+	"carryside/assets"
+	"carryside/reports"
+	"carryside/schedule/workorder"
+)
+
+// WorkAt is five orders of October: two placed and done inside their stop, one done a day late without a stop, one that ended a failed splice, and one
+// that waits.
+func (s *smallPlant) WorkAt(context.Context, int64, time.Time) (reports.Work, error) {
+	on := func(day, hour int) assets.Instant {
+		return assets.InstantOf(time.Date(2026, 10, day, hour, 0, 0, 0, time.UTC))
+	}
+	stop := assets.StopWindow{Version: assets.Version{ID: 5}, Start: on(10, 6), End: on(10, 18)}
+	order := func(id int64, kind workorder.Kind, state workorder.State, latest assets.Day, planned bool, done assets.Instant, hours float64) workorder.Order {
+		o := workorder.Order{Version: assets.Version{ID: id}, Kind: kind, State: state, LatestDay: latest, RaisedAt: on(1, 6), AcceptedAt: on(2, 6), DoneAt: done, DoneHours: hours, WorkHours: 4}
+		if planned {
+			o.WindowID, o.PlacedAt = 5, on(3, 6)
+		}
+		return o
+	}
+	return reports.Work{Windows: map[int64]assets.StopWindow{5: stop}, Failures: map[int64]bool{4: true}, Chains: s.plant.Chains, Orders: []workorder.Order{
+		order(1, workorder.KindResplice, workorder.Signed, "2026-10-20", true, on(10, 12), 8),
+		order(2, workorder.KindInspection, workorder.Done, "2026-10-12", true, on(10, 17), 2),
+		order(3, workorder.KindInspection, workorder.Done, "2026-10-14", false, on(15, 9), 2),
+		order(4, workorder.KindResplice, workorder.Signed, "", false, on(21, 3), 8),
+		order(5, workorder.KindResplice, workorder.Accepted, "2026-10-25", false, 0, 0)}}, nil
+}
+
+// The values are the formulas of the key figures done by hand: 10 of 20 h were planned, 8 of 20 h ended a failed splice, both orders of the stop were done in it, one of
+// two inspections was in time and the other within its day of grace, 4 h wait and are overdue.
+func TestKeyFiguresOfAMonthByHand(t *testing.T) {
+	entry := must(reports.Find("key-figures"))
+	r := must(entry.Build(t.Context(), reports.Inputs{Source: newSmallPlant(), Built: built, By: "N. Corvane", Version: "1.0", Zone: berlin, Period: reports.Period{From: "2026-10-01", To: "2026-10-31"}}, ""))
+	var b bytes.Buffer
+	must(r.WriteCSV(t.Context(), &b))
+	got := map[string]string{}
+	for _, rec := range must(csv.NewReader(&b).ReadAll())[1:] {
+		got[rec[2]] = rec[3] + " " + rec[4]
+		if rec[5] == "" || rec[6] == "" {
+			t.Errorf("%s stands without its formula or what it rests on", rec[2])
+		}
+	}
+	for figure, want := range map[string]string{"Planned work": "50.0 %", "Planned work, by number of orders": "50.0 %", "Reactive work": "40.0 %", "Schedule compliance, by orders": "100.0 %",
+		"Inspections on time": "50.0 %", "Inspections on time, with grace": "100.0 %", "Backlog": "4.0 h", "Overdue": "1.0 orders"} {
+		if strings.ReplaceAll(got[figure], ".0", "") != strings.ReplaceAll(want, ".0", "") {
+			t.Errorf("%s is %q, want %q", figure, got[figure], want)
+		}
+	}
+}
