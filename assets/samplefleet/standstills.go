@@ -150,16 +150,17 @@ func (b *builder) crews() {
 	}
 	for _, t := range []struct {
 		kind, ticket string
+		form         assets.Form
 		bond         assets.Bond
 		minutes, n   int
 		kit          []assets.KitNeed
 	}{
-		{"re-splice", hotTicket, assets.BondHotVulcanised, 480, 2, []assets.KitNeed{{Class: "press", AsBelt: true}, {Class: "cutter"}}},
-		{"re-splice", hotTicket, assets.BondHotPressed, 180, 1, []assets.KitNeed{{Class: "press", AsBelt: true}, {Class: "cutter"}}},
-		{"re-splice", coldTicket, assets.BondColdBonded, 360, 2, []assets.KitNeed{{Class: "cutter"}}},
-		{"re-splice", clipTicket, assets.BondNone, 120, 1, nil},
+		{"re-splice", hotTicket, assets.FormStepped, assets.BondHotVulcanised, 480, 2, []assets.KitNeed{{Class: "press", AsBelt: true}, {Class: "cutter"}}},
+		{"re-splice", hotTicket, assets.FormFinger, assets.BondHotPressed, 180, 1, []assets.KitNeed{{Class: "press", AsBelt: true}, {Class: "cutter"}}},
+		{"re-splice", coldTicket, assets.FormStepped, assets.BondColdBonded, 360, 2, []assets.KitNeed{{Class: "cutter"}}},
+		{"re-splice", clipTicket, assets.FormBoltedPlate, assets.BondNone, 120, 1, nil},
 	} {
-		f.Templates = append(f.Templates, assets.WorkTemplate{Version: b.version("work_templates", from), OrderKind: t.kind, Bond: t.bond, DurationMin: t.minutes,
+		f.Templates = append(f.Templates, assets.WorkTemplate{Version: b.version("work_templates", from), OrderKind: t.kind, Form: t.form, Bond: t.bond, DurationMin: t.minutes,
 			Crew: []assets.CrewNeed{{QualificationID: ticket[t.ticket], Number: t.n}}, Kit: t.kit, Isolation: true, Class: assets.ClassP, Source: "own times, set by the lead"})
 	}
 }

@@ -139,12 +139,13 @@ func (d *demoStores) work() error {
 	return nil
 }
 
-// rules watches kit and stock for every plant.
+// rules watches kit, stock and tickets for every plant.
 func (d *demoStores) rules() error {
 	for _, r := range []rules.Rule{
 		{Name: "Kit at its limit", Trigger: rules.Trigger{Kind: rules.TriggerKit, Watches: rules.KitLimit}, Template: rules.Template{Kind: workorder.KindKitService, Title: "service {target}", LatestDays: 14, WorkHours: 2, Crew: 1}},
 		{Name: "Calibration due", Trigger: rules.Trigger{Kind: rules.TriggerKit, Watches: rules.KitCalibration}, Template: rules.Template{Kind: workorder.KindKitService, Title: "calibrate {target}", LeadDays: 30, WorkHours: 1, Crew: 1}},
 		{Name: "Stock below its reorder point", Trigger: rules.Trigger{Kind: rules.TriggerStock}, Template: rules.Template{Kind: workorder.KindOther, Title: "order {target}", LatestDays: 7, WorkHours: 0.5, Crew: 1}},
+		{Name: "Ticket ends", Trigger: rules.Trigger{Kind: rules.TriggerTicket}, Template: rules.Template{Kind: workorder.KindOther, Title: "renew {target}", LeadDays: 90, WorkHours: 0.5, Crew: 1}},
 	} {
 		r.Scope, r.Class = rules.Scope{Target: rules.TargetPlant}, assets.ClassP
 		if err := orders.SaveRule(d.c, &r); err != nil {

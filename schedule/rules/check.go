@@ -119,8 +119,10 @@ func checkTrigger(t Trigger, sc Scope, wrong assets.Invalid) {
 		checkLife(t, sc, wrong)
 	case TriggerKit, TriggerStock:
 		checkStores(t, sc, wrong)
+	case TriggerTicket:
+		checkTicket(sc, wrong)
 	default:
-		wrong.Add("kind", "choose what makes the rule fire: calendar, interval, running hours, passes, event, finding, take-up, life, kit or stock")
+		wrong.Add("kind", "choose what makes the rule fire: calendar, interval, running hours, passes, event, finding, take-up, life, kit, stock or tickets")
 	}
 }
 

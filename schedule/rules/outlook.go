@@ -26,6 +26,7 @@ type Inputs struct {
 	Wear        []KitWear            // counters of kit at home here; nil where no rule asks
 	Calibrated  []KitDue             // kit at home here with calibration dates
 	Stock       []StockLevel         // items kept here
+	Tickets     []TicketEnd          // of people at home here; nil where no rule asks
 	Rules       []Rule               // rules in force at the plant: life used comes from the one that falls due first
 	Occurrences []Occurrence         // what these rules raised at this plant
 	Orders      []workorder.Order    // the orders those point to
@@ -208,6 +209,8 @@ func (o *Outlook) each(r Rule, after, until time.Time, visit func(Proposal)) {
 		o.eachKit(r, visit)
 	case TriggerStock:
 		o.eachStock(r, visit)
+	case TriggerTicket:
+		o.eachTicket(r, visit)
 	}
 }
 

@@ -71,6 +71,8 @@ func (o *Outlook) TargetOf(kind TargetKind, id int64) (Target, bool) {
 		}
 	case TargetCounter, TargetKit, TargetItem:
 		return o.storesTarget(kind, id)
+	case TargetPerson:
+		return o.ticketTarget(id)
 	}
 	return Target{}, false
 }

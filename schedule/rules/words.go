@@ -60,6 +60,8 @@ func (t Trigger) Words() string {
 		return t.lifeWords()
 	case TriggerKit, TriggerStock:
 		return t.storesWords()
+	case TriggerTicket:
+		return "ticket ends"
 	case TriggerTakeUp:
 		return fmt.Sprintf("take-up leaves fewer than %s", plural(t.ResplicesLeft, "re-splice"))
 	}

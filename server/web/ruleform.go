@@ -34,7 +34,7 @@ var triggerKinds = []struct {
 	{rules.TriggerHours, "running hours"}, {rules.TriggerPasses, "splice passes"}, {rules.TriggerEvent, "after a splice or belt is new"},
 	{rules.TriggerGrade, "finding of a grade"}, {rules.TriggerTakeUp, "take-up nearly used"},
 	{rules.TriggerLife, "life: likely to fail, or best age"},
-	{rules.TriggerKit, "kit: limit of cycles or cuts, or calibration"}, {rules.TriggerStock, "stock below its reorder point"},
+	{rules.TriggerKit, "kit: limit of cycles or cuts, or calibration"}, {rules.TriggerStock, "stock below its reorder point"}, {rules.TriggerTicket, "ticket of somebody at home here ends"},
 }
 
 func newRuleForm(f *Form, rule rules.Rule, reg *assets.Register) *ruleForm {

@@ -100,7 +100,7 @@ func (l loader) load(ctx context.Context) error {
 	if err := l.superseded(ctx, all); err != nil {
 		return err
 	}
-	for _, step := range []func(context.Context) error{l.raised, l.findings, l.clocks, l.stores} {
+	for _, step := range []func(context.Context) error{l.raised, l.findings, l.clocks, l.stores, l.tickets} {
 		if err := step(ctx); err != nil {
 			return err
 		}
