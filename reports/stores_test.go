@@ -20,7 +20,7 @@ import (
 func (s *smallPlant) StoresAt(_ context.Context, _ int64, at time.Time) (reports.Stores, error) {
 	gum := assets.StockItem{Version: assets.Version{ID: 1}, Name: "Tie gum", Kind: assets.StockFilm, Unit: assets.UnitKilogram}
 	lot := func(id int64, name string, q assets.Quantity, until assets.Day) stock.Lot {
-		return stock.Lot{StockLot: assets.StockLot{Version: assets.Version{ID: id}, ItemID: 1, Lot: name, GoodUntil: until, Shelf: "cold store"}, OnHand: q}
+		return stock.Lot{StockLot: assets.StockLot{Version: assets.Version{ID: id}, ItemID: 1, Lot: name, GoodUntil: until, Shelf: s.plant.Register.Lines[0].Name}, OnHand: q}
 	}
 	press := assets.Kit{Version: assets.Version{ID: 1}, Name: "Press 1", Class: assets.KitPress}
 	probe := assets.Kit{Version: assets.Version{ID: 2}, Name: "TH-1", Class: assets.KitThermometer}
@@ -43,9 +43,10 @@ func TestKitAndStockOnAPage(t *testing.T) {
 	for _, rec := range records[1:] {
 		got = append(got, strings.Join(rec[2:], "|"))
 	}
+	shelf := newSmallPlant().plant.Register.Lines[0].Name
 	want := []string{
-		"stock|Tie gum|film and rubber|7710|26|kg||||2027-02-28|fit|cold store",
-		"stock|Tie gum|film and rubber|'=7701|1.25|kg||||2026-11-24|out of date|cold store",
+		"stock|Tie gum|film and rubber|7710|26|kg||||2027-02-28|fit|" + shelf,
+		"stock|Tie gum|film and rubber|'=7701|1.25|kg||||2026-11-24|out of date|" + shelf,
 		"on order|Tie gum|film and rubber|31|6|kg||||2026-11-20|late|",
 		"counter|Press 1|press|press cycles|399|cycles|400|99|D||below its limit|",
 		"counter|Press 1|press|pads 3, pad cycles|200|cycles|200|100|A||at its limit|",

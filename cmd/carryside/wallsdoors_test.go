@@ -13,10 +13,10 @@ import (
 var roleTable = map[assets.Role][]string{
 	assets.RoleAdministrator:  {"accounts"},
 	assets.RoleLead:           {"reads", "costs", "journal", "catalogues", "registry", "imports", "held readings", "rules", "stops", "orders", "refuses", "readings", "findings", "jobs", "crews", "stock"},
-	assets.RolePlanner:        {"reads", "costs", "registry", "imports", "held readings", "rules", "stops", "orders", "refuses", "readings", "findings", "jobs"},
-	assets.RoleTechnician:     {"reads", "readings", "findings", "jobs"},
-	assets.RoleStorekeeper:    {"reads", "stock"},
-	assets.RoleAuditor:        {"reads", "costs", "journal"},
+	assets.RolePlanner:        {"reads", "costs", "registry", "imports", "held readings", "rules", "stops", "orders", "refuses", "readings", "findings", "jobs", "stores"},
+	assets.RoleTechnician:     {"reads", "readings", "findings", "jobs", "stores"},
+	assets.RoleStorekeeper:    {"reads", "stores", "stock"},
+	assets.RoleAuditor:        {"reads", "costs", "journal", "stores"},
 	assets.RoleCustomerViewer: {"reads"},
 }
 
@@ -78,6 +78,13 @@ var doors = map[string]string{
 	"* /plants/:plant/crew/catalogue/tickets/:qualification": "crews", "* /plants/:plant/crew/catalogue/ways/new": "crews", "* /plants/:plant/crew/catalogue/ways/:way": "crews", "* /plants/:plant/crew/catalogue/work/new": "crews",
 	"* /plants/:plant/crew/catalogue/work/:template": "crews",
 	"* /plants/:plant/stops/calendar":                "stops", "GET /plants/:plant/stops/isolation": "reads", "* /plants/:plant/stops/isolation/new": "registry", "* /plants/:plant/stops/isolation/:group": "registry",
+
+	"GET /plants/:plant/stores": "stores", "GET /plants/:plant/stores/ledger": "stores", "GET /plants/:plant/stores/cutting": "stores", "GET /plants/:plant/stores/items/:item": "stores", "GET /plants/:plant/stores/kit/:kit": "stores",
+	"* /plants/:plant/stores/items/new": "catalogues", "* /plants/:plant/stores/items/:item/edit": "catalogues", "* /plants/:plant/stores/items/:item/policy": "stock", "* /plants/:plant/stores/items/:item/order": "stock",
+	"* /plants/:plant/stores/supply/:supply": "stock", "* /plants/:plant/stores/receive": "stock", "* /plants/:plant/stores/lots/:lot/issue": "stock", "* /plants/:plant/stores/lots/:lot/return": "stock",
+	"* /plants/:plant/stores/lots/:lot/count": "stock", "* /plants/:plant/stores/lots/:lot/scrap": "stock", "* /plants/:plant/stores/lots/:lot/offcut": "stock", "* /plants/:plant/stores/lots/:lot/move": "stock",
+	"* /plants/:plant/stores/lots/:lot/edit": "stock", "* /plants/:plant/stores/kit/new": "stock", "* /plants/:plant/stores/kit/:kit/edit": "stock", "* /plants/:plant/stores/kit/:kit/away": "stock",
+	"* /plants/:plant/stores/kit/:kit/calibration": "stock", "* /plants/:plant/stores/kit/:kit/counter": "stock", "* /plants/:plant/stores/kit/:kit/counters/:counter": "stock", "* /plants/:plant/stores/kit/:kit/cutter": "jobs",
 }
 
 // doorOf returns the deed that opens an address; "" when the table does not know it. HEAD is GET without a body.
@@ -93,7 +100,7 @@ func doorOf(method, path string) string {
 
 // company are the parameters that name things of the service company or of nobody: they are the same for every
 // plant, so there is no foreign one. The other parameters are the names of estate.ids.
-var company = []string{"spec", "kind", "recipe", "work", "report", "file", "person", "qualification", "way", "template"}
+var company = []string{"item", "spec", "kind", "recipe", "work", "report", "file", "person", "qualification", "way", "template"}
 
 // parts returns the parameters of an address in order.
 func parts(path string) []string {

@@ -21,6 +21,7 @@ import (
 	"carryside/assets/plantdb/pressing"
 	"carryside/assets/plantdb/registry"
 	"carryside/assets/plantdb/stops"
+	"carryside/assets/plantdb/stores"
 	"carryside/reports"
 	"carryside/schedule/press"
 	"carryside/schedule/rules"
@@ -73,6 +74,9 @@ func openWalls(t *testing.T) *walled {
 		if err := crew.SaveTemplate(c, &assets.WorkTemplate{OrderKind: "re-splice", DurationMin: 120, Crew: []assets.CrewNeed{{QualificationID: 1, Number: 1}}, Class: assets.ClassP, Source: hostile}); err != nil {
 			return err
 		}
+		if err := stores.SaveItem(c, &assets.StockItem{Name: "tie gum " + hostile, Kind: assets.StockFilm, Unit: assets.UnitMetre, LeadTimeDays: 7, Class: assets.ClassD, Remark: hostile}); err != nil {
+			return err
+		}
 		return registry.SaveSpliceKind(c, &assets.SpliceKind{Form: assets.FormStepped, Bond: assets.BondHotVulcanised, Remark: hostile}, 0)
 	}))
 	must(t, firstRules(ctx, db, plantDay.AddDate(0, 0, -1)))
@@ -99,7 +103,7 @@ func numberFrom(t *testing.T, db *plantdb.DB, n int64) {
 	act := plantdb.Act{Origin: plantdb.Command, Action: "number", Now: plantDay.AddDate(-1, 0, 0), Company: true}
 	must(t, db.Change(t.Context(), act, func(c *plantdb.Change) error {
 		for _, kind := range []string{"customers", "plants", "lines", "conveyors", "belts", "splices", "findings", "contacts", "contracts", "meters", "held_readings", "orders", "order_events", "occurrences",
-			"rules", "stop_windows", "stop_recurrences", "crew_members", "person_qualifications", "absences", "isolation_groups", "people", "import_mappings", "attachments", "press_records"} {
+			"rules", "stop_windows", "stop_recurrences", "crew_members", "person_qualifications", "absences", "isolation_groups", "people", "import_mappings", "attachments", "press_records", "kit", "kit_counters", "stock_lots", "supply_orders", "supply_order_numbers"} {
 			if err := c.Tx().Exec("INSERT INTO id_counters (kind, next) VALUES (?, ?) ON CONFLICT (kind) DO UPDATE SET next = excluded.next", kind, n).Error; err != nil {
 				return err
 			}
@@ -149,6 +153,7 @@ func newEstate(t *testing.T, db *plantdb.DB, mark string, customer int64, n int)
 	e.write(t, db, plantDay.Add(34*time.Minute), e.crew)
 	e.write(t, db, plantDay.Add(35*time.Minute), e.attach)
 	e.write(t, db, plantDay.Add(37*time.Minute), e.press)
+	e.write(t, db, plantDay.Add(38*time.Minute), e.stock)
 	return e
 }
 

@@ -19,6 +19,7 @@ import (
 var named = map[string]string{
 	"line_id": "line", "target": "splice", "window": "stop", "people": "staff", "made_by": "staff", "finding": "finding", "plants": "plant", "splice": "splice", "belt": "belt", "conveyor_id": "conveyor",
 	"answered_by": "contact", "person": "staff", "home": "plant", "from": "plant", "to": "plant",
+	"supply": "supply", "goes_with": "kit", "order_id": "accepted order",
 	"belt_id": "belt", "line": "line", "headings": "headings", "reach": "plant",
 }
 
@@ -26,7 +27,7 @@ var named = map[string]string{
 var withFile = []string{"headings"}
 
 // figures are the fields whose choices are numbers and name nothing; ends of names stand with a leading star.
-var figures = []string{"grade", "rows", "version", "edit", "specification_id", "weekday", "weeks", "was", "repeats", "qualification", "ticket_1", "ticket_2", "ticket_3", "whose"}
+var figures = []string{"specification", "item", "held", "grade", "rows", "version", "edit", "specification_id", "weekday", "weeks", "was", "repeats", "qualification", "ticket_1", "ticket_2", "ticket_3", "whose"}
 
 // travels are fields that a form carries only when it is asked for with them.
 var travels = map[string]map[string]string{"/orders/new": {"finding": "finding"}}
@@ -90,7 +91,7 @@ const moreRowsName = "more"
 var usual = map[string]string{
 	"reason": "the test says so", "why": "the test says so", "title": "remake it", "kind": "re-splice", "hours": "2", "shortening_m": "0", "note": "done", "where": "in the round", "where_day": "2026-12-01",
 	"retired": "2026-11-24", "removed": "2026-11-24", "made": "2026-11-24", "fitted": "2026-11-24", "tag": "ZQ 7", "name": "new name", "category": "cover wear", "text": "seen", "found_at": "2026-11-24T06:00",
-	"latest_day": "2026-12-19", "start": "2026-12-01T06:00", "end": "2026-12-01T08:00", "width_m": "1000", "loop_length_m": "100", "number": "17", "from_day": "2026-11-01",
+	"latest_day": "2026-12-19", "start": "2026-12-01T06:00", "end": "2026-12-01T08:00", "width_m": "1000", "loop_length_m": "100", "number": "17", "from_day": "2026-11-01", "amount": "1", "lot": "L-17",
 }
 
 // fillIn types the usual answers where nothing stands.

@@ -220,20 +220,20 @@ func (s *Site) countCounter(r *Request) error {
 		p.Says = []string{"Signed jobs move this counter. By hand it is moved only with a reason, which stands in the records with your name."}
 		p.Facts = []fact{{"Count", With(Short(c.Count, 1), c.Counts.Unit())}}
 		f.version(c.Version)
-		p.section("", f.Number("quantity", "Add", "", c.Counts.Unit()).Hinted("Below 0 takes back"), f.Tick("out", "The part is taken out", false), f.Text("reason", "Reason", "").Must().OverBoth())
+		p.section("", f.Number("amount", "Add", "", c.Counts.Unit()).Hinted("Below 0 takes back"), f.Tick("out", "The part is taken out", false), f.Text("reason", "Reason", "").Must().OverBoth())
 		return p, nil
 	}, func(_ *formPage, e *entry) (string, string, error) {
-		reason, quantity := e.must("reason", "the reason: it stands in the records"), e.number("quantity")
+		reason, quantity := e.must("reason", "the reason: it stands in the records"), e.number("amount")
 		out := e.f.Ticked("out")
 		if quantity == 0 && !out {
-			e.bad.Add("quantity", "give a number, or tick that the part is taken out")
+			e.bad.Add("amount", "give a number, or tick that the part is taken out")
 		}
 		if err := e.Err(); err != nil {
 			return "", "", err
 		}
 		if quantity != 0 {
 			line := assets.KitCount{CounterID: c.ID, Quantity: quantity, Reason: reason}
-			if err := s.StoreBook.CountKit(r.Context(), r.act("move a counter by hand", reason), k, &line); err != nil {
+			if err := asAmount(s.StoreBook.CountKit(r.Context(), r.act("move a counter by hand", reason), k, &line)); err != nil {
 				return "", "", err
 			}
 		}

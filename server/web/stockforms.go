@@ -44,6 +44,20 @@ func (e *entry) mustAmount(name string, item assets.StockItem) assets.Quantity {
 	return q
 }
 
+// asAmount puts what the ledger says of a quantity beside the field that holds it: in forms of findings a quantity is what
+// was measured.
+func asAmount(err error) error {
+	var bad assets.Invalid
+	if !errors.As(err, &bad) || bad["quantity"] == "" {
+		return err
+	}
+	out := assets.Invalid{}
+	for field, message := range bad {
+		out.Add(pick(field == "quantity", "amount", field), message)
+	}
+	return out
+}
+
 // lotAsked reads the lot an address names with its item and its room.
 func (s *Site) lotAsked(r *Request) (stock.Lot, stock.Outlook, *Room, error) {
 	id, err := r.ID("lot")
@@ -96,7 +110,7 @@ func (s *Site) onLot(r *Request, lf lotForm) error {
 		p.section("", lf.fields(f, lot, o, room)...)
 		return p, nil
 	}, func(_ *formPage, e *entry) (string, string, error) {
-		if err := lf.book(e, lot, o, room); err != nil {
+		if err := asAmount(lf.book(e, lot, o, room)); err != nil {
 			return "", "", err
 		}
 		return back, fmt.Sprintf(lf.done, lot.Lot), nil
@@ -112,23 +126,28 @@ func orderOptions(room *Room, none string) []Option {
 	return out
 }
 
+// openOrder reads the order chosen; 0 for none.
+func (e *entry) openOrder() int64 {
+	e.offered("order_id", "choose one of the open orders")
+	return e.id("order_id")
+}
+
 func (s *Site) issueLot(r *Request) error {
 	return s.onLot(r, lotForm{save: "Issue it", say: "Issue from lot %s of %s", done: "Issued from lot %s.",
 		says: "The lot that goes out of date first goes out first. One out of date, held back or before its turn goes out only with a reason.",
 		fields: func(f *Form, l stock.Lot, o stock.Outlook, room *Room) []*Field {
 			order, q := heldOn(l, o)
-			return []*Field{f.amount("quantity", "How much", o.Item, q).Must(), f.Select("order", "For order", order, orderOptions(room, "no order")),
+			return []*Field{f.amount("amount", "How much", o.Item, q).Must(), f.Select("order_id", "For order", order, orderOptions(room, "no order")),
 				f.At("at", "When", assets.InstantOf(r.Now)), f.Text("reason", "Reason", "").Hinted("Needed without an order, and where another lot goes out of date first").OverBoth()}
 		},
 		book: func(e *entry, l stock.Lot, o stock.Outlook, room *Room) error {
-			q, reason, at, order := e.mustAmount("quantity", o.Item), e.text("reason"), e.moment("at"), e.id("order")
-			e.offered("order", "choose one of the open orders")
+			q, reason, at, order := e.mustAmount("amount", o.Item), e.text("reason"), e.moment("at"), e.openOrder()
 			if err := e.Err(); err != nil {
 				return err
 			}
 			lines, err := stock.FromLot(o.Item, o.Lots, l.ID, q, room.Today, reason)
 			if l.OnHand == 0 {
-				err = assets.Invalid{"quantity": "nothing is left of this lot"}
+				err = assets.Invalid{"amount": "nothing is left of this lot"}
 			}
 			if err != nil {
 				return err
@@ -153,12 +172,11 @@ func heldOn(l stock.Lot, o stock.Outlook) (order string, q assets.Quantity) {
 func (s *Site) returnLot(r *Request) error {
 	return s.onLot(r, lotForm{save: "Take it back", say: "Take back to lot %s of %s", done: "Taken back to lot %s.",
 		fields: func(f *Form, _ stock.Lot, o stock.Outlook, room *Room) []*Field {
-			return []*Field{f.amount("quantity", "How much came back", o.Item, 0).Must(), f.Select("order", "From order", "", orderOptions(room, "no order")),
+			return []*Field{f.amount("amount", "How much came back", o.Item, 0).Must(), f.Select("order_id", "From order", "", orderOptions(room, "no order")),
 				f.At("at", "When", assets.InstantOf(r.Now)), f.Text("reason", "Note", "").OverBoth()}
 		},
 		book: func(e *entry, l stock.Lot, o stock.Outlook, _ *Room) error {
-			q, at, order := e.mustAmount("quantity", o.Item), e.moment("at"), e.id("order")
-			e.offered("order", "choose one of the open orders")
+			q, at, order := e.mustAmount("amount", o.Item), e.moment("at"), e.openOrder()
 			if err := e.Err(); err != nil {
 				return err
 			}
@@ -172,14 +190,14 @@ func (s *Site) countLot(r *Request) error {
 		says: "The difference is booked as found or missed, with your name and reason. A count that agrees books nothing.",
 		fields: func(f *Form, l stock.Lot, o stock.Outlook, _ *Room) []*Field {
 			f.Hidden("held", plainInt(int64(l.OnHand))) // what it held when somebody went to count
-			return []*Field{f.amount("quantity", "Counted", o.Item, 0).Must().Hinted("What really lies there, 0 for nothing"),
+			return []*Field{f.amount("amount", "Counted", o.Item, 0).Must().Hinted("What really lies there, 0 for nothing"),
 				f.Text("reason", "Reason for a difference", "").Hinted("Where it may have gone, or come from").OverBoth()}
 		},
 		book: func(e *entry, l stock.Lot, o stock.Outlook, _ *Room) error {
-			e.must("quantity", "what was counted, 0 for nothing")
-			q := e.amount("quantity", o.Item)
+			e.must("amount", "what was counted, 0 for nothing")
+			q := e.amount("amount", o.Item)
 			if q < 0 {
-				e.bad.Add("quantity", "a count is 0 or more")
+				e.bad.Add("amount", "a count is 0 or more")
 			}
 			if err := e.Err(); err != nil {
 				return err
@@ -188,7 +206,7 @@ func (s *Site) countLot(r *Request) error {
 				return assets.ErrConflict
 			}
 			if q == l.OnHand {
-				return assets.Invalid{"quantity": "this is what the lot holds by the ledger; nothing is to be booked"}
+				return assets.Invalid{"amount": "this is what the lot holds by the ledger; nothing is to be booked"}
 			}
 			return s.StoreBook.Book(r.Context(), r.Scope, r.act("count stock", e.text("reason")), r.PlantID(),
 				[]assets.StockMovement{{LotID: l.ID, Quantity: q - l.OnHand, Why: assets.MoveCounted, Reason: e.text("reason")}})
@@ -198,11 +216,11 @@ func (s *Site) countLot(r *Request) error {
 func (s *Site) scrapLot(r *Request) error {
 	return s.onLot(r, lotForm{save: "Scrap it", say: "Scrap from lot %s of %s", done: "Scrapped from lot %s.",
 		fields: func(f *Form, l stock.Lot, o stock.Outlook, _ *Room) []*Field {
-			return []*Field{f.amount("quantity", "How much", o.Item, l.OnHand).Must(), f.At("at", "When", assets.InstantOf(r.Now)),
+			return []*Field{f.amount("amount", "How much", o.Item, l.OnHand).Must(), f.At("at", "When", assets.InstantOf(r.Now)),
 				f.Text("reason", "Reason", "").Must().Hinted("Out of date, torn, wet").OverBoth()}
 		},
 		book: func(e *entry, l stock.Lot, o stock.Outlook, _ *Room) error {
-			q, at, reason := e.mustAmount("quantity", o.Item), e.moment("at"), e.must("reason", "the reason: it stands in the ledger")
+			q, at, reason := e.mustAmount("amount", o.Item), e.moment("at"), e.must("reason", "the reason: it stands in the ledger")
 			if err := e.Err(); err != nil {
 				return err
 			}
@@ -215,13 +233,13 @@ func (s *Site) offcutLot(r *Request) error {
 	return s.onLot(r, lotForm{save: "Keep the offcut", say: "Keep an offcut of lot %s of %s", done: "The offcut of lot %s is kept as a lot of its own.",
 		says: "What is left on the roll is the roll's; an offcut is a piece that lies by itself. It keeps the roll's date.",
 		fields: func(f *Form, l stock.Lot, o stock.Outlook, _ *Room) []*Field {
-			return []*Field{f.amount("quantity", "Length of the offcut", o.Item, 0).Must(), f.Text("lot", "Mark on it", "").Must().Hinted("e.g. " + l.Lot + "-1"),
+			return []*Field{f.amount("amount", "Length of the offcut", o.Item, 0).Must(), f.Text("lot", "Mark on it", "").Must().Hinted("e.g. " + l.Lot + "-1"),
 				f.Quantity("width_m", "Width, where it was slit", unit.Width, 0, nil), f.Text("shelf", "Shelf", l.Shelf)}
 		},
 		book: func(e *entry, l stock.Lot, o stock.Outlook, _ *Room) error {
 			into := l.StockLot
 			into.Version, into.CutFromID = assets.Version{}, l.ID
-			q := e.mustAmount("quantity", o.Item)
+			q := e.mustAmount("amount", o.Item)
 			into.Lot, into.Shelf = e.must("lot", "the mark on the offcut"), e.text("shelf")
 			if w := e.notBelowNought("width_m", "a width", unit.Width); w > 0 {
 				into.WidthM = w
@@ -241,12 +259,12 @@ func (s *Site) moveLot(r *Request) error {
 	return s.onLot(r, lotForm{save: "Move it", say: "Move from lot %s of %s", done: "Moved from lot %s.",
 		says: "What leaves this plant comes to the other in one booking, under the same lot number and date.",
 		fields: func(f *Form, l stock.Lot, o stock.Outlook, _ *Room) []*Field {
-			return []*Field{f.amount("quantity", "How much", o.Item, l.OnHand).Must(), f.Select("to", "To", "", places).Must(), f.Text("shelf", "Shelf there", "")}
+			return []*Field{f.amount("amount", "How much", o.Item, 0).Must(), f.Select("to", "To", "", places).Must(), f.Text("shelf", "Shelf there", "")}
 		},
 		book: func(e *entry, l stock.Lot, o stock.Outlook, _ *Room) error {
 			into := l.StockLot
 			into.Version, into.CustomerID, into.Shelf, into.CutFromID = assets.Version{}, 0, e.text("shelf"), 0
-			q := e.mustAmount("quantity", o.Item)
+			q := e.mustAmount("amount", o.Item)
 			e.must("to", "the plant it goes to")
 			e.offered("to", "choose a place from the list")
 			into.PlantID = e.id("to")
@@ -263,7 +281,7 @@ func (s *Site) otherPlaces(r *Request) ([]Option, error) {
 	if err != nil {
 		return nil, err
 	}
-	out := []Option{{Label: "choose a place"}}
+	out := []Option{{Label: "choose a place"}, {Value: plainInt(r.PlantID()), Label: "here, another shelf"}}
 	for _, p := range plants {
 		if p.Plant.ID != r.PlantID() && r.Who.May(people.KeepStores, p.Plant.CustomerID, p.Plant.ID) {
 			out = append(out, Option{Value: plainInt(p.Plant.ID), Label: p.Plant.Name})
@@ -311,7 +329,7 @@ func (s *Site) receive(r *Request) error {
 			}
 		}
 		p.section("", f.Select("item", "Item", item, itemOptions(room)).Must().OverBoth(),
-			f.Number("quantity", "How much", plainNumber(quantity.Float()), "").Must().Hinted("In the item's own unit, as the list names it"),
+			f.Number("amount", "How much", plainNumber(quantity.Float()), "").Must().Hinted("In the item's own unit, as the list names it"),
 			f.Text("lot", "Lot or roll number", "").Must(), f.Date("good_until", "Good until", "").Hinted("Empty: from its shelf life, counted from today"), f.Text("shelf", "Shelf", ""),
 			f.Select("supply", "On order", supply, supplyOptions(r, room)).OverBoth())
 		return p, nil
@@ -321,16 +339,21 @@ func (s *Site) receive(r *Request) error {
 }
 
 func (s *Site) bookDelivery(r *Request, room *Room, e *entry) (string, string, error) {
-	e.must("item", "the item")
 	e.offered("item", "choose an item from the list")
 	e.offered("supply", "choose an order from the list")
-	i := slices.IndexFunc(room.Items, func(it assets.StockItem) bool { return it.ID == e.id("item") })
+	itemID := e.id("item")
+	for _, so := range room.Supplies { // what was ordered says which item it is
+		if itemID == 0 && so.ID == e.id("supply") {
+			itemID = so.ItemID
+		}
+	}
+	i := slices.IndexFunc(room.Items, func(it assets.StockItem) bool { return it.ID == itemID })
 	if i < 0 {
 		e.bad.Add("item", "choose an item from the list")
 		return "", "", e.Err()
 	}
 	item := room.Items[i]
-	q := e.mustAmount("quantity", item)
+	q := e.mustAmount("amount", item)
 	lot := assets.StockLot{PlantID: r.PlantID(), ItemID: item.ID, Lot: e.must("lot", "the lot or roll number"), GoodUntil: e.day("good_until"), Shelf: e.text("shelf"), WidthM: item.WidthM}
 	if lot.GoodUntil == "" && item.ShelfLifeDays > 0 {
 		lot.GoodUntil = room.Today.AddDays(item.ShelfLifeDays)
@@ -349,7 +372,7 @@ func (s *Site) bookDelivery(r *Request, room *Room, e *entry) (string, string, e
 	if err := e.Err(); err != nil {
 		return "", "", err
 	}
-	err := s.StoreBook.Receive(r.Context(), r.Scope, r.act("receive stock", ""), supply, &lot, q, 0)
+	err := asAmount(s.StoreBook.Receive(r.Context(), r.Scope, r.act("receive stock", ""), supply, &lot, q, 0))
 	return r.At("stores/items", item.ID), r.quantity(item, q) + " of " + item.Name + " booked into lot " + lot.Lot + ".", err
 }
 
@@ -416,20 +439,20 @@ func (s *Site) supplyForm(r *Request, item assets.StockItem, so assets.SupplyOrd
 			}
 		}
 		f.version(so.Version)
-		p.section("", f.amount("quantity", "How much", item, so.Quantity).Must(), f.Select("state", "State", string(so.State), supplyStates),
+		p.section("", f.amount("amount", "How much", item, so.Quantity).Must(), f.Select("state", "State", string(so.State), supplyStates),
 			f.Date("ordered_day", "Ordered on", string(so.OrderedDay)), f.Date("expected_day", "Expected on", string(so.ExpectedDay)),
 			f.Text("supplier", "From", so.Supplier), f.Text("reference", "Their reference", so.Reference), f.Text("remark", "Remark", so.Remark).OverBoth())
 		return p, nil
 	}, func(_ *formPage, e *entry) (string, string, error) {
 		next := so
 		next.RowID = e.rowID()
-		next.Quantity, next.OrderedDay, next.ExpectedDay = e.mustAmount("quantity", item), e.day("ordered_day"), e.day("expected_day")
+		next.Quantity, next.OrderedDay, next.ExpectedDay = e.mustAmount("amount", item), e.day("ordered_day"), e.day("expected_day")
 		next.State = oneOf(e, "state", "choose a state from the list", assets.SupplyStates...)
 		next.Supplier, next.Reference, next.Remark = e.text("supplier"), e.text("reference"), e.text("remark")
 		if err := e.Err(); err != nil {
 			return "", "", err
 		}
-		err := s.StoreBook.SaveSupply(r.Context(), r.Scope, r.act(pick(so.ID == 0, "order from a supplier", "change a supply order"), ""), &next)
+		err := asAmount(s.StoreBook.SaveSupply(r.Context(), r.Scope, r.act(pick(so.ID == 0, "order from a supplier", "change a supply order"), ""), &next))
 		return r.At("stores"), "Supply order kept: " + r.quantity(item, next.Quantity) + " of " + item.Name + ".", err
 	})
 }

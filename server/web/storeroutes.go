@@ -35,6 +35,6 @@ func storeRoutes() []Route {
 	form(people.KeepStores, "stores/kit/:kit/calibration", (*Site).kitCalibration)
 	form(people.KeepStores, "stores/kit/:kit/counter", (*Site).kitCounter)
 	form(people.KeepStores, "stores/kit/:kit/counters/:counter", (*Site).countCounter)
-	form(people.ReadStores, "stores/kit/:kit/cutter", (*Site).cutter)
+	form(people.DoJob, "stores/kit/:kit/cutter", (*Site).cutter)
 	return out
 }

@@ -217,13 +217,13 @@ func TestTheCustomersViewerSeesNoStores(t *testing.T) {
 
 func TestIssuingBeforeItsTurnAsksForAReason(t *testing.T) {
 	v := as(t, withStores(), assets.RoleLead)
-	form := url.Values{"quantity": {"4"}, "order": {"77"}, "at": {"2026-11-25T06:00"}, "reason": {""}}
+	form := url.Values{"amount": {"4"}, "order_id": {"77"}, "at": {"2026-11-25T06:00"}, "reason": {""}}
 	v.post("/plants/3/stores/lots/31/issue", form, http.StatusSeeOther)
-	d := v.post("/plants/3/stores/lots/31/issue", url.Values{"quantity": {"4"}, "order": {"999"}, "at": {"2026-11-25T06:00"}}, http.StatusUnprocessableEntity)
+	d := v.post("/plants/3/stores/lots/31/issue", url.Values{"amount": {"4"}, "order_id": {"999"}, "at": {"2026-11-25T06:00"}}, http.StatusUnprocessableEntity)
 	if got := text(d, "[data-errors]"); !strings.Contains(got, "open orders") {
 		t.Errorf("an order that was not offered: %q", got)
 	}
-	d = v.post("/plants/3/stores/lots/31/issue", url.Values{"quantity": {"-4"}, "at": {"2026-11-25T06:00"}}, http.StatusUnprocessableEntity)
+	d = v.post("/plants/3/stores/lots/31/issue", url.Values{"amount": {"-4"}, "at": {"2026-11-25T06:00"}}, http.StatusUnprocessableEntity)
 	if got := text(d, "[data-errors]"); !strings.Contains(got, "above 0") {
 		t.Errorf("less than nothing: %q", got)
 	}
