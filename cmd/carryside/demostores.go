@@ -205,6 +205,13 @@ func (d *demoStores) plant(p assets.Plant, nth int) error {
 			return err
 		}
 	}
+	if nth == 0 {
+		today := assets.DayOf(d.now.In(zone))
+		so := assets.SupplyOrder{PlantID: p.ID, ItemID: d.item["Tie gum"], Quantity: 20000, State: assets.SupplyOrdered, OrderedDay: today.AddDays(-9), ExpectedDay: today.AddDays(12), Supplier: "the usual rubber works", Reference: "R-2207"}
+		if err := stores.SaveSupplyOrder(d.c, &so); err != nil {
+			return err
+		}
+	}
 	kit, err := d.kit(p, nth)
 	if err != nil {
 		return err
