@@ -29,7 +29,7 @@ var doors = map[string]string{
 	"* /people/:person/address": "accounts", "* /people/:person/second": "accounts", "* /people/:person/account": "accounts", "* /people/:person/sessions": "accounts",
 	"GET /account": "own account", "POST /account/passkeys": "own account", "POST /account/passkeys/made": "own account", "POST /account/passkeys/remove": "own account", "POST /account/password": "own account",
 	"POST /account/sessions": "own account", "POST /account/second": "own account", "POST /account/second/code": "own account", "POST /account/second/recovery": "own account", "POST /account/second/remove": "own account", "* /tokens": "own account",
-	"GET /": "signed in", "GET /plants": "reads", "GET /plants/new": "registry", "POST /plants/new": "registry",
+	"GET /": "signed in", "GET /plants": "reads", "* /plants/plan": "crews", "GET /plants/new": "registry", "POST /plants/new": "registry",
 
 	"GET /healthz": "open", "GET /readyz": "open", "GET /api/v1/openapi.json": "open", "GET /metrics": "open",
 	"GET /api/v1/plants": "reads", "GET /api/v1/plants/:plant": "reads", "GET /api/v1/plants/:plant/conveyors": "reads", "GET /api/v1/plants/:plant/conveyors/:conveyor": "reads",

@@ -224,3 +224,11 @@ func (s *Sheet) Digest() string {
 	sum := sha256.Sum256(raw)
 	return hex.EncodeToString(sum[:])
 }
+
+// Takes is the stock an order takes.
+func (s *Sheet) Takes(orderID int64) []StockNeed {
+	if j, ok := s.jobOf[orderID]; ok {
+		return s.orders[j].Stock
+	}
+	return nil
+}

@@ -31,6 +31,15 @@ func (f *fakePlant) Horizon(ctx context.Context, scope assets.Scope, id int64, n
 	return v, nil
 }
 
+func (f *fakePlant) Horizons(ctx context.Context, scope assets.Scope, plants []int64, now time.Time, weeks int) (*HorizonView, error) {
+	for _, id := range plants {
+		if _, err := f.PlantFrame(ctx, scope, id); err != nil {
+			return nil, err
+		}
+	}
+	return f.Horizon(ctx, scope, plants[0], now, weeks)
+}
+
 func (f *fakePlant) Draft(_ context.Context, _ assets.Scope, personID, plantID int64) (assets.PlanDraft, error) {
 	d := f.draft
 	d.PersonID, d.PlantID = personID, plantID

@@ -21,7 +21,9 @@ import (
 type Horizons interface {
 	// Horizon lays a plant's orders against its stops for so many weeks. It may be shared: screens do not change it.
 	Horizon(ctx context.Context, scope assets.Scope, plantID int64, now time.Time, weeks int) (*HorizonView, error)
-	// Draft returns what somebody has moved at a plant and not published.
+	// Horizons lays several plants on one sheet, with the crews and the kit they share.
+	Horizons(ctx context.Context, scope assets.Scope, plants []int64, now time.Time, weeks int) (*HorizonView, error)
+	// Draft returns what somebody has moved at a plant (0: over many plants) and not published.
 	Draft(ctx context.Context, scope assets.Scope, personID, plantID int64) (assets.PlanDraft, error)
 	// SaveDraft keeps what somebody has moved; without moves there is no draft any more.
 	SaveDraft(ctx context.Context, scope assets.Scope, draft *assets.PlanDraft) error
@@ -60,6 +62,18 @@ func (v *HorizonView) order(id int64) (workorder.Order, bool) {
 		}
 	}
 	return workorder.Order{}, false
+}
+
+// plantOf is the place on the sheet of the plant that has an order; -1 when none has.
+func (v *HorizonView) plantOf(orderID int64) int {
+	for i := range v.Facts.Plants {
+		for _, o := range v.Facts.Plants[i].Orders {
+			if o.ID == orderID {
+				return i
+			}
+		}
+	}
+	return -1
 }
 
 // stop returns a stop of the sheet, by the number of an occurrence too.
@@ -650,6 +664,8 @@ func (sh *sheetOf) stopLabel(w assets.StopWindow) string {
 
 func horizonRoutes() []Route {
 	return []Route{
+		{Method: get, Path: "/plants/plan", May: people.KeepCrew, Under: "plants", Do: (*Site).companyPlan},
+		{Method: post, Path: "/plants/plan", May: people.KeepCrew, Under: "plants", Do: (*Site).companyPlan},
 		{Method: get, Path: "/plants/:plant/horizon", May: people.Read, Under: "horizon", Back: "horizon", Do: (*Site).horizon},
 		{Method: get, Path: "/plants/:plant/horizon/move", May: people.PlanOrders, Under: "horizon", Back: "horizon", Do: (*Site).planMove},
 		{Method: post, Path: "/plants/:plant/horizon/move", May: people.PlanOrders, Under: "horizon", Back: "horizon", Do: (*Site).planMove},

@@ -239,3 +239,39 @@ func TestMovesOfOrdersAndStopsThatAreNotTheresAreNotFound(t *testing.T) {
 	}
 	v.post("/plants/3/horizon/plan", url.Values{"do": {"burn"}}, http.StatusUnprocessableEntity)
 }
+
+// lead lets the fake plant's planner be lead of all plants.
+func lead(t *testing.T, f *fakePlant) *visit {
+	t.Helper()
+	f.staff[0].Role = assets.RoleLead
+	f.grantAll = true
+	return as(t, f, assets.RoleLead)
+}
+
+func TestALeadPlansOverPlantsAndSeesWhoGoesWhere(t *testing.T) {
+	f := withStops()
+	f.orders[1].State, f.orders[1].Crew = workorder.Accepted, 2
+	v := lead(t, f)
+	v.post("/plants/plan", url.Values{"do": {"start"}, "plants": {"3"}}, http.StatusSeeOther)
+	var d *goquery.Document
+	for range 1000 {
+		if d = v.get("/plants/plan?plants=3"); d.Find("progress").Length() == 0 {
+			break
+		}
+		time.Sleep(5 * time.Millisecond)
+	}
+	if d.Find("input[name=change][checked]").Length() == 0 {
+		t.Fatalf("nothing changes: %s", factsOf(d))
+	}
+	v.post("/plants/plan", url.Values{"do": {"keep"}, "plants": {"3"}, "change": {"1415"}}, http.StatusSeeOther)
+	if f.orders[1].WindowID == 0 || len(f.plans) != 1 || f.plans[0].PlantID != 3 {
+		t.Fatalf("published %+v", f.plans)
+	}
+	start := f.orders[1].PlacedStart.Time().Format(time.DateOnly)
+	d = v.get("/plants/plan?plants=3&week=" + start)
+	if text := factsOf(d); !strings.Contains(text, "order 415 Q2") || d.Find("#pa").Length() != 1 {
+		t.Errorf("the week of %s does not show the visit: %s", start, text)
+	}
+	v.page("/plants/plan?plants=77", http.StatusNotFound)
+	as(t, withStops(), assets.RoleTechnician).page("/plants/plan", http.StatusForbidden)
+}

@@ -183,11 +183,15 @@ func (sh *sheetOf) costWords(more int) string {
 	return "the same"
 }
 
+func (sh *sheetOf) names(crew []assets.CrewPlace) string { return sh.h.names(crew) }
+
+func (sh *sheetOf) kitNames(ids []int64) string { return sh.h.kitNames(ids) }
+
 // names are the names of a crew.
-func (sh *sheetOf) names(crew []assets.CrewPlace) string {
+func (v *HorizonView) names(crew []assets.CrewPlace) string {
 	var out []string
 	for _, m := range crew {
-		for _, p := range sh.h.People {
+		for _, p := range v.People {
 			if p.ID == m.PersonID {
 				out = append(out, p.Name)
 			}
@@ -199,9 +203,9 @@ func (sh *sheetOf) names(crew []assets.CrewPlace) string {
 	return List(out)
 }
 
-func (sh *sheetOf) kitNames(ids []int64) string {
+func (v *HorizonView) kitNames(ids []int64) string {
 	var out []string
-	for _, k := range sh.h.Kit {
+	for _, k := range v.Kit {
 		if slices.Contains(ids, k.ID) {
 			out = append(out, k.Name)
 		}

@@ -75,26 +75,7 @@ func rest(moves []assets.DraftMove, ticked map[int64]bool) []assets.DraftMove {
 // draft's own starts and crews are taken where they hold; else the orders of a stop are set anew, and where that is not
 // possible either the answer says what is in the way.
 func (sh *sheetOf) together(kept []assets.DraftMove) (horizon.Placements, []int64, error) {
-	at := sh.h.At
-	var stops []int64
-	for _, m := range kept {
-		at = applied(at, m)
-		for _, id := range []int64{m.FromStop, m.ToStop} {
-			if w, ok := sh.h.stop(id); ok && id != 0 && !slices.Contains(stops, w.ID) && w.End.Time().After(sh.r.Now) {
-				stops = append(stops, w.ID)
-			}
-		}
-	}
-	with := at
-	for _, m := range sh.moves {
-		if companion(m) && slices.Contains(stops, m.ToStop) {
-			with = applied(with, m)
-		}
-	}
-	if len(sh.h.Sheet.Check(with, stops)) == 0 {
-		return with, stops, nil
-	}
-	at, broken := sh.h.Sheet.Reseat(at, stops)
+	at, stops, broken := sh.h.together(kept, sh.moves, sh.r.Now)
 	if len(broken) == 0 {
 		return at, stops, nil
 	}
@@ -105,25 +86,61 @@ func (sh *sheetOf) together(kept []assets.DraftMove) (horizon.Placements, []int6
 	return nil, nil, assets.Invalid{"": "the changes ticked do not go together without the others: " + strings.Join(why, ". ") + ". Nothing was published"}
 }
 
+func (v *HorizonView) together(kept, all []assets.DraftMove, now time.Time) (horizon.Placements, []int64, []horizon.Broken) {
+	at := v.At
+	var stops []int64
+	for _, m := range kept {
+		at = applied(at, m)
+		for _, id := range []int64{m.FromStop, m.ToStop} {
+			if w, ok := v.stop(id); ok && id != 0 && !slices.Contains(stops, w.ID) && w.End.Time().After(now) {
+				stops = append(stops, w.ID)
+			}
+		}
+	}
+	with := at
+	for _, m := range all {
+		if companion(m) && slices.Contains(stops, m.ToStop) {
+			with = applied(with, m)
+		}
+	}
+	if len(v.Sheet.Check(with, stops)) == 0 {
+		return with, stops, nil
+	}
+	at, broken := v.Sheet.Reseat(at, stops)
+	return at, stops, broken
+}
+
 // steps are the steps of the orders that stand elsewhere, at another time or with others than they did.
 func (sh *sheetOf) steps(kept []assets.DraftMove, at horizon.Placements, stops []int64) []PlanStep {
+	return publisher{h: sh.h, plant: 0, by: sh.r.actor(), now: sh.r.Now}.steps(kept, at, stops)
+}
+
+// publisher makes the steps of one plant's orders.
+type publisher struct {
+	h     *HorizonView
+	plant int // of the sheet
+	by    workorder.Actor
+	now   time.Time
+}
+
+func (p publisher) steps(kept []assets.DraftMove, at horizon.Placements, stops []int64) []PlanStep {
 	var out []PlanStep
 	moved := map[int64]bool{}
 	for _, m := range kept {
 		moved[m.OrderID] = true
 	}
-	for _, o := range sh.h.Facts.Plants[0].Orders {
-		p, stands := at[o.ID]
-		if !moved[o.ID] && (!stands || !slices.Contains(stops, p.StopID) || sh.standsSo(o, p)) {
+	for _, o := range p.h.Facts.Plants[p.plant].Orders {
+		to, stands := at[o.ID]
+		if !moved[o.ID] && (!stands || !slices.Contains(stops, to.StopID) || standsSo(o, to)) {
 			continue
 		}
-		out = append(out, sh.step(o, p, stands))
+		out = append(out, p.step(o, to, stands))
 	}
 	return out
 }
 
 // standsSo tells whether an order stands as a placement has it, as far as both say.
-func (sh *sheetOf) standsSo(o workorder.Order, p horizon.Placement) bool {
+func standsSo(o workorder.Order, p horizon.Placement) bool {
 	if o.State == workorder.Started || o.PlacedStart == nil && len(o.PlacedPeople) > 0 && samePeople(o.PlacedPeople, p.Crew) {
 		return true
 	}
@@ -143,21 +160,21 @@ func samePeople(ids []int64, crew []assets.CrewPlace) bool {
 }
 
 // step places an order as a hand would, or takes it out of its stop.
-func (sh *sheetOf) step(o workorder.Order, p horizon.Placement, stands bool) PlanStep {
-	by, now := sh.r.actor(), sh.r.Now
+func (p publisher) step(o workorder.Order, to horizon.Placement, stands bool) PlanStep {
 	if !stands {
 		return PlanStep{OrderID: o.ID, EditVersion: o.EditVersion, Do: func(o workorder.Order, _ int64) (workorder.Order, workorder.Event, error) {
-			return workorder.TakeOut(o, by, now, now, "the plan has no stop for it")
+			return workorder.TakeOut(o, p.by, p.now, p.now, "the plan has no stop for it")
 		}}
 	}
-	end := p.Start.Add(sh.h.Sheet.Work(o.ID))
-	placement := workorder.Placement{WindowDay: assets.DayOf(end.Add(-time.Minute).In(sh.r.F.zone())), Kit: sh.kitNames(p.Kit), Start: assets.InstantOf(p.Start), Crew: p.Crew, Tools: p.Kit}
-	for _, m := range p.Crew {
+	end := to.Start.Add(p.h.Sheet.Work(o.ID))
+	zone := p.h.Facts.Plants[p.plant].Register.Plant.Location()
+	placement := workorder.Placement{WindowDay: assets.DayOf(end.Add(-time.Minute).In(zone)), Kit: p.h.kitNames(to.Kit), Start: assets.InstantOf(to.Start), Crew: to.Crew, Tools: to.Kit}
+	for _, m := range to.Crew {
 		placement.People = append(placement.People, m.PersonID)
 	}
-	return PlanStep{OrderID: o.ID, EditVersion: o.EditVersion, ToStop: p.StopID, Do: func(o workorder.Order, stopID int64) (workorder.Order, workorder.Event, error) {
+	return PlanStep{OrderID: o.ID, EditVersion: o.EditVersion, ToStop: to.StopID, Do: func(o workorder.Order, stopID int64) (workorder.Order, workorder.Event, error) {
 		next := placement
 		next.WindowID = stopID
-		return workorder.Place(o, by, now, now, next)
+		return workorder.Place(o, p.by, p.now, p.now, next)
 	}}
 }

@@ -1,5 +1,7 @@
 package web
 
+import "carryside/schedule/people"
+
 // plantsPage answers: which plants are mine, which of them has something late, whose hours are old.
 type plantsPage struct {
 	Page
@@ -28,6 +30,9 @@ func (s *Site) plants(r *Request) error {
 	}
 	if r.mayAddAny() || len(r.mayAddTo(customers)) > 0 {
 		p.Do = append(p.Do, Action{Word: "Add a plant", To: "/plants/new"})
+	}
+	if r.Who.MayAnywhere(people.KeepCrew) && len(all) > 0 {
+		p.Do = append(p.Do, Action{Word: "Plan over plants", To: "/plants/plan"})
 	}
 	if s.tokens != nil {
 		p.Do = append(p.Do, Action{Word: "Tokens for programs", To: "/tokens"})

@@ -117,9 +117,9 @@ func (d *Desk) hands(ctx context.Context, f *horizon.Facts, now time.Time) error
 	return nil
 }
 
-// Draft returns what somebody has moved at a plant and not published.
+// Draft returns what somebody has moved at a plant, or over many plants (0), and not published.
 func (d *Desk) Draft(ctx context.Context, scope assets.Scope, personID, plantID int64) (assets.PlanDraft, error) {
-	if err := d.db.Reach(ctx, scope, plantID); err != nil {
+	if err := d.reachPlan(ctx, scope, plantID); err != nil {
 		return assets.PlanDraft{}, err
 	}
 	return planned.Draft(ctx, d.db, personID, plantID)
@@ -127,10 +127,18 @@ func (d *Desk) Draft(ctx context.Context, scope assets.Scope, personID, plantID 
 
 // SaveDraft keeps what somebody has moved.
 func (d *Desk) SaveDraft(ctx context.Context, scope assets.Scope, draft *assets.PlanDraft) error {
-	if err := d.db.Reach(ctx, scope, draft.PlantID); err != nil {
+	if err := d.reachPlan(ctx, scope, draft.PlantID); err != nil {
 		return err
 	}
 	return planned.SaveDraft(ctx, d.db, draft)
+}
+
+// reachPlan lets a draft over many plants be its person's own: which of its plants may be seen is asked when it is read.
+func (d *Desk) reachPlan(ctx context.Context, scope assets.Scope, plantID int64) error {
+	if plantID == 0 {
+		return nil
+	}
+	return d.db.Reach(ctx, scope, plantID)
 }
 
 // PublishPlan places the orders of a plan.
