@@ -43,16 +43,16 @@ func (d *Demand) Needs() map[int64][]Need {
 	return out
 }
 
-// day is the plant date of an order's stop, else its latest date. An order without either is reckoned with at the end of
-// what is looked at.
+// day is the plant date of an order's stop or start, else its latest date; "" where there is none, and it may be done any
+// day from today on.
 func (d *Demand) day(o workorder.Order) assets.Day {
-	if day := d.StopDays[o.WindowID]; o.WindowID != 0 && day != "" {
-		return day
+	switch {
+	case o.PlacedStart != nil:
+		return assets.DayOf(o.PlacedStart.Time().In(d.Register.Plant.Location()))
+	case o.WindowID != 0 && d.StopDays[o.WindowID] != "":
+		return d.StopDays[o.WindowID]
 	}
-	if o.LatestDay != "" {
-		return o.LatestDay
-	}
-	return "9999-12-31"
+	return o.LatestDay
 }
 
 // Taking is how much of an item a job takes.

@@ -176,9 +176,6 @@ var lotDeeds = []struct {
 
 func (r *Request) held(o stock.Outlook, h stock.Held) heldRow {
 	row := heldRow{Order: Link{Word: strconv.FormatInt(h.Number, 10), To: r.At("orders", h.Number)}, What: h.Words, Day: r.F.Day(h.Day), State: pick(h.Placed, "held", "reckoned with, no stop yet")}
-	if h.Day > "9000" {
-		row.Day = "no date"
-	}
 	var takes []string
 	for _, t := range h.Takes {
 		from := "a supply to come"
