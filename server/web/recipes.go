@@ -3,12 +3,14 @@ package web
 import (
 	"context"
 	"fmt"
+	"html/template"
 	"math"
 	"slices"
 
 	"carryside/assets"
 	"carryside/assets/unit"
 	"carryside/schedule/press"
+	"carryside/server/web/drawing"
 )
 
 // Pressing is the recipes of the company and the press records of a plant's splices.
@@ -122,6 +124,7 @@ func (r *Request) thickWords(rc assets.Recipe) string {
 // recipePage answers: what does this recipe allow, since when, and how have the splices made with each version done?
 type recipePage struct {
 	Page
+	Plot      template.HTML
 	Figures   []recipeFigure
 	Before    string // what the version before is called; "": there is none
 	Versions  []versionRow
@@ -172,9 +175,33 @@ func (s *Site) recipe(r *Request) error {
 	if len(editions) > 1 {
 		before, p.Before = &editions[1], fmt.Sprintf("Version %d", editions[1].Edition)
 	}
-	p.Figures = r.recipeFigures(now, before)
+	p.Figures, p.Plot = r.recipeFigures(now, before), r.allowedPlot(now, before)
 	r.Offer(&p.Page, "Draft version "+fmt.Sprint(now.Edition+1), "recipes/:recipe/edit", true, now.ID)
 	return r.Show("recipe", p)
+}
+
+// drawnFromC is the temperature at which the drawing of a recipe begins: a cold press in a hall.
+const drawnFromC = 20.0
+
+// allowedPlot draws what a recipe allows; nothing where its figures contradict each other.
+func (r *Request) allowedPlot(now assets.Recipe, before *assets.Recipe) template.HTML {
+	by, err := press.FromValues(now.Values)
+	if err != nil {
+		return ""
+	}
+	heat := scale(unit.Heat, 1, r.F.Units)
+	set := min(by.SetTopC, by.SetBottomC)
+	a := drawing.Allowed{HeatSign: unit.Heat.Sign(r.F.Units), Ambient: heat(drawnFromC), Set: heat(set), Tolerance: unit.HeatStep.In(by.ToleranceK, r.F.Units),
+		Fastest: (set - drawnFromC) / by.HeatingRate.Max, DwellLeast: by.Dwell.Min, DwellMost: by.Dwell.Max, CoolMost: by.CoolingMax, WholeMax: by.DurationMax, Release: heat(by.ReleaseMaxC), Before: by.Dwell.Min}
+	a.Slowest = max(a.Fastest, by.TimeToTempMax)
+	a.Sentence = fmt.Sprintf("Allowed region of the press cycle of recipe %s, version %d: dwell %s at %s, opened at %s", now.Name, now.Edition,
+		r.F.allowedWords(by, press.DwellTime), unit.Heat.Show(set, r.F.Units), r.F.allowedWords(by, press.ReleaseTemp))
+	if before != nil {
+		if was, err := press.FromValues(before.Values); err == nil {
+			a.Before, a.BeforeSays = was.Dwell.Min, fmt.Sprintf("version %d could end here: %s", before.Edition, With(Short(was.Dwell.Min, 1), "min"))
+		}
+	}
+	return drawing.OfAllowed(a)
 }
 
 func recipeSay(now assets.Recipe, v versionRow) string {
