@@ -100,7 +100,7 @@ func doorOf(method, path string) string {
 
 // company are the parameters that name things of the service company or of nobody: they are the same for every
 // plant, so there is no foreign one. The other parameters are the names of estate.ids.
-var company = []string{"item", "spec", "kind", "recipe", "work", "report", "file", "person", "qualification", "way", "template"}
+var company = []string{"item", "spec", "kind", "recipe", "work", "report", "file", "person", "qualification", "template"}
 
 // parts returns the parameters of an address in order.
 func parts(path string) []string {

@@ -103,7 +103,7 @@ func numberFrom(t *testing.T, db *plantdb.DB, n int64) {
 	act := plantdb.Act{Origin: plantdb.Command, Action: "number", Now: plantDay.AddDate(-1, 0, 0), Company: true}
 	must(t, db.Change(t.Context(), act, func(c *plantdb.Change) error {
 		for _, kind := range []string{"customers", "plants", "lines", "conveyors", "belts", "splices", "findings", "contacts", "contracts", "meters", "held_readings", "orders", "order_events", "occurrences",
-			"rules", "stop_windows", "stop_recurrences", "crew_members", "person_qualifications", "absences", "isolation_groups", "people", "import_mappings", "attachments", "press_records", "kit", "kit_counters", "stock_lots", "supply_orders", "supply_order_numbers"} {
+			"rules", "stop_windows", "stop_recurrences", "travel_times", "crew_members", "person_qualifications", "absences", "isolation_groups", "people", "import_mappings", "attachments", "press_records", "kit", "kit_counters", "stock_lots", "supply_orders", "supply_order_numbers"} {
 			if err := c.Tx().Exec("INSERT INTO id_counters (kind, next) VALUES (?, ?) ON CONFLICT (kind) DO UPDATE SET next = excluded.next", kind, n).Error; err != nil {
 				return err
 			}
@@ -278,8 +278,9 @@ func (e *estate) crew(c *plantdb.Change) error {
 	m := assets.CrewMember{PersonID: e.ids["crew"], HomePlantID: e.plant, CalloutCost: numbered(e.cost)}
 	k := assets.PersonQualification{PersonID: e.ids["crew"], QualificationID: 1, FromDay: "2026-01-01", CertificateNo: e.says("certificate")}
 	a := assets.Absence{PersonID: e.ids["crew"], FromDay: "2027-03-01", UntilDay: "2027-03-02", Why: e.says("away")}
-	err := errors.Join(crew.SaveMember(c, &m), crew.SaveTicket(c, &k), crew.SaveAbsence(c, &a))
-	e.ids["member"], e.ids["ticket"], e.ids["absence"] = m.ID, k.ID, a.ID
+	way := assets.TravelTime{ToPlantID: e.plant, Minutes: 40}
+	err := errors.Join(crew.SaveMember(c, &m), crew.SaveTicket(c, &k), crew.SaveAbsence(c, &a), crew.SaveTravel(c, &way))
+	e.ids["member"], e.ids["ticket"], e.ids["absence"], e.ids["way"] = m.ID, k.ID, a.ID, way.ID
 	return err
 }
 

@@ -91,7 +91,7 @@ const moreRowsName = "more"
 var usual = map[string]string{
 	"reason": "the test says so", "why": "the test says so", "title": "remake it", "kind": "re-splice", "hours": "2", "shortening_m": "0", "note": "done", "where": "in the round", "where_day": "2026-12-01",
 	"retired": "2026-11-24", "removed": "2026-11-24", "made": "2026-11-24", "fitted": "2026-11-24", "tag": "ZQ 7", "name": "new name", "category": "cover wear", "text": "seen", "found_at": "2026-11-24T06:00",
-	"latest_day": "2026-12-19", "start": "2026-12-01T06:00", "end": "2026-12-01T08:00", "width_m": "1000", "loop_length_m": "100", "number": "17", "from_day": "2026-11-01", "amount": "1", "lot": "L-17",
+	"latest_day": "2026-12-19", "start": "2026-12-01T06:00", "end": "2026-12-01T08:00", "width_m": "1000", "loop_length_m": "100", "number": "17", "minutes": "40", "from_day": "2026-11-01", "amount": "1", "lot": "L-17",
 }
 
 // fillIn types the usual answers where nothing stands.

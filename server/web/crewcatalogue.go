@@ -155,7 +155,7 @@ func (s *Site) qualificationForm(r *Request, q assets.Qualification) error {
 
 // newWay adds a way between two places.
 func (s *Site) newWay(r *Request) error {
-	return s.wayForm(r, assets.TravelTime{ToPlantID: r.PlantID()})
+	return s.wayForm(r, assets.TravelTime{FromPlantID: r.PlantID()})
 }
 
 // editWay changes a way, or lets it be not known any more.

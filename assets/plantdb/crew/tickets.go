@@ -38,10 +38,16 @@ func SaveQualification(c *plantdb.Change, next *assets.Qualification) error {
 	return save(c, 0, next)
 }
 
-// ofPeople begins a query of rows about people: the service company's and those of customers within the scope.
+// ofPeople begins a query of rows about people: the service company's, those of customers who are in scope as a whole, and
+// those of a customer who are at home at a plant of the scope.
 func ofPeople(ctx context.Context, db *plantdb.DB, scope assets.Scope) *gorm.DB {
-	where, args := plantdb.CustomerSQL(scope, "customer_id")
-	return db.SQL(ctx).Scopes(plantdb.AsOf{}.Rows).Where("(customer_id = 0 OR "+where+")", args...)
+	all, customers, _ := scope.Reaches()
+	if all {
+		return db.SQL(ctx).Scopes(plantdb.AsOf{}.Rows)
+	}
+	home, args := plantdb.ScopeSQL(scope, "m.home_plant_id")
+	return db.SQL(ctx).Scopes(plantdb.AsOf{}.Rows).Where(`(customer_id = 0 OR customer_id IN ? OR person_id IN (SELECT m.person_id FROM crew_members m
+		WHERE m.known_to IS NULL AND m.valid_to IS NULL AND m.home_plant_id <> 0 AND `+home+`))`, append([]any{append([]int64{-1}, customers...)}, args...)...)
 }
 
 // Tickets lists the tickets of people within the scope, ended ones too, by person and last day.

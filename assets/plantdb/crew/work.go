@@ -49,7 +49,8 @@ func EndTravel(c *plantdb.Change, id, rowID int64) error {
 
 // Templates lists what kinds of work take: the company's and those of customers within the scope.
 func Templates(ctx context.Context, db *plantdb.DB, scope assets.Scope) ([]assets.WorkTemplate, error) {
-	return plantdb.Rows[assets.WorkTemplate](ofPeople(ctx, db, scope).Order("order_kind, form, bond, customer_id, id"))
+	where, args := plantdb.CustomerSQL(scope, "customer_id")
+	return plantdb.Rows[assets.WorkTemplate](db.SQL(ctx).Scopes(plantdb.AsOf{}.Rows).Where("(customer_id = 0 OR "+where+")", args...).Order("order_kind, form, bond, customer_id, id"))
 }
 
 // SaveTemplate adds what a kind of work takes (ID 0) or changes it.

@@ -162,7 +162,7 @@ func check(c *plantdb.Change, w assets.StopWindow) error {
 func areOf(c *plantdb.Change, bad assets.Invalid, plantID, lineID int64, conveyors []int64) error {
 	for _, id := range conveyors {
 		var n int64
-		err := c.Tx().Raw("SELECT count(*) FROM conveyors WHERE id = ? AND plant_id = ? AND known_to IS NULL AND valid_to IS NULL AND (? = 0 OR line_id = ?)", id, plantID, lineID, lineID).Scan(&n).Error
+		err := c.Tx().Raw("SELECT count(*) FROM conveyors WHERE id = ? AND plant_id = ? AND known_to IS NULL AND valid_to IS NULL AND (line_id = ? OR ?)", id, plantID, lineID, lineID == 0).Scan(&n).Error
 		if err != nil {
 			return err
 		}
