@@ -177,7 +177,7 @@ const absent = "990001"
 // values of an estate's parameters. The company's are the same for all.
 func (e *estate) value(param string) string {
 	switch param {
-	case "spec", "kind", "recipe":
+	case "spec", "kind", "recipe", "qualification", "template":
 		return "1"
 	case "work":
 		return "re-splice.stepped.hot-vulcanised"

@@ -98,7 +98,10 @@ func (r *reader) people(today assets.Day) (err error) {
 	if f.Members, err = crew.Members(r.ctx, r.db, everybody); err != nil {
 		return err
 	}
-	f.Members = slices.DeleteFunc(f.Members, func(m assets.CrewMember) bool { return !r.ours(m.CustomerID) })
+	// A customer's own people are told of with their home plant only.
+	f.Members = slices.DeleteFunc(f.Members, func(m assets.CrewMember) bool {
+		return m.CustomerID != 0 && !slices.ContainsFunc(f.Plants, func(p horizon.PlantFacts) bool { return p.Register.Plant.ID == m.HomePlantID })
+	})
 	if f.Absences, err = crew.Absences(r.ctx, r.db, everybody, today); err != nil {
 		return err
 	}
