@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 	_ "time/tzdata"
@@ -171,6 +172,22 @@ func TestTheLatestDateIsADeadlineOfThePlantsDay(t *testing.T) {
 	}
 	if p := s.Placements(solved(t, s)); p[3].StopID != 102 || !p[3].Start.Before(at(z, "2026-12-25 23:01")) {
 		t.Errorf("order 416 at %+v", p[3])
+	}
+}
+
+func TestALatestDateBeforeEveryStopIsOneReason(t *testing.T) {
+	z := zone(t, "Europe/Oslo")
+	in := quay(z)
+	in.Plants[0].Orders[0].LatestDay = "2026-12-10"
+	s := Lay(in)
+	left := s.LeftOut(solved(t, s))[1]
+	if len(left.Why) != 1 || !strings.Contains(left.Why[0], "before its first stop on this sheet, 12 Dec") {
+		t.Errorf("%q", left.Why)
+	}
+	in.Plants[0].Orders[0].LatestDay = ""
+	in.Plants[0].Orders[0].DurationMin = 60 * 60
+	if left := Lay(in).LeftOut(solved(t, Lay(in)))[1]; len(left.Why) == 0 || strings.Contains(left.Why[0], "latest date") {
+		t.Errorf("60 h of work: %q", left.Why)
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"fmt"
 	"slices"
 	"time"
 
@@ -210,9 +211,33 @@ func (s *Sheet) LeftOut(p *plan.Plan) map[int64]Left {
 	out := map[int64]Left{}
 	for i := range p.LeftOut {
 		l := &p.LeftOut[i]
-		out[s.orders[l.Job].ID] = Left{Why: plain(l.Reasons), Help: plain(l.Help)}
+		left := Left{Why: plain(l.Reasons), Help: plain(l.Help)}
+		if late := s.tooLate(l.Job); late != "" {
+			left.Why = []string{late}
+		}
+		out[s.orders[l.Job].ID] = left
 	}
 	return out
+}
+
+// tooLate says in one sentence that the latest date of an order comes before every stop it may be done in; "" when that is not
+// what keeps it out.
+func (s *Sheet) tooLate(j int) string {
+	job := &s.Case.Jobs[j]
+	if job.Deadline < 0 || len(job.Options) == 0 {
+		return ""
+	}
+	first := -1
+	for _, o := range job.Options {
+		w := &s.Case.Windows[o.Window]
+		if s.floor(s.workAt(o.Window, job))+job.Duration <= job.Deadline {
+			return ""
+		}
+		if first < 0 || w.Start < s.Case.Windows[first].Start {
+			first = o.Window
+		}
+	}
+	return fmt.Sprintf("its latest date ends at %s, before its first stop on this sheet, %s; put the order off, with a reason, or ask for an earlier stop", s.moment(job.Deadline), s.Case.Windows[first].ID)
 }
 
 // Digest is the SHA-256 of the case, in hexadecimal: with seed and steps it makes the same plan again.

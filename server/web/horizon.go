@@ -147,11 +147,24 @@ type sheetOf struct {
 
 // readSheet reads the sheet with what whoever asks has moved.
 func (s *Site) readSheet(r *Request, weeks int) (*sheetOf, error) {
-	fl, err := s.Fleets.Fleet(r.Context(), r.Scope, r.PlantID(), r.Now)
+	h, err := s.Horizons.Horizon(r.Context(), r.Scope, r.PlantID(), r.Now, weeks)
 	if err != nil {
 		return nil, err
 	}
-	h, err := s.Horizons.Horizon(r.Context(), r.Scope, r.PlantID(), r.Now, weeks)
+	return s.sheetOn(r, weeks, h)
+}
+
+// freshSheet is the sheet as everything stands at this moment, what other plants took of shared crews and kit included.
+func (s *Site) freshSheet(r *Request, weeks int) (*sheetOf, error) {
+	h, err := s.Horizons.Horizons(r.Context(), r.Scope, []int64{r.PlantID()}, r.Now, weeks)
+	if err != nil {
+		return nil, err
+	}
+	return s.sheetOn(r, weeks, h)
+}
+
+func (s *Site) sheetOn(r *Request, weeks int, h *HorizonView) (*sheetOf, error) {
+	fl, err := s.Fleets.Fleet(r.Context(), r.Scope, r.PlantID(), r.Now)
 	if err != nil {
 		return nil, err
 	}
@@ -210,7 +223,7 @@ func (s *Site) horizon(r *Request) error {
 	}
 	p.Unplaced, p.Broken = sh.unplaced(), sh.broken()
 	for _, m := range sh.moves {
-		if !companion(m) {
+		if !companion(m) && (m.FromStop != 0 || m.ToStop != 0) {
 			p.Mine++
 		}
 	}
@@ -610,7 +623,7 @@ func (sh *sheetOf) pressMarks() drawing.HorizonMarks {
 func (sh *sheetOf) unplaced() []horizonLeft {
 	var out []horizonLeft
 	for _, u := range sh.h.Sheet.Unplanned {
-		if o, ok := sh.h.order(u.OrderID); ok && o.State != workorder.Started {
+		if o, ok := sh.h.order(u.OrderID); ok && o.State != workorder.Started && o.ConveyorID != 0 {
 			out = append(out, horizonLeft{Name: sh.orderName(o), To: sh.r.At("orders", o.Number), Why: []string{Capital(u.Why)}})
 		}
 	}

@@ -14,7 +14,7 @@ import (
 // publishPlan publishes the changes that were ticked. Whoever else published in between is not overwritten: an order that was
 // changed since stands on the page in both versions, and nothing is written.
 func (s *Site) publishPlan(r *Request) error {
-	sh, err := s.readSheet(r, 104)
+	sh, err := s.freshSheet(r, 104)
 	if err != nil {
 		return err
 	}

@@ -158,6 +158,11 @@ func (r *reader) elsewhere() error {
 	for _, p := range r.f.Plants {
 		mine = append(mine, p.Register.Plant.ID)
 	}
+	return r.outside(mine)
+}
+
+// outside reads what is placed at plants other than some.
+func (r *reader) outside(mine []int64) error {
 	rows, err := plantdb.Rows[workorder.Order](r.db.SQL(r.ctx).Model(&workorder.Order{}).Scopes(plantdb.AsOf{}.Rows).
 		Where("state IN ('placed', 'started') AND window_id > 0 AND plant_id NOT IN ?", mine))
 	if err != nil || len(rows) == 0 {

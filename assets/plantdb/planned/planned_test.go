@@ -3,6 +3,7 @@ package planned_test
 import (
 	"context"
 	"errors"
+	"strings"
 	"testing"
 	"time"
 
@@ -183,5 +184,39 @@ func TestFactsOfAPlantBecomeASheet(t *testing.T) {
 	}
 	if _, err := planned.Facts(bg, s.DB, assets.PlantScope(s.Plant.ID+1), []*assets.Register{reg}, plantdbtest.Noon, plantdbtest.Noon.AddDate(0, 0, 182)); !errors.Is(err, assets.ErrNotFound) {
 		t.Errorf("outside the scope: %v", err)
+	}
+}
+
+func TestASharedPressIsNotPublishedTwiceForTheSameTime(t *testing.T) {
+	s, o, days := accepted(t)
+	start := days[0].Start
+	with := func(o workorder.Order, stop int64) (workorder.Order, workorder.Event, error) {
+		return workorder.Place(o, planner, plantdbtest.Noon, plantdbtest.Noon, workorder.Placement{WindowID: stop, WindowDay: "2026-12-06", People: []int64{7}, Start: start, Tools: []int64{31}})
+	}
+	// The other plant's order and stop are written as they would stand there.
+	s.Change(t, plantdbtest.Noon, func(c *plantdb.Change) error {
+		ch, err := c.PlantChain(s.Plant.ID)
+		if err != nil {
+			return err
+		}
+		w := assets.StopWindow{PlantID: s.Plant.ID + 1, Start: start, End: start + assets.Instant(4*time.Hour/time.Microsecond)}
+		if err := plantdb.Create(c, ch, &w); err != nil {
+			return err
+		}
+		other := workorder.Order{PlantID: s.Plant.ID + 1, Number: 900, State: workorder.Placed, WindowID: w.ID, WorkHours: 2, PlacedStart: &start, PlacedTools: []int64{31}}
+		return plantdb.Create(c, ch, &other)
+	})
+	publish := func() error {
+		return s.Try(plantdbtest.Noon, func(c *plantdb.Change) error {
+			return planned.Publish(c, &assets.PublishedPlan{PlantID: s.Plant.ID}, []planned.Step{{OrderID: o.ID, EditVersion: o.EditVersion, ToStop: days[0].ID, Do: with}})
+		})
+	}
+	var bad assets.Invalid
+	if err := publish(); !errors.As(err, &bad) || !strings.Contains(bad[""], "kit is not free then") || strings.Contains(bad[""], "900") {
+		t.Errorf("the press is placed twice, or the refusal tells of the other plant: %v", err)
+	}
+	start += assets.Instant(3 * time.Hour / time.Microsecond)
+	if err := publish(); err != nil {
+		t.Errorf("an hour after the other plant's work: %v", err)
 	}
 }

@@ -2,11 +2,14 @@ package planned
 
 import (
 	"fmt"
+	"slices"
+	"time"
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/stops"
+	"carryside/schedule/horizon"
 	"carryside/schedule/workorder"
 )
 
@@ -26,10 +29,16 @@ func Publish(c *plantdb.Change, p *assets.PublishedPlan, steps []Step) error {
 	if err != nil {
 		return err
 	}
+	var after []workorder.Order
 	for _, s := range steps {
-		if err := publish(c, p.PlantID, s); err != nil {
+		o, err := publish(c, p.PlantID, s)
+		if err != nil {
 			return err
 		}
+		after = append(after, o)
+	}
+	if err := freeElsewhere(c, p.PlantID, after); err != nil {
+		return err
 	}
 	if p.ID, err = c.NewIDs("plans", 1); err != nil {
 		return err
@@ -41,23 +50,50 @@ func Publish(c *plantdb.Change, p *assets.PublishedPlan, steps []Step) error {
 	return plantdb.Insert(c, ch, p.ID, p)
 }
 
-func publish(c *plantdb.Change, plantID int64, s Step) error {
+func publish(c *plantdb.Change, plantID int64, s Step) (after workorder.Order, err error) {
 	o, err := orders.Order(c.Context(), c.DB, assets.PlantScope(plantID), s.OrderID)
 	if err != nil {
-		return err
+		return o, err
 	}
 	if o.EditVersion != s.EditVersion {
-		return fmt.Errorf("order %d: %w", o.Number, assets.ErrConflict)
+		return o, fmt.Errorf("order %d: %w", o.Number, assets.ErrConflict)
 	}
 	stop := int64(0)
 	if s.ToStop != 0 {
 		if stop, err = stops.ForWork(c, plantID, s.ToStop); err != nil {
-			return err
+			return o, err
 		}
 	}
 	after, event, err := s.Do(o, stop)
 	if err != nil {
+		return o, err
+	}
+	return after, orders.Step(c, &after, event)
+}
+
+// freeElsewhere refuses orders whose people or kit were placed at another plant for the same time since the plan was made. Acts that
+// publish declare the company, so that of two plants the second one sees what the first one took.
+func freeElsewhere(c *plantdb.Change, plantID int64, placed []workorder.Order) error {
+	r := &reader{ctx: c.Context(), db: c.DB, f: &horizon.Facts{From: c.Now().Time()}}
+	if err := r.outside([]int64{plantID}); err != nil {
 		return err
 	}
-	return orders.Step(c, &after, event)
+	for _, o := range placed {
+		if o.PlacedStart == nil {
+			continue
+		}
+		from := o.PlacedStart.Time()
+		to := from.Add(time.Duration(o.WorkHours * float64(time.Hour)))
+		for _, t := range r.f.Elsewhere {
+			mine := t.PersonID != 0 && slices.Contains(o.PlacedPeople, t.PersonID) || t.KitID != 0 && slices.Contains(o.PlacedTools, t.KitID)
+			if mine && t.From.Before(to) && from.Before(t.To) {
+				what := "kit"
+				if t.PersonID != 0 {
+					what = "somebody of the crew"
+				}
+				return assets.Invalid{"": fmt.Sprintf("order %d: %s is not free then; plan anew", o.Number, what)}
+			}
+		}
+	}
+	return nil
 }

@@ -147,7 +147,12 @@ func (d *Desk) PublishPlan(ctx context.Context, scope assets.Scope, a web.Act, p
 	for i, s := range steps {
 		list[i] = planned.Step{OrderID: s.OrderID, EditVersion: s.EditVersion, ToStop: s.ToStop, Do: s.Do}
 	}
-	return d.write(ctx, scope, a, plan.PlantID, func(c *plantdb.Change) error { return planned.Publish(c, plan, list) })
+	if err := d.db.Reach(ctx, scope, plan.PlantID); err != nil {
+		return err
+	}
+	act := act(a, plan.PlantID)
+	act.Company = true // crews and kit are shared: of two plants that publish at once the second sees what the first took
+	return d.db.Change(ctx, act, func(c *plantdb.Change) error { return planned.Publish(c, plan, list) })
 }
 
 // PublishedPlans lists what was published for a plant, newest first.

@@ -561,7 +561,11 @@ func OfHorizonNarrow(h Horizon) template.HTML {
 		for k := range g.Stops {
 			if st := &g.Stops[k]; st.From.Before(z.a.until) && st.To.After(z.a.from) {
 				x, w := z.box(st.From, st.To, 7)
-				z.rect("win", x, y-2, w, row*float64(len(g.Belts)))
+				class := "win"
+				if st.Asked {
+					class = "ask"
+				}
+				z.rect(class, x, y-2, w, row*float64(len(g.Belts)))
 			}
 		}
 		for k := range g.Belts {
