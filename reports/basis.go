@@ -48,6 +48,9 @@ func (in Inputs) basis(zones []*time.Location) []Basis {
 		{"Running hours", "the line through the accepted readings; after the last one, projected"},
 		{"Clock", in.Built.UTC().Format(time.RFC3339Nano)},
 	}
+	if in.Right != "" {
+		b = append(b, Basis{"Read by right", in.Right})
+	}
 	if in.Version != "" {
 		b = append(b, Basis{"Program", "Carryside " + in.Version})
 	}

@@ -117,6 +117,7 @@ type Inputs struct {
 	// Corrections is what is told of those made since Known; the source must be a SinceSource.
 	Corrections Corrections
 	By          string // who has it made
+	Right       string // by what right, where it is not by a grant; "": by grants, or no right is needed
 	Version     string // of the program
 	PlantID     int64  // the only plant the source shows; 0: whatever the filter says
 }

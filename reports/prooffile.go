@@ -57,6 +57,7 @@ type ReportProved struct {
 type BasisProved struct {
 	Program  string      `json:"program"`
 	ZoneData string      `json:"zone_data"`
+	Right    string      `json:"right,omitempty"` // Inputs.Right
 	Chains   []ChainRead `json:"chains"`
 	// Corrections is what it tells of those made since known-at, and Since how far the chains reached that they were read from.
 	Corrections Corrections `json:"corrections,omitempty"`
@@ -86,7 +87,7 @@ func (i IssuedAt) Words() string {
 
 // Prove returns the proof of a report that was just written.
 func (r *Report) Prove(p Proof, file FileProved, form string) ProofFile {
-	f := ProofFile{Kind: proofKind, File: file, Basis: BasisProved{Program: r.asked.Version, ZoneData: r.basisOf("Time zone data"), Chains: r.Chains}, Columns: r.columns}
+	f := ProofFile{Kind: proofKind, File: file, Basis: BasisProved{Program: r.asked.Version, Right: r.asked.Right, ZoneData: r.basisOf("Time zone data"), Chains: r.Chains}, Columns: r.columns}
 	if r.Learned != nil {
 		f.Basis.Corrections, f.Basis.Since = r.asked.Corrections, r.Learned.Chains
 	}
@@ -161,7 +162,7 @@ func (f ProofFile) Inputs(source Source, program string) (Inputs, assets.Day, er
 	if err != nil {
 		return bad("known-at")
 	}
-	return Inputs{Source: source, Filter: f.Report.Asked, Period: Period{assets.Day(f.Report.From), assets.Day(f.Report.To)}, Built: f.Report.Built, Zone: zone, Known: known, Corrections: f.Basis.Corrections, By: f.Report.By, Version: program, PlantID: f.Report.PlantID}, assets.Day(f.Report.AsOf), nil
+	return Inputs{Source: source, Filter: f.Report.Asked, Period: Period{assets.Day(f.Report.From), assets.Day(f.Report.To)}, Built: f.Report.Built, Zone: zone, Known: known, Corrections: f.Basis.Corrections, By: f.Report.By, Right: f.Basis.Right, Version: program, PlantID: f.Report.PlantID}, assets.Day(f.Report.AsOf), nil
 }
 
 // Differences says in which columns a report that was built again differs from the one that was proved; none when their

@@ -208,7 +208,7 @@ func TestACheckpointOfAnExtractProvesTheJournal(t *testing.T) {
 	}
 }
 
-// TestAnExtractIsMadeForWhoMayReadTheJournal asks for it as nobody, as a planner, as somebody unknown and as the auditor.
+// TestAnExtractIsMadeForWhoMayReadTheJournal asks for it as the operator of the machine, as a planner, as somebody unknown and as the auditor.
 func TestAnExtractIsMadeForWhoMayReadTheJournal(t *testing.T) {
 	dsn := auditedInstallation(t)
 	for name, tt := range map[string]struct {
@@ -216,7 +216,8 @@ func TestAnExtractIsMadeForWhoMayReadTheJournal(t *testing.T) {
 		code int
 		says string
 	}{
-		"nobody named":        {nil, exitUsage, "--as NAME"},
+		"the operator":        {nil, exitDone, "rows"},
+		"the operator, named": {[]string{"--as", operator()}, exitDone, "rows"},
 		"a planner":           {[]string{"--as", "I. Vanterel"}, exitRefused, "may not read the journal"},
 		"somebody unknown":    {[]string{"--as", "M. Okkerdal"}, exitRefused, "nobody of this installation is called"},
 		"the plant's auditor": {[]string{"--as", "n. corvane"}, exitDone, "rows"},
@@ -253,8 +254,42 @@ func TestAnExtractIsBuiltAgainByteForByte(t *testing.T) {
 			t.Errorf("%s: exit %d: %s", ending, code, says)
 		}
 	}
-	if code, says := extract(t, "--db", dsn, "--basis", filepath.Join(dir, "issued.csv"+proofEnding), "--out", filepath.Join(dir, "third.csv")); code != exitUsage {
-		t.Errorf("built again for nobody: exit %d: %s", code, says)
+	if code, says := extract(t, "--db", dsn, "--as", "I. Vanterel", "--basis", filepath.Join(dir, "issued.csv"+proofEnding), "--out", filepath.Join(dir, "third.csv")); code != exitRefused {
+		t.Errorf("built again for a planner: exit %d: %s", code, says)
+	}
+}
+
+// TestAnOperatorsExtractSaysByWhatRightItWasRead makes it without naming a person: its basis and its proof say so, and it is built again
+// byte for byte; one made for a person says no such thing.
+func TestAnOperatorsExtractSaysByWhatRightItWasRead(t *testing.T) {
+	dsn := auditedInstallation(t)
+	dir := t.TempDir()
+	issue := func(name string, args ...string) (page, proof string) {
+		t.Helper()
+		out := filepath.Join(dir, name)
+		if code, says := extract(t, append([]string{"audit", "--db", dsn, "--out", out}, args...)...); code != exitDone {
+			t.Fatalf("%s: exit %d: %s", name, code, says)
+		}
+		file, err := os.ReadFile(out)
+		must(t, err)
+		beside, err := os.ReadFile(out + proofEnding)
+		must(t, err)
+		return string(file), string(beside)
+	}
+	page, proof := issue("operator.html")
+	if !strings.Contains(page, byHolding) || !strings.Contains(page, operator()) || !strings.Contains(proof, byHolding) {
+		t.Errorf("the operator's extract does not say by what right it was read: %s", proof)
+	}
+	code, says := extract(t, "--db", dsn, "--basis", filepath.Join(dir, "operator.html"+proofEnding), "--out", filepath.Join(dir, "again.html"))
+	if code != exitDone || !strings.Contains(says, "byte for byte the same") {
+		t.Errorf("built again: exit %d: %s", code, says)
+	}
+	if page, proof = issue("auditor.html", "--as", "N. Corvane"); strings.Contains(page+proof, byHolding) {
+		t.Error("an extract made for the auditor claims the operator's right")
+	}
+	_, says = extract(t, "splice-age", "--db", dsn, "--out", filepath.Join(dir, "register.html"))
+	if register, err := os.ReadFile(filepath.Join(dir, "register.html")); err != nil || strings.Contains(string(register), byHolding) {
+		t.Errorf("the register, which every reader may have, claims a right: %v, %s", err, says)
 	}
 }
 

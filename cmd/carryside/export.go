@@ -30,7 +30,7 @@ type exportCommand struct {
 	Scope  string `placeholder:"PARTS" help:"What it covers: customer=NAME,plant=NAME,line=NAME,conveyor=TAG, each part optional. Without it, everything."`
 	DB     string `name:"db" default:"carryside.db" placeholder:"FILE|URL" help:"The installation's database."`
 	Out    string `required:"" placeholder:"FILE" help:"File to write; its ending says how: .xlsx, .csv, .json or .html."`
-	As     string `name:"as" placeholder:"NAME" help:"Who has it made, as its cover and the journal say. Without it, operator at this host. The audit extract is made for a person who may read the journal there: a lead or an auditor of the installation."`
+	As     string `name:"as" placeholder:"NAME" help:"Who has it made, as its cover and the journal say. Without it, operator at this host. A person named for the audit extract must be one who may read the journal there: a lead or an auditor of the installation."`
 	Basis  string `placeholder:"PROOF" help:"Build an issued report again from the basis its proof file names, instead of a new one. What differs is listed by column."`
 	Draft  bool   `help:"Do not keep the report, journal it or write a proof: for a look, or where the database may only be read."`
 }
@@ -132,6 +132,9 @@ func (c *exportCommand) asked(now time.Time) (a askedFor, err error) {
 		return a, &UsageError{"--known-at: " + err.Error()}
 	}
 	a.in = reports.Inputs{Filter: filter, Period: reports.Period{From: assets.Day(c.From), To: assets.Day(c.To)}, Built: now, By: cmp.Or(strings.TrimSpace(c.As), operator()), Version: programVersion()}
+	if a.entry.Deed() != people.Read && c.byOperator() {
+		a.in.Right = byHolding
+	}
 	return a, nil
 }
 
@@ -149,17 +152,24 @@ func byFlag(err error) error {
 	return err
 }
 
-// permitted holds a report that not every reader may have to the people of the installation: whoever it is made for must be
+// byHolding is by what right an operator has a report that not every reader may have: their basis, printed with the report.
+const byHolding = "the operator of the installation, who holds its database and with it all that it says; no grant was asked"
+
+// byOperator tells that the report is not made for a person of the installation. A database can be read whole by whoever can
+// open it, so a refusal would keep nothing from them; the report says instead by what right it was read.
+func (c *exportCommand) byOperator() bool {
+	name := strings.TrimSpace(c.As)
+	return name == "" || name == operator()
+}
+
+// permitted holds a report that not every reader may have to the people of the installation: a person it is made for must be
 // allowed it at every plant it covers.
 func (c *exportCommand) permitted(ctx context.Context, db *plantdb.DB, entry reports.Entry, in reports.Inputs, now time.Time) error {
 	deed := entry.Deed()
-	if deed == people.Read {
+	if deed == people.Read || c.byOperator() {
 		return nil
 	}
 	name := strings.TrimSpace(c.As)
-	if name == "" {
-		return &UsageError{fmt.Sprintf("say for whom the %s is made: --as NAME, a lead or an auditor who may %s there", strings.ToLower(entry.Title), deed)}
-	}
 	grants, err := reporting.GrantsOf(ctx, db, name, now)
 	if err != nil {
 		return err
