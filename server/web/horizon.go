@@ -99,8 +99,6 @@ type horizonPage struct {
 	Mine         int // moves of whoever looks that are not published
 	Plan         string
 	MayPlan      bool
-	Orders       []Option
-	Stops        []Option
 	Published    string
 	Empty        *Empty
 }
@@ -226,9 +224,6 @@ func (s *Site) horizon(r *Request) error {
 		if !companion(m) && (m.FromStop != 0 || m.ToStop != 0) {
 			p.Mine++
 		}
-	}
-	if p.MayPlan {
-		p.Orders, p.Stops = sh.choices()
 	}
 	if p.Published, err = s.publishedWords(r); err != nil {
 		return err

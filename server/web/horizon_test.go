@@ -80,7 +80,7 @@ func TestTheHorizonShowsStopsWorkAndTheSameFactsAsATable(t *testing.T) {
 func TestWhoMayNotPlanReadsTheHorizonAndMovesNothing(t *testing.T) {
 	v := as(t, withStops(), assets.RoleAuditor)
 	d := v.get("/plants/3/horizon")
-	if d.Find("[data-order], form[action$='/horizon/move'], script[src*=horizon]").Length() != 0 {
+	if d.Find("[data-order], [href$='/horizon/move'], form[action$='/horizon/move'], script[src*=horizon]").Length() != 0 {
 		t.Error("an auditor is offered to move work")
 	}
 	v.page("/plants/3/horizon/plan", http.StatusForbidden)
