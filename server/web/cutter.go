@@ -208,5 +208,5 @@ func (p *cutterPage) Progress() string {
 	if p.Nth == 0 {
 		return "all checks done"
 	}
-	return fmt.Sprintf("check %d of %s", p.Nth, strconv.Itoa(len(p.Steps)))
+	return fmt.Sprintf("Check %d of %s", p.Nth, strconv.Itoa(len(p.Steps)))
 }

@@ -93,6 +93,7 @@ type storesPage struct {
 	Places    []whereLine
 	Decide    []stockNote
 	Metre     []metreRow
+	ByLength  string // the headline above them
 	Pads      []padRow
 	Pieces    []pieceRow
 	Others    []otherRow
@@ -215,6 +216,7 @@ func (r *Request) storesStock(p *storesPage, room *Room) {
 		p.OrderHead = "Order now or soon, " + strconv.Itoa(n)
 	}
 	p.Above = aboveWords(room)
+	p.ByLength = pick(r.F.us(), "By the foot", "By the metre")
 	for _, o := range room.Outlooks {
 		to := r.At("stores/items", o.Item.ID)
 		switch {
@@ -304,7 +306,7 @@ func (r *Request) dayAt(d assets.Day) time.Time {
 // quantity writes an amount of an item with its unit.
 func (r *Request) quantity(item assets.StockItem, q assets.Quantity) string {
 	if field := stockField(item.Unit); field != nil && r.F.us() {
-		return r.F.show(*field, q.Float())
+		return field.Show(q.Float(), r.F.Units)
 	}
 	word := string(item.Unit)
 	if (item.Unit == assets.UnitPiece || item.Unit == assets.UnitSet) && q != 1000 {
@@ -385,16 +387,20 @@ func aboveWords(room *Room) string {
 
 func (r *Request) metre(o stock.Outlook, to string) []metreRow {
 	var out []metreRow
+	scale, unit := 1.0, "m"
+	if r.F.us() {
+		scale, unit = 1/0.3048, "ft" // the foot is 0.3048 m exactly
+	}
 	for _, l := range o.Lots {
-		roll := drawing.Unrolled{Left: l.OnHand.Float(), Whole: max(l.OnHand.Float(), o.Item.PackQuantity.Float()), Unit: "m"}
+		roll := drawing.Unrolled{Left: l.OnHand.Float() * scale, Whole: max(l.OnHand.Float(), o.Item.PackQuantity.Float()) * scale, Unit: unit}
 		if len(o.Lots) == 1 {
-			roll.Point = o.Level.Point.Float()
+			roll.Point = o.Level.Point.Float() * scale
 		}
 		var words []string
 		for _, h := range o.Held {
 			for _, t := range h.Takes {
 				if t.LotID == l.ID {
-					roll.Cuts = append(roll.Cuts, drawing.RollCut{Length: t.Quantity.Float(), Words: strconv.FormatInt(h.Number, 10), Placed: h.Placed})
+					roll.Cuts = append(roll.Cuts, drawing.RollCut{Length: t.Quantity.Float() * scale, Words: strconv.FormatInt(h.Number, 10), Placed: h.Placed})
 					words = append(words, fmt.Sprintf("%s for order %d", r.quantity(o.Item, t.Quantity), h.Number))
 				}
 			}

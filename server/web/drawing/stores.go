@@ -211,8 +211,8 @@ func (s *svg) whereRow(row WhereRow, a axis, y float64) {
 	s.text("b", 0, y+16, "", cutTo(row.Name, whereLeft-8))
 	s.text("d s", 0, y+31, "", cutTo(row.Note, whereLeft-6))
 	s.path("hairl", "M0 "+num(y+whereRow-2)+"H"+num(shelfW-10))
-	at := a.left
-	rest := func(to float64) {
+	at, busy := a.left, 0.0 // busy: where the last block ended
+	rest := func(to, wordsTo float64) {
 		if to <= at+1 {
 			return
 		}
@@ -221,8 +221,8 @@ func (s *svg) whereRow(row WhereRow, a axis, y float64) {
 			class = "w-off"
 		}
 		s.rect(class, at, y+5, to-at, 24)
-		if to-at > wide(row.Home, 13)+8 {
-			s.text("s", (at+to)/2, y+21, "middle", row.Home)
+		if wordsTo-at > wide(row.Home, 13)+8 {
+			s.text("s", (at+wordsTo)/2, y+21, "middle", row.Home)
 		}
 	}
 	for _, sp := range row.Spans {
@@ -230,15 +230,20 @@ func (s *svg) whereRow(row WhereRow, a axis, y float64) {
 		if end <= at || x >= a.right {
 			continue
 		}
-		rest(x)
 		end = math.Max(end, x+8)
-		s.whereSpan(sp, x, y+5, end-x)
+		free := x
+		if w := wide(sp.Words, 13) + 4; w > end-x { // its words stand before it
+			free -= w + 4
+		}
+		rest(x, free)
+		s.whereSpan(sp, x, y+5, end-x, busy)
+		busy = end
 		at = end
 	}
-	rest(a.right)
+	rest(a.right, a.right)
 }
 
-func (s *svg) whereSpan(sp WhereSpan, x, y, w float64) {
+func (s *svg) whereSpan(sp WhereSpan, x, y, w, busy float64) {
 	class, words := "inkf", "b s inv"
 	switch sp.Kind {
 	case AtCheck:
@@ -251,7 +256,7 @@ func (s *svg) whereSpan(sp WhereSpan, x, y, w float64) {
 	s.rect(class, x, y, w, 24)
 	if wide(sp.Words, 13)+4 <= w {
 		s.text(words, x+w/2, y+16, "middle", sp.Words)
-	} else if sp.Kind != NotFree {
+	} else if sp.Kind != NotFree && x-wide(sp.Words, 13)-4 > busy {
 		s.text("b s halo", x-3, y+16, "end", sp.Words)
 	}
 }
@@ -292,6 +297,7 @@ func OfUnrolled(r Unrolled) template.HTML {
 	s.rect("win", 58, 40, r.Left*scale, 20)
 	end := 58 + r.Left*scale
 	s.rollRest(r, end, w)
+	free := w
 	for _, c := range r.Cuts {
 		x := math.Max(58, end-c.Length*scale)
 		class := "ask"
@@ -300,8 +306,9 @@ func OfUnrolled(r Unrolled) template.HTML {
 		}
 		s.rect(class, x, 40, end-x, 20)
 		s.path("cutl", "M"+num(x)+" 36v28")
-		if end-x > 20 || len(r.Cuts) < 4 {
+		if half := wide(c.Words, 13)/2 + 2; (x+end)/2+half < free {
 			s.text("b s", (x+end)/2, 33, "middle", c.Words)
+			free = (x+end)/2 - half
 		}
 		end = x
 	}
