@@ -64,6 +64,10 @@ func (o *fakeOffice) EndTemplate(_ context.Context, _ assets.Scope, act Act, _, 
 	return o.change(act, id)
 }
 
+func (o *fakeOffice) WeekOf(context.Context, assets.Scope, time.Time, time.Time) (*WeekFacts, error) {
+	return o.week, nil
+}
+
 // crewed gives the plant three splicers with tickets; the third one's ends on 12 February.
 func crewed(f *fakePlant) *CrewList {
 	v := func(id int64) assets.Version { return assets.Version{ID: id, RowID: 10 * id} }
@@ -192,5 +196,39 @@ func TestAWeekIsReadAsItIsWritten(t *testing.T) {
 		if _, wrong := readWeek(text); wrong == "" {
 			t.Errorf("%q is read", text)
 		}
+	}
+}
+
+func TestTheWeekIsToldVanByVan(t *testing.T) {
+	f := skarrow()
+	oslo, _ := time.LoadLocation("Europe/Oslo")
+	plant := f.frames[0].Plant
+	w := assets.StopWindow{PlantID: 3, Start: assets.InstantOf(time.Date(2026, 11, 27, 5, 0, 0, 0, time.UTC)), End: assets.InstantOf(time.Date(2026, 11, 27, 15, 0, 0, 0, time.UTC))}
+	w.ID = 91
+	o := workorder.Order{PlantID: 3, Number: 412, Kind: workorder.KindResplice, Title: "remake splice 2", PlacedPeople: []int64{2, 4}}
+	o.ID = 5
+	f.office().week = &WeekFacts{Zone: oslo, Work: []WeekWork{{Order: o, Window: w, Tag: "Q1", WidthM: 1.4}}, Names: map[int64]string{2: "R. Asquenne", 4: "M. Okkerdal"}, Plants: map[int64]assets.Plant{3: plant},
+		Ways:      []assets.TravelTime{{ToPlantID: 3, Minutes: 45}},
+		Templates: []assets.WorkTemplate{{OrderKind: "re-splice", Kit: []assets.KitNeed{{Class: "press"}}, Stock: []assets.StockNeed{{ItemID: 81, PerSplice: 1, PerMWidth: 2.5}}}},
+		Items:     []assets.StockItem{{Version: assets.Version{ID: 81}, Name: "release cloth", Unit: assets.UnitMetre}}}
+	v := as(t, f, assets.RolePlanner)
+	d := v.get("/plants/week")
+	if got := strings.ReplaceAll(text(d, "h1"), nb, " "); got != "One crew makes one visit to one plant in the week of 23 November" {
+		t.Errorf("headline %q", got)
+	}
+	body := strings.ReplaceAll(d.Find("main").Text(), nb, " ")
+	for _, want := range []string{"R. Asquenne, M. Okkerdal, from the depot", "27 Nov 2026", "06:00 to 16:00", "from the depot 45 min", "release cloth4.5 m412 Q1", "Press, no piece named"} {
+		if !strings.Contains(body, want) {
+			t.Errorf("the page does not say %q: %s", want, body)
+		}
+	}
+	f.office().week.Ways = nil
+	if got := strings.ReplaceAll(text(v.get("/plants/week?week=2026-11-29"), "h1"), nb, " "); !strings.Contains(got, "two ways are not known") {
+		t.Errorf("headline %q", got)
+	}
+	v.page("/plants/week?week=soon", http.StatusNotFound)
+	f.office().week = &WeekFacts{Zone: oslo}
+	if got := v.get("/plants/week").Find("main").Text(); !strings.Contains(got, "No work is placed in a stop of this week") {
+		t.Errorf("an empty week says %q", got)
 	}
 }

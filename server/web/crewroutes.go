@@ -25,5 +25,5 @@ func crewRoutes() []Route {
 	form("/catalogue/ways/:way", (*Site).editWay)
 	form("/catalogue/work/new", (*Site).newTemplate)
 	form("/catalogue/work/:template", (*Site).editTemplate)
-	return out
+	return append(out, Route{Method: get, Path: "/plants/week", May: people.Read, Under: "plants", Do: (*Site).week})
 }

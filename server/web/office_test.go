@@ -22,6 +22,7 @@ type fakeOffice struct {
 	from   []assets.Instant
 	fail   error // what the next change answers
 
+	week     *WeekFacts
 	crew     *CrewList
 	series   []assets.StopRecurrence
 	stopPast []StopPast

@@ -34,6 +34,9 @@ func (s *Site) plants(r *Request) error {
 	if r.Who.MayAnywhere(people.KeepCrew) && len(all) > 0 {
 		p.Do = append(p.Do, Action{Word: "Plan over plants", To: "/plants/plan"})
 	}
+	if len(all) > 0 {
+		p.Do = append(p.Do, Action{Word: "Week of the crews", To: "/plants/week"})
+	}
 	if s.tokens != nil {
 		p.Do = append(p.Do, Action{Word: "Tokens for programs", To: "/tokens"})
 	}

@@ -55,7 +55,7 @@ var screens = []string{
 	"signin", "code", "second", "recovery", "problem", "join", "account", "people", "person", "invited",
 	"form", "readings", "decided", "meter", "rules", "rule", "stops", "calculator", "reports", "report", "journal",
 	"recipes", "recipe", "sheet", "steps", "press", "pressnew", "stores", "stockitem", "stockledger", "kit", "cutter", "cutting", "catalogues", "lines", "import", "trial", "attachments", "tokens",
-	"stopseries", "stopcalendar", "isolation", "windowpackage", "crew", "crewcatalogue",
+	"stopseries", "stopcalendar", "isolation", "windowpackage", "week", "crew", "crewcatalogue",
 	"horizon", "move", "plan", "companyplan", "plants", "plant", "today", "belts", "conveyor", "splice", "orders", "order", "find", "life", "lives",
 }
 

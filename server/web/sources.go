@@ -25,6 +25,7 @@ type Sources struct {
 	RuleBook   RuleBook
 	StopBook   StopBook
 	CrewBook   CrewBook
+	WeekBook   WeekBook
 	Reporting  Reporting
 	Auditing   Auditing
 	Catalogues Catalogues

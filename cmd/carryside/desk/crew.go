@@ -10,6 +10,7 @@ import (
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/crew"
 	"carryside/assets/plantdb/registry"
+	"carryside/assets/plantdb/stores"
 	"carryside/server/web"
 )
 
@@ -169,4 +170,58 @@ func (d *Desk) SaveTemplate(ctx context.Context, scope assets.Scope, a web.Act, 
 // EndTemplate takes an entry of what work takes back.
 func (d *Desk) EndTemplate(ctx context.Context, scope assets.Scope, a web.Act, plantID, id, rowID int64) error {
 	return d.keepCrew(ctx, scope, a, plantID, func(c *plantdb.Change) error { return crew.EndTemplate(c, id, rowID) })
+}
+
+// WeekOf returns the orders placed in stops of a stretch of time, over the plants of a scope.
+func (d *Desk) WeekOf(ctx context.Context, scope assets.Scope, from, to time.Time) (*web.WeekFacts, error) {
+	f := &web.WeekFacts{Plants: map[int64]assets.Plant{}, Kit: map[int64]string{}}
+	var err error
+	if f.Zone, err = d.ReportZone(ctx); err != nil {
+		return nil, err
+	}
+	begin, err := assets.DayOf(from).Midnight(f.Zone)
+	if err != nil {
+		return nil, err
+	}
+	placed, err := crew.PlacedBetween(ctx, d.db, scope, assets.InstantOf(begin), assets.InstantOf(begin.Add(to.Sub(from))))
+	if err != nil {
+		return nil, err
+	}
+	var people []int64
+	for _, p := range placed {
+		people = append(people, p.Order.PlacedPeople...)
+		f.Work = append(f.Work, web.WeekWork{Order: p.Order, Window: p.Window, Tag: p.Conveyor.Tag, WidthM: p.Belt.WidthM, Form: p.Splice.Form, Bond: p.Splice.Bond})
+	}
+	plants, err := registry.Plants(ctx, d.db, scope)
+	if err != nil {
+		return nil, err
+	}
+	for _, p := range plants {
+		f.Plants[p.ID] = p
+	}
+	if f.Names, err = registry.Names(ctx, d.db, people); err != nil {
+		return nil, err
+	}
+	return f, d.weekShared(ctx, scope, f)
+}
+
+// weekShared adds what crews travel and work by.
+func (d *Desk) weekShared(ctx context.Context, scope assets.Scope, f *web.WeekFacts) (err error) {
+	if f.Members, err = crew.Members(ctx, d.db, scope); err != nil {
+		return err
+	}
+	if f.Ways, err = crew.Travel(ctx, d.db, scope); err != nil {
+		return err
+	}
+	if f.Templates, err = crew.Templates(ctx, d.db, scope); err != nil {
+		return err
+	}
+	if f.Items, err = stores.Items(ctx, d.db, scope, plantdb.AsOf{}); err != nil {
+		return err
+	}
+	kit, err := stores.Kit(ctx, d.db, scope, plantdb.AsOf{})
+	for _, k := range kit {
+		f.Kit[k.ID] = k.Name
+	}
+	return err
 }
