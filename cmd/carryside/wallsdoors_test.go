@@ -64,7 +64,7 @@ var doors = map[string]string{
 	"* /plants/:plant/catalogues/kinds/:kind": "catalogues", "* /plants/:plant/catalogues/kinds/new": "catalogues", "* /plants/:plant/catalogues/specifications/:spec": "catalogues", "* /plants/:plant/catalogues/specifications/new": "catalogues",
 
 	"GET /plants/:plant/recipes": "reads", "GET /plants/:plant/recipes/:recipe": "reads", "* /plants/:plant/recipes/new": "catalogues", "* /plants/:plant/recipes/:recipe/edit": "catalogues",
-	"* /plants/:plant/orders/:order/sheet": "jobs", "GET /plants/:plant/steps": "reads", "* /plants/:plant/steps/:work": "catalogues",
+	"* /plants/:plant/orders/:order/sheet": "jobs", "* /plants/:plant/emergency": "jobs", "GET /plants/:plant/steps": "reads", "* /plants/:plant/steps/:work": "catalogues",
 	"* /plants/:plant/splices/:splice/press": "jobs", "GET /plants/:plant/press/:record": "reads", "* /plants/:plant/press/:record/withdraw": "registry",
 
 	"* /plants/:plant/conveyors/:conveyor/finding": "findings", "* /plants/:plant/findings/new": "findings", "* /plants/:plant/findings/:finding/refuse": "refuses",

@@ -25,3 +25,7 @@ func (o *fakeOffice) StepTemplate(_ context.Context, kind workorder.Kind, form a
 func (o *fakeOffice) SaveStepTemplate(_ context.Context, act Act, t *assets.JobTemplate) error {
 	return o.change(act, *t)
 }
+
+func (f *fakePlant) Emergency(_ context.Context, _ assets.Scope, act Act, _, done workorder.Order, _ workorder.Event, made Resplice) (int64, error) {
+	return 500, f.office().change(act, []any{done, made})
+}

@@ -82,6 +82,7 @@ func (s *Site) orders(r *Request) error {
 	p.Sheet, p.Say = "Orders", ordersSay(open, r.F.Today())
 	p.Sub = "By latest date. The latest date is set by the reason printed under each order; putting one off past it needs a name and a reason."
 	r.Offer(&p.Page, "Workbook", "reports/orders", false)
+	r.Offer(&p.Page, "Emergency splice", "emergency", false)
 	r.Offer(&p.Page, "Raise an order", "orders/new", true)
 	list := list{r: r, v: v, windows: windows}
 	if p.Form.Value("show") == showClosed {

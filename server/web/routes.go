@@ -39,6 +39,8 @@ func routes() []Route {
 		{Method: get, Path: "/plants/:plant/orders", May: people.Read, Under: "orders", Back: "orders", Do: (*Site).orders},
 		{Method: get, Path: "/plants/:plant/orders/:order", May: people.Read, Under: "orders", Back: "orders", Do: (*Site).order},
 		{Method: post, Path: "/plants/:plant/orders/:order", May: people.Read, Under: "orders", Back: "orders", Do: (*Site).orderStep},
+		{Method: get, Path: "/plants/:plant/emergency", May: people.EmergencySplice, Under: "orders", Back: "orders", Do: (*Site).emergencySplice},
+		{Method: post, Path: "/plants/:plant/emergency", May: people.EmergencySplice, Under: "orders", Back: "orders", Do: (*Site).emergencySplice},
 		{Method: get, Path: "/plants/:plant/orders/new", May: people.PlanOrders, Under: "orders", Back: "orders", Do: (*Site).raiseOrder},
 		{Method: post, Path: "/plants/:plant/orders/new", May: people.PlanOrders, Under: "orders", Back: "orders", Do: (*Site).raiseOrder},
 		{Method: get, Path: "/plants/:plant/splices/:splice", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).splice},

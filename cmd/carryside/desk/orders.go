@@ -203,6 +203,30 @@ func (d *Desk) CloseResplice(ctx context.Context, scope assets.Scope, a web.Act,
 	})
 }
 
+// Emergency keeps an order that was done before it was raised, and books its re-splice, in one change.
+func (d *Desk) Emergency(ctx context.Context, scope assets.Scope, a web.Act, raised, done workorder.Order, event workorder.Event, made web.Resplice) (number int64, err error) {
+	err = d.write(ctx, scope, a, raised.PlantID, func(c *plantdb.Change) error {
+		o := raised
+		if number, err = orders.JustRaised(c, &o); err != nil || number > 0 {
+			return cmp.Or(err, errSentTwice)
+		}
+		if err := orders.RaiseByHand(c, &o); err != nil {
+			return err
+		}
+		number = o.Number
+		after, e := done, event
+		after.Version, after.Number, after.EditVersion = o.Version, o.Number, o.EditVersion
+		e.OrderID = o.ID
+		r := orders.Resplice{OldSpliceID: made.OldSpliceID, Why: made.RetiredWhy, FailureMode: made.FailureMode, New: made.New, ShorteningM: made.LoopShorterM}
+		r.New.MadeByID = made.MadeByID
+		return orders.CloseResplice(c, &r, &after, e)
+	})
+	if errors.Is(err, errSentTwice) {
+		return number, nil
+	}
+	return number, err
+}
+
 // Windows returns the agreed stop windows that end after from.
 func (d *Desk) Windows(ctx context.Context, scope assets.Scope, plantID int64, from time.Time) ([]assets.StopWindow, error) {
 	hour := from.Truncate(time.Hour)
