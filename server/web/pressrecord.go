@@ -129,7 +129,7 @@ func (r *Request) pressNew(in pressEntry) *pressNewPage {
 	f.Select("recipe", "Recipe", in.firstRecipe(), in.recipeOptions()).Must()
 	f.Text("press", "Press", "").Must().Hinted("as it is called at the plant: press 1")
 	f.At("pressed_at", "Press opened", 0).Must()
-	f.Select("order", "For the order", "", in.orders)
+	f.Select("order_id", "For the order", "", in.orders)
 	f.File("file", "Trace", ".csv,.txt,text/csv,text/plain").OverBoth().Hinted(fmt.Sprintf("CSV with time, both temperatures and pressure, at most %d MB; leave it empty when figures were read off", enclosure.MaxBytes>>20))
 	for _, name := range press.Criteria {
 		field, _, _ := criterionUnit(name)
@@ -241,8 +241,8 @@ func (e *entry) pressRecord(in pressEntry) (rec newRecord, by press.Recipe) {
 	rec.Press = e.must("press", "the press it was made on")
 	e.must("pressed_at", "when the press was opened")
 	rec.PressedAt = e.moment("pressed_at")
-	if rec.OrderID = e.id("order"); rec.OrderID != 0 && !slices.ContainsFunc(in.orders, func(o Option) bool { return o.Value == plainInt(rec.OrderID) }) {
-		e.bad.Add("order", "choose the order from the list")
+	if rec.OrderID = e.id("order_id"); rec.OrderID != 0 && !slices.ContainsFunc(in.orders, func(o Option) bool { return o.Value == plainInt(rec.OrderID) }) {
+		e.bad.Add("order_id", "choose the order from the list")
 	}
 	return rec, by
 }
@@ -346,7 +346,7 @@ func (in pressEntry) recipeBy(id int64) (assets.Recipe, bool) {
 func (s *Site) judgedForm(r *Request, in pressEntry, f *Form, judged press.Judgement) {
 	f.Text("press", "Press", r.Query("press")).Must()
 	f.At("pressed_at", "Press opened", assets.Instant(numberOf(r.Query("at")))).Must()
-	f.Select("order", "For the order", pick(r.Query("order") == "0", "", r.Query("order")), in.orders)
+	f.Select("order_id", "For the order", pick(r.Query("order") == "0", "", r.Query("order")), in.orders)
 	if judged.NeedsChoice() {
 		options := []Option{{Label: "choose the one that made this splice"}}
 		for i, c := range judged.Cycles {
