@@ -55,14 +55,6 @@ func inPlaces(scope assets.Scope) func(*gorm.DB) *gorm.DB {
 	}
 }
 
-// at keeps a query to one place.
-func (p Place) at(tx *gorm.DB) *gorm.DB {
-	if p.PlantID != 0 {
-		return tx.Where("plant_id = ?", p.PlantID)
-	}
-	return tx.Where("plant_id = 0 AND customer_id = ?", p.CustomerID)
-}
-
 // list runs a query of rows.
 func list[T any](tx *gorm.DB) ([]T, error) { return plantdb.Rows[T](tx) }
 
