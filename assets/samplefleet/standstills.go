@@ -148,6 +148,9 @@ func (b *builder) crews() {
 	for i, p := range f.Plants {
 		f.Travel = append(f.Travel, assets.TravelTime{Version: b.version("travel_times", from), ToPlantID: p.ID, Minutes: []int{40, 900, 420}[i%3]})
 	}
+	for i, p := range f.Plants[1:] {
+		f.Travel = append(f.Travel, assets.TravelTime{Version: b.version("travel_times", from), FromPlantID: home, ToPlantID: p.ID, Minutes: []int{880, 400}[i%2]})
+	}
 	for _, t := range []struct {
 		kind, ticket string
 		form         assets.Form

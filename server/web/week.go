@@ -255,7 +255,8 @@ func (r *Request) packing(f *WeekFacts, route crew.Route) []packLine {
 	for _, w := range f.Work {
 		goes := slices.ContainsFunc(route.Visits, func(v crew.Visit) bool { return slices.Contains(v.Orders, w.Order.ID) })
 		plant := f.Plants[w.Window.PlantID]
-		if !goes || !r.Who.May(people.ReadStores, plant.CustomerID, plant.ID) {
+		leads := len(w.Order.PlacedPeople) > 0 && slices.Contains(route.People, w.Order.PlacedPeople[0]) // one van carries it, though people come from several homes
+		if !goes || !leads || !r.Who.May(people.ReadStores, plant.CustomerID, plant.ID) {
 			continue
 		}
 		number := fmt.Sprintf("%d %s", w.Order.Number, w.Tag)

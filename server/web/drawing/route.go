@@ -68,7 +68,9 @@ func (s *svg) routeRow(row RouteRow, a axis, y float64) {
 	for _, d := range row.Drives {
 		x, to := a.x(d.From), a.x(d.To)
 		s.path("st-ink", "M"+num(x)+" "+num(mid)+"H"+num(math.Max(to, x+2)))
-		s.text("d s halo", (x+to)/2, mid+32, "middle", d.Words)
+		if (x+to)/2 < a.right-24 {
+			s.text("d s halo", (x+to)/2, mid+38, "middle", d.Words)
+		}
 		if d.HomeFirst {
 			s.circle("win", x, mid, 5)
 		}
