@@ -12,7 +12,7 @@ import (
 // technician may (plants with one person in both chairs), and a lead 'all below'.
 var roleTable = map[assets.Role][]string{
 	assets.RoleAdministrator:  {"accounts"},
-	assets.RoleLead:           {"reads", "costs", "journal", "catalogues", "registry", "imports", "held readings", "rules", "stops", "orders", "refuses", "readings", "findings", "jobs", "crews", "stock"},
+	assets.RoleLead:           {"reads", "costs", "journal", "catalogues", "registry", "imports", "held readings", "rules", "stops", "orders", "refuses", "readings", "findings", "jobs", "crews", "stores", "stock"},
 	assets.RolePlanner:        {"reads", "costs", "registry", "imports", "held readings", "rules", "stops", "orders", "refuses", "readings", "findings", "jobs", "stores"},
 	assets.RoleTechnician:     {"reads", "readings", "findings", "jobs", "stores"},
 	assets.RoleStorekeeper:    {"reads", "stores", "stock"},

@@ -289,7 +289,7 @@ func (e *estate) order(c *plantdb.Change) error {
 	o := workorder.Order{PlantID: e.plant, Kind: workorder.KindResplice, ConveyorID: e.ids["conveyor"], BeltID: e.ids["belt"], SpliceID: e.ids["splice"], Title: e.says("order"), Reason: e.says("orderreason"),
 		LatestDay: "2026-12-20", WorkHours: 2, Crew: 1}
 	err := orders.RaiseByHand(c, &o)
-	e.ids["order"] = o.Number
+	e.ids["order"], e.ids["order of a press record"] = o.Number, o.ID
 	return err
 }
 

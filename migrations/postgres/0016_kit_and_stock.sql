@@ -1,4 +1,4 @@
--- 0016 kit and stock (postgres)
+-- 0016 kit_and_stock (postgres)
 --
 -- What crews work with and bring back, with the wear of it; what they use up, as a ledger of lots.
 

@@ -1,4 +1,4 @@
--- 0017 job sheets (postgres)
+-- 0017 job_sheets (postgres)
 --
 -- Steps and checks of the work at the conveyor: templates that a lead edits, the sheet of an order, and what was noted at each step.
 

@@ -1,4 +1,4 @@
--- 0017 job sheets (sqlite)
+-- 0017 job_sheets (sqlite)
 --
 -- Steps and checks of the work at the conveyor: templates that a lead edits, the sheet of an order, and what was noted at each step.
 
