@@ -27,7 +27,7 @@ var named = map[string]string{
 var withFile = []string{"headings"}
 
 // figures are the fields whose choices are numbers and name nothing; ends of names stand with a leading star.
-var figures = []string{"recipe", "specification", "item", "held", "grade", "rows", "version", "edit", "specification_id", "weekday", "weeks", "was", "repeats", "qualification", "ticket_1", "ticket_2", "ticket_3", "whose"}
+var figures = []string{"made_as", "recipe", "specification", "item", "held", "grade", "rows", "version", "edit", "specification_id", "weekday", "weeks", "was", "repeats", "qualification", "ticket_1", "ticket_2", "ticket_3", "whose"}
 
 // travels are fields that a form carries only when it is asked for with them.
 var travels = map[string]map[string]string{"/orders/new": {"finding": "finding"}}
