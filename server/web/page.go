@@ -2,6 +2,7 @@ package web
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 
 	"carryside/assets"
@@ -74,9 +75,21 @@ func at(plantID int64, parts ...any) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "/plants/%d", plantID)
 	for _, p := range parts {
+		if id, ok := p.(int64); ok {
+			p = numberInAddress(id)
+		}
 		fmt.Fprintf(&b, "/%v", p)
 	}
 	return b.String()
+}
+
+// numberInAddress writes a number of a thing. One below nought, as an occurrence of a recurring stop has, begins with 0, so that
+// every part of an address that is a number begins with a digit.
+func numberInAddress(id int64) string {
+	if id < 0 {
+		return "0" + strconv.FormatInt(id, 10)
+	}
+	return strconv.FormatInt(id, 10)
 }
 
 // Counts says what the plant has: "15 conveyors, 32 splices".

@@ -164,7 +164,7 @@ func (r *Request) Link(pattern string, ids ...int64) (string, bool) {
 	parts := strings.Split(pattern, "/")
 	for i, part := range parts {
 		if strings.HasPrefix(part, ":") && len(ids) > 0 {
-			parts[i] = strconv.FormatInt(ids[0], 10)
+			parts[i] = numberInAddress(ids[0])
 			ids = ids[1:]
 		}
 	}

@@ -31,7 +31,11 @@ func (s *Site) editStop(r *Request) error {
 // stopAsked reads the stop an address names; a withdrawn one is not there any more. One of a recurring stop that has no
 // row is named by a number below nought.
 func (s *Site) stopAsked(r *Request) (assets.StopWindow, error) {
-	id, err := strconv.ParseInt(r.C.Param("stop"), 10, 64)
+	text := r.C.Param("stop")
+	if occurrence, ok := strings.CutPrefix(text, "0-"); ok {
+		text = "-" + occurrence
+	}
+	id, err := strconv.ParseInt(text, 10, 64)
 	if err != nil || id == 0 {
 		return assets.StopWindow{}, fmt.Errorf("stop %q: %w", r.C.Param("stop"), assets.ErrNotFound)
 	}
@@ -106,6 +110,7 @@ func (s *Site) stopAsItStands(r *Request, p *formPage, w assets.StopWindow) erro
 			p.Says = append(p.Says, r.F.Stamp(c.At)+": "+r.whatMoved(c)+pick(c.By == "", "", ", by "+c.By)+pick(c.Reason == "", "", " ("+c.Reason+")")+".")
 		}
 	}
+	r.Offer(&p.Page, "Window package", "stops/:stop/package", false, w.ID)
 	r.Offer(&p.Page, "What the plant answered", "stops/:stop/answer", false, w.ID)
 	r.Offer(&p.Page, "Withdraw it", "stops/:stop/withdraw", false, w.ID)
 	return nil

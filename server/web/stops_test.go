@@ -309,3 +309,22 @@ func TestTheWindowPackageIsShownAndGivenOut(t *testing.T) {
 		t.Errorf("given out as %q", got)
 	}
 }
+
+func TestAnOccurrenceOfARecurringStopHasAnAddressOfItsOwn(t *testing.T) {
+	f := skarrow()
+	w := springNight()
+	w.ID, w.RowID, w.Source = -469762049, 0, assets.StopSource{RecurrenceID: 7, PlannedLocal: "2027-03-27T20:00"}
+	f.stops = []assets.StopWindow{w}
+	v := as(t, f, assets.RolePlanner)
+	if to := v.get("/plants/3/stops?all=yes").Find("#list").Closest("section").Find("td a").Last().AttrOr("href", ""); to != "/plants/3/stops/0-469762049" {
+		t.Fatalf("it is changed at %q", to)
+	}
+	form := filledForm(v.get("/plants/3/stops/0-469762049"))
+	form.Set("note", "the drive is looked at too")
+	v.taken("/plants/3/stops/0-469762049", form)
+	if got := one[assets.StopWindow](t, f.office()); got.ID != w.ID || got.Note != "the drive is looked at too" {
+		t.Errorf("kept %+v", got)
+	}
+	v.page("/plants/3/stops/0", http.StatusNotFound)
+	v.page("/plants/3/stops/0-5", http.StatusNotFound)
+}
