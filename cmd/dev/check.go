@@ -48,7 +48,7 @@ func runCheck(ctx context.Context, env environment, args []string) error {
 
 // checkSteps lists the parts from the quickest to the slowest.
 func checkSteps(tools toolchain) []step {
-	testArgs := []string{"test"}
+	testArgs := []string{"test", "-timeout=18m"} // for hangs only: the walls take minutes under the race detector
 	if tools.race {
 		testArgs = append(testArgs, "-race")
 	}
