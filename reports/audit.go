@@ -228,7 +228,7 @@ func (a *auditing) head(ctx context.Context, of PlantName, plants []PlantName) e
 			return err
 		}
 		if place.at.IsZero() {
-			place.at = a.r.AsOf.Built
+			place.at = a.readTo()
 		}
 		if err := a.tell(auditCells{"customer": Text(of.Customer), "part": Text(partCheckpoint), "at": Instant(place.at, zone), "what": Text(place.says), "after": Text(at.Words())}); err != nil {
 			return err
@@ -238,6 +238,14 @@ func (a *auditing) head(ctx context.Context, of PlantName, plants []PlantName) e
 		return nil
 	}
 	return a.entries(ctx, JournalOf{CustomerID: of.CustomerID}, PlantName{Customer: of.Customer, Zone: zone}, span)
+}
+
+// readTo is the moment up to which the chains were read: that of building, or the one it was known at.
+func (a *auditing) readTo() time.Time {
+	if at := a.in.Known.At; !at.IsZero() && at.Before(a.r.AsOf.Built) {
+		return at
+	}
+	return a.r.AsOf.Built
 }
 
 // plant tells what became of one plant's splices and orders, then its journal.
