@@ -103,18 +103,19 @@ func (s *svg) stopRow(row StopRow, a axis, y float64) {
 		if st.Look == StopRefused {
 			s.path("thin", "M"+num(x)+" "+num(y+24)+"l"+num(w)+" 24M"+num(x+w)+" "+num(y+24)+"l-"+num(w)+" 24")
 		}
-		level := 0
-		if x < free[0]+4 {
-			level = 1
-		}
-		if x < free[level]+4 {
-			continue // no room: the table has it
-		}
-		free[level] = x + wide(st.Words, 13)
-		at, anchor := x, ""
+		left, at, anchor := x, x, ""
 		if x > stopW-80 {
 			at, anchor = x+w, "end"
+			left = at - wide(st.Words, 13)
 		}
+		level := 0
+		if left < free[0]+4 {
+			level = 1
+		}
+		if left < free[level]+4 {
+			continue // no room: the table has it
+		}
+		free[level] = left + wide(st.Words, 13)
 		s.text("s halo", at, y+20-float64(level)*12, anchor, st.Words)
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"html/template"
 	"math"
 	"strconv"
+	"strings"
 	"time"
 )
 
@@ -85,7 +86,7 @@ func OfTickets(t Tickets) template.HTML {
 func (s *svg) ticketPerson(p TicketPerson, a axis, y float64) float64 {
 	s.path("hairl", "M0 "+num(y)+"H"+num(a.right))
 	s.text("b", 0, y+19, "", p.Name)
-	s.text("d s", 0, y+34, "", p.Note)
+	s.text("d s", 0, y+34, "", within(p.Note, 122))
 	high := ticketRow * float64(max(2, len(p.Tickets)))
 	for i, b := range p.Tickets {
 		s.ticketBar(b, a, y+8+ticketRow*float64(i))
@@ -173,4 +174,16 @@ func (s *svg) ticketsLeft(t Tickets, a axis, top float64) {
 	}
 	s.path("thin", "M"+num(a.left)+" "+num(base)+"H"+num(a.right))
 	s.text("d s", a.left-12, base+4, "end", "0")
+}
+
+// within cuts a word that is wider than so many px.
+func within(word string, px float64) string {
+	runes := []rune(word)
+	for wide(string(runes), 13) > px && len(runes) > 1 {
+		runes = runes[:len(runes)-1]
+	}
+	if len(runes) < len([]rune(word)) {
+		return strings.TrimSpace(string(runes[:len(runes)-1])) + "\u2026"
+	}
+	return word
 }
