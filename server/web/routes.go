@@ -11,7 +11,7 @@ import (
 type Route struct {
 	Method, Path string
 	May          people.Deed // asked at the plant of the address; for addresses of no plant, anywhere
-	Under        string      // screen of the head: today, belts, orders, life, reports, plants
+	Under        string      // screen of the head: today, horizon, belts, orders, life, reports, plants
 	Back         string      // page of the return side that is current: its path below the plant
 	Body         int64       // largest body taken; 0: formLimit
 	Raw          bool        // the body is no form; what answers it reads it
