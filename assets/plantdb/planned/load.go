@@ -2,6 +2,7 @@ package planned
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -67,8 +68,8 @@ type reader struct {
 
 func (r *reader) read() (err error) {
 	f, today := r.f, assets.DayOf(r.f.Now.UTC().AddDate(0, 0, -1))
-	if f.Company, err = registry.Company(r.ctx, r.db, plantdb.AsOf{}); err != nil {
-		return err
+	if f.Company, err = registry.Company(r.ctx, r.db, plantdb.AsOf{}); err != nil && !errors.Is(err, assets.ErrNotFound) {
+		return err // a plant that keeps its own belts has set up no company
 	}
 	if err = r.people(today); err != nil {
 		return err
