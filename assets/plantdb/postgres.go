@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"time"
 
 	"carryside/migrations"
 
@@ -57,8 +58,14 @@ func postgresPool(dsn, session string, readOnly bool) (*sql.DB, error) {
 	if readOnly {
 		cfg.RuntimeParams["default_transaction_read_only"] = "on"
 	}
-	return stdlib.OpenDB(*cfg), nil
+	return stdlib.OpenDB(*cfg, stdlib.OptionShouldPing(func(_ context.Context, p stdlib.ShouldPingParams) bool {
+		return p.IdleDuration > idleUnasked
+	})), nil
 }
+
+// idleUnasked is how long a connection may have lain idle and be used without being asked first whether it still stands. A
+// server takes longer to start again, and a busy pool does not pay a round trip for each statement.
+const idleUnasked = 50 * time.Millisecond
 
 // AloneHere returns ErrInUse when another Carryside is connected to the same PostgreSQL database. A SQLite file is asked
 // with Alone.

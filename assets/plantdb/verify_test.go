@@ -381,14 +381,22 @@ func TestOldJournalIsSealedOnce(t *testing.T) {
 		return registry.AlterConveyor(c, &s.Conveyor, assets.InstantOf(noon.AddDate(0, -2, 0)))
 	})
 	before := verdict(t, db)
+	var named []string
+	if err := db.SQL(bg).Raw("SELECT DISTINCT table_name FROM journal_rows").Scan(&named).Error; err != nil {
+		t.Fatal(err)
+	}
 	if err := db.Close(); err != nil {
 		t.Fatal(err)
 	}
-	plantdbtest.TakenBack(t, path, 6)
+	gone := plantdbtest.TakenBack(t, path, 6)
 	sealed := plantdbtest.Again(t, path)
 	after := verdict(t, sealed)
-	if len(after.Breaks) != 0 || after.Rows != before.Rows || after.Entries != before.Entries {
-		t.Errorf("sealed: %d rows in %d entries, breaks %v; want %d in %d, none", after.Rows, after.Entries, after.Breaks, before.Rows, before.Entries)
+	want := before.Rows
+	for _, table := range named {
+		want -= gone[table] // the earlier database could not hold them
+	}
+	if len(after.Breaks) != 0 || after.Rows != want || after.Entries != before.Entries {
+		t.Errorf("sealed: %d rows in %d entries, breaks %v; want %d in %d, none", after.Rows, after.Entries, after.Breaks, want, before.Entries)
 	}
 	if err := sealed.Close(); err != nil {
 		t.Fatal(err)

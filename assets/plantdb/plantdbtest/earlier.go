@@ -15,19 +15,48 @@ import (
 )
 
 // TakenBack rewrites a closed SQLite file as a program that knew only the migrations up to a number would have left it: the
-// same rows, later tables and columns gone.
-func TakenBack(t testing.TB, path string, upTo int64) {
+// same rows, later tables and columns gone. It returns how many rows each table had that is gone.
+func TakenBack(t testing.TB, path string, upTo int64) (gone map[string]int64) {
 	t.Helper()
 	earlier := filepath.Join(t.TempDir(), "earlier.db")
 	for _, step := range []func() error{
 		func() error { return migrateTo(earlier, upTo) },
 		func() error { return copyRows(path, earlier) },
+		func() (err error) { gone, err = rowsGone(path, earlier); return err },
 		func() error { return os.Rename(earlier, path) },
 	} {
 		if err := step(); err != nil {
 			t.Fatalf("take %s back to migration %d: %v", path, upTo, err)
 		}
 	}
+	return gone
+}
+
+// rowsGone counts the rows of the tables that only the later file has.
+func rowsGone(later, earlier string) (map[string]int64, error) {
+	db, err := rawSQLite(earlier)
+	if err != nil {
+		return nil, err
+	}
+	defer db.Close()
+	if _, err := db.Exec("ATTACH ? AS later", later); err != nil {
+		return nil, err
+	}
+	var names string
+	err = db.QueryRow(`SELECT coalesce(group_concat(name, ' '), '') FROM later.sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%'
+		AND name NOT IN (SELECT name FROM main.sqlite_schema)`).Scan(&names)
+	if err != nil {
+		return nil, err
+	}
+	gone := map[string]int64{}
+	for _, name := range strings.Fields(names) {
+		var rows int64
+		if err := db.QueryRow("SELECT count(*) FROM later." + name).Scan(&rows); err != nil {
+			return nil, err
+		}
+		gone[name] = rows
+	}
+	return gone, nil
 }
 
 func rawSQLite(path string) (*sql.DB, error) {
