@@ -182,7 +182,7 @@ func (in Inputs) auditRows(ctx context.Context, r *Report, plants []PlantName, y
 		}
 	}
 	if a.narrow && !a.found {
-		return assets.Invalid{"scope": fmt.Sprintf("nothing you may see is called %s; check the names", in.Filter.Words(""))}
+		return in.nothingOf()
 	}
 	return nil
 }

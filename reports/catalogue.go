@@ -157,6 +157,14 @@ func PlantNames(customers []assets.Customer, plants []assets.Plant) []PlantName 
 	return out
 }
 
+// nothingOf says that nothing has the names of the filter; of what was known then, that it may have been entered later.
+func (in Inputs) nothingOf() error {
+	if !in.Known.At.IsZero() {
+		return assets.Invalid{"known-at": fmt.Sprintf("nothing you may see was called %s in what was known then; give a later moment, or check the names", in.Filter.Words(""))}
+	}
+	return assets.Invalid{"scope": fmt.Sprintf("nothing you may see is called %s; check the names", in.Filter.Words(""))}
+}
+
 // plants returns the plants in the filter; a name that is nobody's is said.
 func (in Inputs) plants(ctx context.Context) ([]PlantName, error) {
 	all, err := in.Source.Plants(ctx)
@@ -165,7 +173,7 @@ func (in Inputs) plants(ctx context.Context) ([]PlantName, error) {
 	}
 	some := slices.DeleteFunc(slices.Clone(all), func(p PlantName) bool { return !in.Filter.plant(p) })
 	if len(some) == 0 && in.Filter != (Filter{}) {
-		return nil, assets.Invalid{"scope": fmt.Sprintf("nothing you may see is called %s; check the names", in.Filter.Words(""))}
+		return nil, in.nothingOf()
 	}
 	return some, nil
 }

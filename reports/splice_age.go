@@ -110,7 +110,7 @@ func (in Inputs) spliceAgeRows(ctx context.Context, r *Report, plants []PlantNam
 		}
 	}
 	if !found && in.Filter.Line+in.Filter.Conveyor != "" {
-		return assets.Invalid{"scope": fmt.Sprintf("nothing you may see is called %s; check the names", in.Filter.Words(""))}
+		return in.nothingOf()
 	}
 	return nil
 }

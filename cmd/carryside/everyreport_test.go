@@ -142,6 +142,17 @@ func TestEveryReportIsBuiltAgainByteForByte(t *testing.T) {
 	}
 }
 
+// TestAPlantThatWasNotKnownThenIsSaidToBe asks for a plant as known before anybody had entered it.
+func TestAPlantThatWasNotKnownThenIsSaidToBe(t *testing.T) {
+	dsn := auditedInstallation(t)
+	for _, e := range reports.Catalogue {
+		code, says := extract(t, e.Slug, "--db", dsn, "--draft", "--scope", "plant=Skarrow Grain Terminal", "--known-at", exportNow.AddDate(0, 0, -9).Format(time.DateOnly), "--out", filepath.Join(t.TempDir(), "none.json"))
+		if code != exitUsage || !strings.Contains(says, "--known-at: nothing you may see was called") {
+			t.Errorf("%s: exit %d: %s", e.Slug, code, says)
+		}
+	}
+}
+
 // differs names the first row in which two reports in JSON differ; "" where none does.
 func differs(t *testing.T, one, other string) string {
 	t.Helper()
