@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"carryside/assets"
@@ -215,9 +216,28 @@ func (s *Sheet) LeftOut(p *plan.Plan) map[int64]Left {
 		if late := s.tooLate(l.Job); late != "" {
 			left.Why = []string{late}
 		}
+		if len(s.Case.Jobs[l.Job].Options) == 0 {
+			left.Why = []string{s.noStop(l.Job)}
+		}
 		out[s.orders[l.Job].ID] = left
 	}
 	return out
+}
+
+// noStop says that no agreed stop of the sheet stops all that an order needs to stand.
+func (s *Sheet) noStop(j int) string {
+	job := &s.Case.Jobs[j]
+	g := s.Case.Conveyors[job.Conveyor].Group
+	var with []string
+	for _, c := range s.Case.Conveyors {
+		if c.Group == g {
+			with = append(with, c.ID)
+		}
+	}
+	if job.Isolation && len(with) > 1 {
+		return fmt.Sprintf("no agreed stop on this sheet stops %s together, which %s isolates", strings.Join(with, ", "), s.Case.Groups[g].ID)
+	}
+	return fmt.Sprintf("no agreed stop on this sheet stops %s", s.Case.Conveyors[job.Conveyor].ID)
 }
 
 // tooLate says in one sentence that the latest date of an order comes before every stop it may be done in; "" when that is not

@@ -435,7 +435,7 @@ func (sh *sheetOf) fitting(b *horizonBelt) (says string, alarm bool) {
 	need := sh.need(b)
 	var best *assets.StopWindow
 	for _, w := range sh.stopsOf(b.conveyor) {
-		if w.Agreed() && w.Start.Time().After(sh.r.Now) && (ahead || w.Start.Time().Before(half)) && stopHours(w) >= need {
+		if w.Agreed() && sh.isolates(w, b.conveyor) && w.Start.Time().After(sh.r.Now) && (ahead || w.Start.Time().Before(half)) && stopHours(w) >= need {
 			best = &w
 		}
 	}
@@ -443,6 +443,21 @@ func (sh *sheetOf) fitting(b *horizonBelt) (says string, alarm bool) {
 		return "No stop in front", !ahead
 	}
 	return hard(sh.r.F.Local(best.Start).Format("2 Jan")) + " would fit", false
+}
+
+// isolates tells whether everything that is isolated together with a conveyor stands in a stop.
+func (sh *sheetOf) isolates(w assets.StopWindow, c assets.Conveyor) bool {
+	for _, g := range sh.h.Facts.Plants[0].Groups {
+		if !slices.Contains(g.ConveyorIDs, c.ID) {
+			continue
+		}
+		for _, id := range g.ConveyorIDs {
+			if other, ok := sh.v.Register.Conveyor(id); ok && other.Status != assets.ConveyorRetired && !w.Stops(other) {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // need is how long work on a row's splice takes, from the catalogue.
