@@ -15,7 +15,7 @@ import (
 
 // unprotected are the tables whose rows no entry of the journal covers: the journal itself, which its own hashes
 // cover, and what is progress or bookkeeping and no fact.
-var unprotected = []string{"api_token_uses", "chains", "goose_db_version", "id_counters", "idempotency_keys", "job_runs", "journal_entries",
+var unprotected = []string{"api_token_uses", "chains", "device_contacts", "goose_db_version", "id_counters", "idempotency_keys", "job_runs", "journal_entries",
 	"journal_rows", "meta", "passkey_uses", "plan_drafts", "rule_progress", "second_factor_uses", "sessions", "sign_up_codes"}
 
 // private are the columns with personal data. The chain sees a salted hash of them.

@@ -29,13 +29,13 @@ var kept = []any{
 	assets.Person{}, assets.Grant{}, assets.Account{}, assets.Session{}, assets.Passkey{}, assets.PasskeyUse{}, assets.SecondFactor{}, assets.SecondFactorUse{}, assets.RecoveryCode{}, assets.Identity{}, assets.SignUpCode{}, assets.Specification{}, assets.SpliceKind{}, assets.Conveyor{}, assets.Belt{},
 	assets.Splice{}, assets.Finding{}, assets.Meter{}, assets.Reading{}, assets.HeldReading{},
 	assets.ProductionCalendar{}, assets.StopWindow{}, assets.StopRecurrence{}, assets.IsolationGroup{},
-	assets.Kit{}, assets.KitAway{}, assets.KitCounter{}, assets.KitCount{}, assets.Calibration{}, assets.StockItem{}, assets.StockLot{}, assets.StockMovement{}, assets.StockPolicy{}, assets.SupplyOrder{}, assets.Recipe{}, assets.PressRecord{}, assets.JobTemplate{}, assets.JobSheet{}, assets.JobEntry{},
+	assets.Kit{}, assets.KitAway{}, assets.KitCounter{}, assets.KitCount{}, assets.Calibration{}, assets.StockItem{}, assets.StockLot{}, assets.StockMovement{}, assets.StockPolicy{}, assets.SupplyOrder{}, assets.Recipe{}, assets.PressRecord{}, assets.JobTemplate{}, assets.JobSheet{}, assets.JobEntry{}, assets.Round{}, assets.RoundEntry{}, assets.Device{},
 	assets.Qualification{}, assets.PersonQualification{}, assets.CrewMember{}, assets.Absence{}, assets.TravelTime{}, assets.WorkTemplate{}, rules.Rule{}, rules.Occurrence{}, workorder.Order{},
 	workorder.Event{}, orders.Run{}, plantdb.Entry{}, intakedb.Import{}, intakedb.ImportMapping{}, assets.Attachment{}, assets.PublishedPlan{}, assets.PlanDraft{}, tokens.Token{}, tokens.Answer{}, issued.Report{},
 }
 
 // ownTables are written by hand-made statements and have no struct of their own.
-var ownTables = []string{"api_token_uses", "attachment_pieces", "chains", "id_counters", "issued_pieces", "journal_rows", "meta", "rule_progress"}
+var ownTables = []string{"api_token_uses", "attachment_pieces", "chains", "device_contacts", "id_counters", "issued_pieces", "journal_rows", "meta", "rule_progress"}
 
 // column is a column as a schema has it.
 type column struct {
