@@ -147,7 +147,7 @@ func HTTP(addr string, h http.Handler) *http.Server {
 // policy lets a page load its own style sheets, script, fonts and pictures and nothing else; nothing runs or
 // styles from within the page.
 const policy = "default-src 'none'; style-src 'self'; script-src 'self'; font-src 'self'; img-src 'self'; " +
-	"connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+	"connect-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 
 // secure sets the headers of every answer. Once somebody came by https, their browser does not try plain HTTP for a
 // year.

@@ -23,7 +23,7 @@ var roleTable = map[assets.Role][]string{
 // doors says for every address which deed of the role table opens it. "open" is open to everybody, signed in or
 // not; "signed in" to everybody signed in. An address without a door fails the test: say here who may use it.
 var doors = map[string]string{
-	"GET /static/*file": "open", "POST /theme": "open", "GET /signin": "open", "POST /signin": "open", "POST /signout": "open",
+	"GET /static/*file": "open", "GET /round-worker.js": "open", "POST /theme": "open", "GET /signin": "open", "POST /signin": "open", "POST /signout": "open",
 	"GET /join": "open", "POST /join": "open", "GET /signin/elsewhere": "open", "GET /signin/callback": "open", "POST /signin/passkey": "open", "POST /signin/passkey/ask": "open", "GET /signin/code": "open", "POST /signin/code": "open", "GET /signin/second": "open", "POST /signin/second": "open", "POST /signin/second/code": "open",
 	"* /people": "accounts", "* /people/new": "accounts", "* /people/:person": "accounts", "* /people/:person/grants": "accounts", "* /people/:person/grants/end": "accounts",
 	"* /people/:person/address": "accounts", "* /people/:person/second": "accounts", "* /people/:person/account": "accounts", "* /people/:person/sessions": "accounts",
@@ -70,6 +70,8 @@ var doors = map[string]string{
 	"* /plants/:plant/conveyors/:conveyor/finding": "findings", "* /plants/:plant/findings/new": "findings", "* /plants/:plant/findings/:finding/refuse": "refuses",
 	"* /plants/:plant/conveyors/:conveyor/reading": "readings", "POST /plants/:plant/readings": "readings", "* /plants/:plant/held/:held": "held readings",
 	"* /plants/:plant/import": "imports", "POST /plants/:plant/import/headings/:headings": "imports", "* /plants/:plant/import/:trial": "imports", "GET /plants/:plant/import/:trial/refused": "imports",
+	"GET /plants/:plant/rounds": "reads", "GET /plants/:plant/rounds/:round": "reads", "GET /plants/:plant/rounds/:round/points": "reads", "POST /plants/:plant/rounds/:round/entries": "findings",
+	"* /plants/:plant/rounds/new": "orders", "* /plants/:plant/rounds/:round/edit": "orders", "* /plants/:plant/rounds/clock/:entry": "findings", "* /plants/:plant/rounds/answer/:entry": "findings", "POST /plants/:plant/rounds/phones": "findings",
 	"* /plants/:plant/orders/new": "orders", "POST /plants/:plant/reminders/:reminder/later": "orders", "POST /plants/:plant/reminders/:reminder/order": "orders",
 	"* /plants/:plant/rules/:rule": "rules", "* /plants/:plant/rules/new": "rules", "* /plants/:plant/stops/:stop": "stops", "* /plants/:plant/stops/:stop/withdraw": "stops", "* /plants/:plant/stops/new": "stops",
 	"* /plants/:plant/stops/:stop/answer": "stops", "GET /plants/:plant/stops/:stop/package": "reads", "* /plants/:plant/stops/recurring/new": "stops", "* /plants/:plant/stops/recurring/:recurrence": "stops", "* /plants/:plant/stops/recurring/:recurrence/withdraw": "stops",

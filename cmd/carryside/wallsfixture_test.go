@@ -103,7 +103,7 @@ func numberFrom(t *testing.T, db *plantdb.DB, n int64) {
 	act := plantdb.Act{Origin: plantdb.Command, Action: "number", Now: plantDay.AddDate(-1, 0, 0), Company: true}
 	must(t, db.Change(t.Context(), act, func(c *plantdb.Change) error {
 		for _, kind := range []string{"customers", "plants", "lines", "conveyors", "belts", "splices", "findings", "contacts", "contracts", "meters", "held_readings", "orders", "order_events", "occurrences",
-			"rules", "stop_windows", "stop_recurrences", "travel_times", "crew_members", "person_qualifications", "absences", "isolation_groups", "people", "import_mappings", "attachments", "press_records", "kit", "kit_counters", "stock_lots", "supply_orders", "supply_order_numbers"} {
+			"rules", "stop_windows", "stop_recurrences", "travel_times", "crew_members", "person_qualifications", "absences", "isolation_groups", "people", "import_mappings", "attachments", "press_records", "kit", "kit_counters", "stock_lots", "supply_orders", "supply_order_numbers", "rounds", "round_entries"} {
 			if err := c.Tx().Exec("INSERT INTO id_counters (kind, next) VALUES (?, ?) ON CONFLICT (kind) DO UPDATE SET next = excluded.next", kind, n).Error; err != nil {
 				return err
 			}
@@ -154,6 +154,7 @@ func newEstate(t *testing.T, db *plantdb.DB, mark string, customer int64, n int)
 	e.write(t, db, plantDay.Add(35*time.Minute), e.attach)
 	e.write(t, db, plantDay.Add(37*time.Minute), e.press)
 	e.write(t, db, plantDay.Add(38*time.Minute), e.stock)
+	e.write(t, db, plantDay.Add(39*time.Minute), e.walk)
 	return e
 }
 

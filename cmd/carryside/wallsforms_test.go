@@ -20,14 +20,14 @@ var named = map[string]string{
 	"line_id": "line", "target": "splice", "window": "stop", "people": "staff", "made_by": "staff", "finding": "finding", "plants": "plant", "splice": "splice", "belt": "belt", "conveyor_id": "conveyor",
 	"answered_by": "contact", "person": "staff", "home": "plant", "from": "plant", "to": "plant",
 	"supply": "supply", "goes_with": "kit", "order_id": "accepted order",
-	"belt_id": "belt", "line": "line", "headings": "headings", "reach": "plant",
+	"belt_id": "belt", "line": "line", "line_1": "line", "line_2": "line", "line_3": "line", "headings": "headings", "reach": "plant",
 }
 
 // withFile are the fields of forms that send a file as well: the list they came with is read before they are.
 var withFile = []string{"headings"}
 
 // figures are the fields whose choices are numbers and name nothing; ends of names stand with a leading star.
-var figures = []string{"made_as", "recipe", "specification", "item", "held", "grade", "rows", "version", "edit", "specification_id", "weekday", "weeks", "was", "repeats", "qualification", "ticket_1", "ticket_2", "ticket_3", "whose"}
+var figures = []string{"made_as", "recipe", "specification", "item", "held", "grade", "rows", "version", "edit", "specification_id", "weekday", "weeks", "was", "repeats", "qualification", "ticket_1", "ticket_2", "ticket_3", "whose", "phone"}
 
 // travels are fields that a form carries only when it is asked for with them.
 var travels = map[string]map[string]string{"/orders/new": {"finding": "finding"}}

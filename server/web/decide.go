@@ -28,17 +28,18 @@ type decision struct {
 type decisionKind int
 
 const (
-	lateOrder decisionKind = iota // an order past its latest date
-	badGrade                      // a finding of grade 3 or more without order or refusal
-	doubted                       // an order whose ground a correction took away
-	pastBare                      // a splice past its rule without an order
-	dueBare                       // a splice likely to come due before its next stop, without an order
-	noStop                        // an accepted order without a stop before its latest date
-	toAccept                      // a raised order
-	toPlace                       // an accepted order for which a stop fits
-	settings                      // zone, units and currency taken from defaults
-	heldReads                     // readings that contradict their neighbours
-	noDate                        // a splice whose date is not known
+	gravestOpen decisionKind = iota // a grade 4 of a round that nobody has answered
+	lateOrder                       // an order past its latest date
+	badGrade                        // a finding of grade 3 or more without order or refusal
+	doubted                         // an order whose ground a correction took away
+	pastBare                        // a splice past its rule without an order
+	dueBare                         // a splice likely to come due before its next stop, without an order
+	noStop                          // an accepted order without a stop before its latest date
+	toAccept                        // a raised order
+	toPlace                         // an accepted order for which a stop fits
+	settings                        // zone, units and currency taken from defaults
+	heldReads                       // readings that contradict their neighbours
+	noDate                          // a splice whose date is not known
 )
 
 const decisionsShown = 8
@@ -55,6 +56,9 @@ func (r *Request) decisions(in todayInputs) []decision {
 	}
 	for _, f := range in.grades {
 		all = append(all, r.gradeDecision(f, in.v))
+	}
+	for _, f := range in.unanswered {
+		all = append(all, r.unansweredDecision(f, in.v))
 	}
 	for _, st := range in.v.Standings {
 		// What only a rule of thumb asks for stands under its own headline and is no decision.
@@ -173,6 +177,20 @@ func (r *Request) gradeDecision(f assets.Finding, v fleetView) decision {
 	}
 	if to, ok := r.Link("findings/:finding/refuse", f.ID); ok {
 		d.To = to
+	}
+	return d
+}
+
+// unansweredDecision leads until a named person has taken the finding on.
+func (r *Request) unansweredDecision(f RoundEntryFile, v fleetView) decision {
+	c, _ := v.Register.Conveyor(f.Finding.ConveyorID)
+	d := decision{kind: gravestOpen, Name: joinWords(c.Tag+" "+c.Name, f.Finding.Target), To: r.At("conveyors", c.ID), Says: fullStop(f.Finding.Category + " " + f.Finding.Text),
+		Bad: "Grade 4, found " + r.F.Stamp(f.Finding.FoundAt) + " on a round. Nobody has answered it yet."}
+	if f.Entry.CalledWho != "" {
+		d.Bad = "Grade 4, found " + r.F.Stamp(f.Finding.FoundAt) + " on a round, " + f.Entry.CalledWho + " was called. Nobody has answered it here yet."
+	}
+	if to, ok := r.Link("rounds/answer/:entry", f.Entry.ID); ok {
+		d.Do = &Action{Word: "Take it on", To: to}
 	}
 	return d
 }
@@ -318,6 +336,8 @@ func todaySay(all []decision) string {
 		worst.Name = worst.short
 	}
 	switch worst.kind {
+	case gravestOpen:
+		return oneOrMany(n, worst.Name+" has a grade 4 from a round that nobody has answered", "findings of grade 4 from rounds are answered by nobody yet, one on "+worst.Name)
 	case lateOrder:
 		return oneOrMany(n, worst.Name+" is past its latest date", "orders are past their latest date, "+worst.Name+" the longest")
 	case badGrade:

@@ -36,6 +36,7 @@ type fakeOffice struct {
 
 	files []assets.Attachment // kept with things
 
+	grave     bool          // a grade 4 of a round waits for an answer
 	importing chan struct{} // holds the importer until it is closed; nil: it never waits
 }
 

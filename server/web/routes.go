@@ -48,7 +48,7 @@ func routes() []Route {
 		{Method: get, Path: "/plants/:plant/life", May: people.Read, Under: "life", Do: (*Site).life},
 		{Method: get, Path: "/plants/:plant/life/lives", May: people.Read, Under: "life", Do: (*Site).lives},
 		{Method: get, Path: "/plants/:plant/conveyors/:conveyor", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).conveyor},
-	}, slices.Concat(attachmentRoutes(), pressRoutes(), jobRoutes(), auditRoutes(), registerRoutes(), crewRoutes(), catalogueRoutes(), ownerRoutes(), horizonRoutes(), storeRoutes(), tokenRoutes(), accountRoutes(), peopleRoutes())...)
+	}, slices.Concat(attachmentRoutes(), pressRoutes(), jobRoutes(), roundRoutes(), auditRoutes(), registerRoutes(), crewRoutes(), catalogueRoutes(), ownerRoutes(), horizonRoutes(), storeRoutes(), tokenRoutes(), accountRoutes(), peopleRoutes())...)
 }
 
 // screens is every template of templates/screens. A file that is not named here, and a name without its
@@ -58,7 +58,7 @@ var screens = []string{
 	"form", "readings", "decided", "meter", "rules", "rule", "stops", "calculator", "reports", "report", "journal",
 	"recipes", "recipe", "sheet", "steps", "press", "pressnew", "stores", "stockitem", "stockledger", "kit", "cutter", "cutting", "catalogues", "lines", "import", "trial", "attachments", "tokens",
 	"stopseries", "stopcalendar", "isolation", "windowpackage", "week", "crew", "crewcatalogue",
-	"horizon", "move", "plan", "companyplan", "plants", "plant", "today", "belts", "conveyor", "splice", "orders", "order", "find", "life", "lives",
+	"rounds", "walk", "horizon", "move", "plan", "companyplan", "plants", "plant", "today", "belts", "conveyor", "splice", "orders", "order", "find", "life", "lives",
 }
 
 // heads is the names that ride on the belt, in order; one without a route is absent.
@@ -67,6 +67,7 @@ var heads = []struct{ word, screen, path string }{
 	{"Horizon", "horizon", "horizon"},
 	{"Belts", "belts", "belts"},
 	{"Orders", "orders", "orders"},
+	{"Rounds", "rounds", "rounds"},
 	{"Stores & kit", "stores", "stores"},
 	{"Life", "life", "life"},
 	{"Reports", "reports", "reports"},

@@ -152,6 +152,8 @@ func (s Sources) check() error {
 func (s *Site) Mount(e *gin.Engine) {
 	e.GET("/static/*file", s.static)
 	e.HEAD("/static/*file", s.static)
+	e.GET("/round-worker.js", s.roundWorker)
+	e.HEAD("/round-worker.js", s.roundWorker)
 	e.POST("/theme", s.theme)
 	s.mountDoor(e)
 	e.GET("/", s.home)

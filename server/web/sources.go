@@ -38,6 +38,7 @@ type Sources struct {
 	StoreBook   StoreBook
 	Pressing    Pressing
 	Worksheets  Worksheets
+	RoundBook   Rounds
 }
 
 // Act says who changes something, as which deed, why and when: it becomes the journal's entry. The origin of

@@ -16,6 +16,8 @@ import (
 	"strings"
 	"sync"
 
+	"github.com/gin-gonic/gin"
+
 	"carryside/assets"
 )
 
@@ -154,4 +156,14 @@ func (s *statics) serve(w http.ResponseWriter, r *http.Request, hashed string) e
 	h.Set("Content-Length", fmt.Sprint(len(body)))
 	_, err := w.Write(body)
 	return err
+}
+
+// roundWorker sends what keeps rounds open without a network. It stands at the top, since a worker reaches only what is below
+// its own address, and under a plain name, since the browser asks for it again by that.
+func (s *Site) roundWorker(c *gin.Context) {
+	s.statics.mu.RLock()
+	f := s.statics.files[s.statics.hashed["js/round-worker.js"]]
+	s.statics.mu.RUnlock()
+	c.Header("Cache-Control", "no-cache")
+	c.Data(http.StatusOK, f.mime, f.plain)
 }

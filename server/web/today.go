@@ -62,14 +62,15 @@ type reminderRow struct {
 
 // todayInputs is everything the screen is computed from.
 type todayInputs struct {
-	v         fleetView
-	open      []workorder.Order
-	windows   []assets.StopWindow
-	reminders []rules.Occurrence
-	news      *News
-	held      int
-	grades    []assets.Finding
-	doubts    map[int64]rules.Doubt // by order
+	v          fleetView
+	open       []workorder.Order
+	windows    []assets.StopWindow
+	reminders  []rules.Occurrence
+	news       *News
+	held       int
+	grades     []assets.Finding
+	unanswered []RoundEntryFile
+	doubts     map[int64]rules.Doubt // by order
 }
 
 func (s *Site) today(r *Request) error {
@@ -168,6 +169,9 @@ func (s *Site) readToday(r *Request) (in todayInputs, err error) {
 		return in, err
 	}
 	if in.grades, err = s.Days.OpenGrades(ctx, r.Scope, id); err != nil {
+		return in, err
+	}
+	if in.unanswered, err = s.RoundBook.EntriesUnanswered(ctx, r.Scope, id); err != nil {
 		return in, err
 	}
 	doubts, err := s.Days.Doubts(ctx, r.Scope, id, r.Now)
