@@ -95,7 +95,7 @@ func TestAProgramLooksBackAtAPlant(t *testing.T) {
 		"held readings now":                              {"/held-readings", 1, nil},
 		"held readings before they were entered":         {"/held-readings?known_at=2026-11-23", 0, nil},
 		"held readings on the day before":                {"/held-readings?as_of=2026-11-23", 0, nil},
-		"findings now":                                   {"/findings", 1, nil},
+		"findings now":                                   {"/findings", 2, nil},
 		"findings on the day before":                     {"/findings?as_of=2026-11-22", 0, nil},
 		"findings before it was entered":                 {"/findings?known_at=2026-11-23", 0, nil},
 		"finding on the day before":                      {fmt.Sprintf("/findings/%d?as_of=2026-11-22", m.home.ids["finding"]), 0, nil},

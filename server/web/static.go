@@ -164,6 +164,6 @@ func (s *Site) roundWorker(c *gin.Context) {
 	s.statics.mu.RLock()
 	f := s.statics.files[s.statics.hashed["js/round-worker.js"]]
 	s.statics.mu.RUnlock()
-	c.Header("Cache-Control", "no-cache")
+	c.Header("Cache-Control", "no-store")
 	c.Data(http.StatusOK, f.mime, f.plain)
 }
