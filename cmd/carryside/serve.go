@@ -12,6 +12,7 @@ import (
 
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/orders"
+	"carryside/assets/plantdb/outlook"
 	"carryside/cmd/carryside/desk"
 	"carryside/cmd/carryside/jobs"
 	"carryside/schedule/rules"
@@ -92,8 +93,10 @@ func serveOn(ctx context.Context, p *Program, db *plantdb.DB, s serving) error {
 		defer func() { stopSending(); <-s.logAway.ended }()
 	}
 	log := newLog(told, s.logFormat)
-	evaluator := jobs.Evaluator(db, log)
+	laws := new(outlook.LawBook)
+	evaluator := jobs.EvaluatorWith(db, laws, log)
 	front := desk.New(db, s.now, evaluator, version())
+	front.ShareLaws(laws)
 	config := withMachines(server.Config{Sources: front.Sources(), People: front, Now: s.now, Log: log, Door: s.door.Options, Dev: s.dev, PagesPerSecond: s.pages, LoopbackOnly: s.door.loopbackOnly, ProxyOnly: s.door.proxyOnly}, db, front)
 	if s.scanner != "" {
 		config.Scanner = scan.At(s.scanner)
@@ -116,7 +119,7 @@ func serveOn(ctx context.Context, p *Program, db *plantdb.DB, s serving) error {
 	running, stop := context.WithCancel(context.WithoutCancel(ctx)) // the evaluation ends after the last request
 	defer stop()
 	ended := make(chan error, 1)
-	go func() { ended <- jobs.Run(running, db, evaluator, log, s.now) }()
+	go func() { ended <- jobs.Run(running, db, evaluator, laws, log, s.now) }()
 	failed := make(chan error, 1)
 	go func() {
 		if s.door.cert != "" {

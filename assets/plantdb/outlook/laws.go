@@ -15,8 +15,9 @@ import (
 	"carryside/schedule/rules"
 )
 
-// lawsFor is how long the laws of a customer stand though none of its splices changed: what runs on only grows older.
-const lawsFor = time.Hour
+// lawsFor is how long the laws of a customer stand though none of its splices changed: what runs on only grows older, and
+// each night they are fitted anew for whom anything was written.
+const lawsFor = 25 * time.Hour
 
 // mostLaws bounds the customers whose laws are kept.
 const mostLaws = 24
@@ -39,11 +40,7 @@ type CustomerLaws struct {
 
 // Laws returns a customer's laws, from memory while none of its splices changed.
 func (b *LawBook) Laws(ctx context.Context, db *plantdb.DB, customerID int64, now time.Time) (CustomerLaws, error) {
-	mark, err := registry.SplicesMark(ctx, db, customerID)
-	if err != nil {
-		return CustomerLaws{}, err
-	}
-	plants, err := registry.PlantsMark(ctx, db, customerID)
+	mark, plants, err := lawMarks(ctx, db, customerID)
 	if err != nil {
 		return CustomerLaws{}, err
 	}
@@ -53,17 +50,51 @@ func (b *LawBook) Laws(ctx context.Context, db *plantdb.DB, customerID int64, no
 	if there && kept.splices == mark && kept.plants == plants && !now.Before(kept.At) && now.Sub(kept.At) < lawsFor {
 		return kept, nil
 	}
-	if kept, err = StudyCustomer(ctx, db, customerID, plantdb.AsOf{}, now); err != nil {
+	return b.Renew(ctx, db, customerID, now)
+}
+
+// Renew fits a customer's laws anew and keeps them.
+func (b *LawBook) Renew(ctx context.Context, db *plantdb.DB, customerID int64, now time.Time) (CustomerLaws, error) {
+	mark, plants, err := lawMarks(ctx, db, customerID) // before the fit: what is written meanwhile asks for another
+	if err != nil {
 		return CustomerLaws{}, err
 	}
-	kept.splices, kept.plants = mark, plants
+	fitted, err := StudyCustomer(ctx, db, customerID, plantdb.AsOf{}, now)
+	if err != nil {
+		return CustomerLaws{}, err
+	}
+	fitted.splices, fitted.plants = mark, plants
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	if b.of == nil || len(b.of) >= mostLaws {
+	b.makeRoom(customerID)
+	b.of[customerID] = fitted
+	return fitted, nil
+}
+
+// makeRoom lets the laws fitted longest ago go where there are too many for another customer's.
+func (b *LawBook) makeRoom(customerID int64) {
+	if b.of == nil {
 		b.of = map[int64]CustomerLaws{}
 	}
-	b.of[customerID] = kept
-	return kept, nil
+	if _, there := b.of[customerID]; there || len(b.of) < mostLaws {
+		return
+	}
+	oldest := int64(0)
+	for id, l := range b.of {
+		if oldest == 0 || l.At.Before(b.of[oldest].At) {
+			oldest = id
+		}
+	}
+	delete(b.of, oldest)
+}
+
+// lawMarks tell whether laws kept of a customer still rest on all that is written of its splices and plants.
+func lawMarks(ctx context.Context, db *plantdb.DB, customerID int64) (splices registry.SpliceMark, plants int64, err error) {
+	if splices, err = registry.SplicesMark(ctx, db, customerID); err != nil {
+		return splices, 0, err
+	}
+	plants, err = registry.PlantsMark(ctx, db, customerID)
+	return splices, plants, err
 }
 
 // StudyCustomer fits the laws of a customer's cohorts to the lives of all its plants as of an instant (asOf.Valid 0: now) and as known at

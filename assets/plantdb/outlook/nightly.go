@@ -16,7 +16,9 @@ import (
 // Nightly refits the laws of all customers and forecasts the splices of their plants, night by night: of those of whom anything
 // was written since it last did, and of the others once a week, since what runs on grows older. Its zero value has seen nothing.
 type Nightly struct {
-	// Keep takes the forecasts of a plant with what they rest on; it is called by two at once.
+	// Book keeps the laws for those who forecast later; nil: they go to Keep alone.
+	Book *LawBook
+	// Keep takes the forecasts of a plant with what they rest on; it is called by two at once. nil: none are made.
 	Keep func(laws CustomerLaws, plant *Standings, forecasts []due.Forecast)
 
 	seen map[int64]seen
@@ -97,13 +99,21 @@ func customerMarks(ctx context.Context, db *plantdb.DB) (map[int64]Mark, error) 
 
 // customer refits one customer's laws and forecasts the splices of its plants.
 func (n *Nightly) customer(ctx context.Context, db *plantdb.DB, id int64, now time.Time) (one Night, err error) {
-	laws, err := StudyCustomer(ctx, db, id, plantdb.AsOf{}, now)
+	book := n.Book
+	if book == nil {
+		book = new(LawBook)
+	}
+	laws, err := book.Renew(ctx, db, id, now)
 	if err != nil {
 		return one, err
 	}
 	plants, err := registry.PlantsOf(ctx, db, assets.JobScope(), id)
 	if err != nil {
 		return one, err
+	}
+	if n.Keep == nil {
+		one.Plants = len(plants)
+		return one, nil
 	}
 	for _, p := range plants {
 		plant, forecasts, err := foresee(ctx, db, p.ID, laws, now)

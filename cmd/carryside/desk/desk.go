@@ -36,7 +36,7 @@ type Desk struct {
 	doubts map[int64]keptDoubts
 	facts  facts
 
-	laws   outlook.LawBook
+	laws   *outlook.LawBook
 	proofs proofs
 	sheets sheets
 }
@@ -60,8 +60,11 @@ const (
 // New returns a desk that has looked at nothing yet.
 func New(db *plantdb.DB, now func() time.Time, e *schedule.Evaluator, version string) *Desk {
 	return &Desk{Door: &accounts.Door{DB: db, Now: now}, db: db, now: now, evaluator: e, version: version, fleets: map[int64]*keptFleet{}, doubts: map[int64]keptDoubts{},
-		facts: facts{plants: map[int64]*plantFacts{}}}
+		facts: facts{plants: map[int64]*plantFacts{}}, laws: new(outlook.LawBook)}
 }
+
+// ShareLaws lets the desk look into a book of laws that others fit too. It is called before anybody looks at the desk.
+func (d *Desk) ShareLaws(book *outlook.LawBook) { d.laws = book }
 
 // Sources is the desk as the screens ask for it.
 func (d *Desk) Sources() web.Sources {

@@ -40,7 +40,7 @@ func (d *Desk) Doubts(ctx context.Context, scope assets.Scope, plantID int64, no
 		return nil, err
 	}
 	if p.AsksLife() {
-		if err := p.Foresee(ctx, d.db, &d.laws, now); err != nil {
+		if err := p.Foresee(ctx, d.db, d.laws, now); err != nil {
 			return nil, err
 		}
 	}

@@ -38,7 +38,7 @@ func (d *Desk) Outlook(ctx context.Context, scope assets.Scope, plantID int64, n
 	if err != nil {
 		return nil, err
 	}
-	if err := p.Foresee(ctx, d.db, &d.laws, now); err != nil {
+	if err := p.Foresee(ctx, d.db, d.laws, now); err != nil {
 		return nil, err
 	}
 	return rules.NewOutlook(p.Inputs), nil

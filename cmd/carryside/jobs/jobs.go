@@ -1,7 +1,8 @@
 // Package jobs joins the scheduler to the database: what it evaluates, what it raises, and the runs planners see.
 //
-//	evaluator := jobs.Evaluator(db, log)
-//	go jobs.Run(ctx, db, evaluator, log, time.Now)
+//	laws := new(outlook.LawBook)
+//	evaluator := jobs.EvaluatorWith(db, laws, log)
+//	go jobs.Run(ctx, db, evaluator, laws, log, time.Now)
 package jobs
 
 import (
@@ -35,12 +36,19 @@ func NewStore(db *plantdb.DB) Store { return Store{db, &outlook.LawBook{}} }
 // Evaluator returns what evaluates the rules of a database's plants. A rule editor asks it to evaluate a plant
 // before it keeps an edit.
 func Evaluator(db *plantdb.DB, log *slog.Logger) *schedule.Evaluator {
-	return schedule.NewEvaluator(NewStore(db), log)
+	return EvaluatorWith(db, new(outlook.LawBook), log)
 }
 
-// Run runs the jobs of an installation, once now and at their ticks, until ctx ends.
-func Run(ctx context.Context, db *plantdb.DB, e *schedule.Evaluator, log *slog.Logger, now func() time.Time) error {
-	return schedule.NewRunner(log, now, schedule.EvaluationJob(e, NewStore(db), now)).Run(ctx)
+// EvaluatorWith is Evaluator with laws that are shared with others.
+func EvaluatorWith(db *plantdb.DB, laws *outlook.LawBook, log *slog.Logger) *schedule.Evaluator {
+	return schedule.NewEvaluator(Store{db, laws}, log)
+}
+
+// Run runs the jobs of an installation, once now and at their ticks, until ctx ends: what falls due is raised, and by
+// night laws are fitted anew.
+func Run(ctx context.Context, db *plantdb.DB, e *schedule.Evaluator, laws *outlook.LawBook, log *slog.Logger, now func() time.Time) error {
+	store := Store{db, laws}
+	return schedule.NewRunner(log, now, schedule.EvaluationJob(e, store, now), RefitJob(store, now)).Run(ctx)
 }
 
 // Places returns all plants with their marks.
