@@ -1,6 +1,8 @@
 package jobsheet
 
 import (
+	"slices"
+
 	"carryside/assets"
 	"carryside/schedule/workorder"
 )
@@ -14,6 +16,20 @@ const (
 
 // States lists them in the order forms offer them.
 var States = []string{Done, Failed, NotApplicable}
+
+// For picks the template of a kind of work at a splice kind: first the one for just this kind of splice, then the one for its form, its bond, any;
+// where there is none (ID 0) the usual steps.
+func For(all []assets.JobTemplate, kind workorder.Kind, form assets.Form, bond assets.Bond) assets.JobTemplate {
+	for _, of := range []assets.KindPair{{Form: form, Bond: bond}, {Form: form}, {Bond: bond}, {}} {
+		i := slices.IndexFunc(all, func(t assets.JobTemplate) bool {
+			return t.OrderKind == string(kind) && t.Form == of.Form && t.Bond == of.Bond
+		})
+		if i >= 0 {
+			return all[i]
+		}
+	}
+	return assets.JobTemplate{OrderKind: string(kind), Form: form, Bond: bond, Steps: Usual(kind, form, bond)}
+}
 
 // Usual returns the steps and checks of a kind of work at a splice kind: common practice, class D. Every list begins with isolation and
 // ends with tracking and run-in where a belt was opened.

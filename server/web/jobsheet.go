@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -21,9 +22,8 @@ type Worksheets interface {
 	Sheet(ctx context.Context, scope assets.Scope, o workorder.Order, form assets.Form, bond assets.Bond) (SheetFile, error)
 	// NoteSteps opens the sheet where there is none, writes its head and adds entries, each once by its ClientID, all or none.
 	NoteSteps(ctx context.Context, scope assets.Scope, act Act, o workorder.Order, form assets.Form, bond assets.Bond, head SheetHead, entries []assets.JobEntry) error
-	// StepTemplates lists the company's own templates; StepTemplate returns the steps of a kind of work, its own or the usual ones.
+	// StepTemplates lists the company's own templates; jobsheet.For picks among them.
 	StepTemplates(ctx context.Context) ([]assets.JobTemplate, error)
-	StepTemplate(ctx context.Context, kind workorder.Kind, form assets.Form, bond assets.Bond) (assets.JobTemplate, error)
 	SaveStepTemplate(ctx context.Context, act Act, t *assets.JobTemplate) error
 }
 
@@ -75,8 +75,8 @@ func (s *Site) jobOf(r *Request, v fleetView, o workorder.Order, sp assets.Splic
 		found, _ := assets.ValueOf(spec.Values, quantity)
 		return found.Value
 	}
-	j := jobsheet.Job{Form: sp.Form, Bond: sp.Bond, WidthM: b.WidthM, ThicknessM: b.ThicknessM, MassKGPerM2: of("mass_kg_per_m2"), Plies: spec.Plies, StepM: firstKnown(sp.StepLengthM, of("step_length_m")),
-		FingerPitchM: firstKnown(sp.FingerPitchM, of("finger_pitch_m")), FingerLengthM: firstKnown(sp.FingerLengthM, of("finger_length_m")), PathM: b.LoopLengthM, WholeBelt: o.Kind == workorder.KindBeltChange,
+	j := jobsheet.Job{Form: sp.Form, Bond: sp.Bond, WidthM: b.WidthM, ThicknessM: b.ThicknessM, MassKGPerM2: of("mass_kg_per_m2"), Plies: spec.Plies, StepM: cmp.Or(sp.StepLengthM, of("step_length_m")),
+		FingerPitchM: cmp.Or(sp.FingerPitchM, of("finger_pitch_m")), FingerLengthM: cmp.Or(sp.FingerLengthM, of("finger_length_m")), PathM: b.LoopLengthM, WholeBelt: o.Kind == workorder.KindBeltChange,
 		Splices: max(1, len(v.Register.SplicesOn(c.ID))), AmbientC: 20}
 	if sp.Steps > 0 {
 		j.Plies = sp.Steps + 1
@@ -103,15 +103,6 @@ func (s *Site) jobOf(r *Request, v fleetView, o workorder.Order, sp assets.Splic
 		}
 	}
 	return j, nil
-}
-
-func firstKnown(values ...float64) float64 {
-	for _, v := range values {
-		if v > 0 {
-			return v
-		}
-	}
-	return 0
 }
 
 // computed are the figures of a job whose work opens the belt.

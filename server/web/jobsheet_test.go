@@ -18,10 +18,6 @@ func (o *fakeOffice) NoteSteps(_ context.Context, _ assets.Scope, act Act, _ wor
 
 func (o *fakeOffice) StepTemplates(context.Context) ([]assets.JobTemplate, error) { return nil, nil }
 
-func (o *fakeOffice) StepTemplate(_ context.Context, kind workorder.Kind, form assets.Form, bond assets.Bond) (assets.JobTemplate, error) {
-	return assets.JobTemplate{OrderKind: string(kind), Form: form, Bond: bond, Steps: jobsheet.Usual(kind, form, bond)}, nil
-}
-
 func (o *fakeOffice) SaveStepTemplate(_ context.Context, act Act, t *assets.JobTemplate) error {
 	return o.change(act, *t)
 }

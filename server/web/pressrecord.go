@@ -639,14 +639,12 @@ func (s *Site) pressLinks(r *Request, sp assets.Splice) ([]Link, error) {
 		return nil, nil
 	}
 	var out []Link
-	made, err := s.Pressing.Pressed(r.Context(), r.Scope, r.PlantID(), 0)
+	made, err := s.Pressing.Pressed(r.Context(), r.Scope, PressFilter{PlantID: r.PlantID(), SpliceID: sp.ID})
 	if err != nil {
 		return nil, err
 	}
 	for _, m := range made {
-		if m.Splice.ID == sp.ID {
-			out = append(out, Link{Word: "Press record of " + r.F.Date(m.Record.PressedAt) + ", " + m.Record.Verdict, To: r.At("press", m.Record.ID)})
-		}
+		out = append(out, Link{Word: "Press record of " + r.F.Date(m.Record.PressedAt) + ", " + m.Record.Verdict, To: r.At("press", m.Record.ID)})
 	}
 	if to, ok := r.Link("splices/:splice/press", sp.ID); ok {
 		out = append(out, Link{Word: "Record how it was pressed", To: to})

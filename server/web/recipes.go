@@ -21,8 +21,8 @@ type Pressing interface {
 	Editions(ctx context.Context, id int64) ([]assets.Recipe, map[int64]string, error)
 	// SaveRecipe adds a recipe (ID 0) or its next edition.
 	SaveRecipe(ctx context.Context, act Act, r *assets.Recipe) error
-	// Pressed lists the splices of a plant that were pressed by a recipe (0: by any), newest first.
-	Pressed(ctx context.Context, scope assets.Scope, plantID, recipeID int64) ([]PressedSplice, error)
+	// Pressed lists the splices of a plant that were pressed, newest first.
+	Pressed(ctx context.Context, scope assets.Scope, f PressFilter) ([]PressedSplice, error)
 	// PressRecord returns one with its names; assets.ErrNotFound outside the scope.
 	PressRecord(ctx context.Context, scope assets.Scope, id int64) (PressFile, error)
 	// KeepPress keeps a record that was judged and, where a figure is outside, raises the early inspection by today.
@@ -30,6 +30,9 @@ type Pressing interface {
 	// WithdrawPress takes a record back that was entered in error.
 	WithdrawPress(ctx context.Context, scope assets.Scope, act Act, plantID, id, rowID int64) error
 }
+
+// PressFilter narrows press records to a plant, and in it to a recipe or a splice; 0: any.
+type PressFilter struct{ PlantID, RecipeID, SpliceID int64 }
 
 // PressedSplice is a splice with the record of how it was pressed.
 type PressedSplice struct {
@@ -73,7 +76,7 @@ func (s *Site) recipes(r *Request) error {
 	if err != nil {
 		return err
 	}
-	made, err := s.Pressing.Pressed(r.Context(), r.Scope, r.PlantID(), 0)
+	made, err := s.Pressing.Pressed(r.Context(), r.Scope, PressFilter{PlantID: r.PlantID()})
 	if err != nil {
 		return err
 	}
@@ -160,7 +163,7 @@ func (s *Site) recipe(r *Request) error {
 	if err != nil {
 		return err
 	}
-	made, err := s.Pressing.Pressed(r.Context(), r.Scope, r.PlantID(), id)
+	made, err := s.Pressing.Pressed(r.Context(), r.Scope, PressFilter{PlantID: r.PlantID(), RecipeID: id})
 	if err != nil {
 		return err
 	}

@@ -16,7 +16,7 @@ func (o *fakeOffice) SaveRecipe(_ context.Context, act Act, r *assets.Recipe) er
 	return o.change(act, *r)
 }
 
-func (o *fakeOffice) Pressed(context.Context, assets.Scope, int64, int64) ([]PressedSplice, error) {
+func (o *fakeOffice) Pressed(context.Context, assets.Scope, PressFilter) ([]PressedSplice, error) {
 	return nil, nil
 }
 

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"carryside/assets"
+	"carryside/schedule/jobsheet"
 	"carryside/schedule/people"
 	"carryside/schedule/workorder"
 )
@@ -62,10 +63,7 @@ func (s *Site) stepTemplates(r *Request) error {
 	}
 	p.Sub = "The usual steps are common practice (class D). The maker's instruction for the belt, site rules and qualified people come first; an open sheet keeps the steps it was opened with."
 	for _, w := range works() {
-		t, err := s.Worksheets.StepTemplate(r.Context(), w.Kind, w.Form, w.Bond)
-		if err != nil {
-			return err
-		}
+		t := jobsheet.For(own, w.Kind, w.Form, w.Bond)
 		row := stepsRow{Work: Capital(string(w.Kind)), Splice: pick(w.Form == "", "any", assets.KindWords(w.Form, w.Bond)), Whose: "usual, class D"}
 		if r.May(people.EditCatalogues) {
 			row.To = r.At("steps", w.word())
@@ -89,10 +87,11 @@ func (s *Site) editSteps(r *Request) error {
 		return assets.ErrNotFound
 	}
 	w := all[i]
-	t, err := s.Worksheets.StepTemplate(r.Context(), w.Kind, w.Form, w.Bond)
+	own, err := s.Worksheets.StepTemplates(r.Context())
 	if err != nil {
 		return err
 	}
+	t := jobsheet.For(own, w.Kind, w.Form, w.Bond)
 	return r.answer(func(f *Form) (*formPage, error) {
 		p := &formPage{Form: f, Save: "Keep the steps", Leave: r.At("steps")}
 		p.Sheet, p.Say = "Steps", "Change the steps of the sheet for: "+joinWords(string(w.Kind), pick(w.Form == "", "", assets.KindWords(w.Form, w.Bond)))

@@ -172,9 +172,9 @@ type Made struct {
 	Splice assets.Splice
 }
 
-// MadeWith lists the press records of a plant made by a recipe, newest first, each with its splice; recipe 0: by any.
-func MadeWith(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID, recipeID int64) ([]Made, error) {
-	records, err := Records(ctx, db, scope, Filter{PlantID: plantID, RecipeID: recipeID})
+// MadeWith lists press records, newest first, each with its splice.
+func MadeWith(ctx context.Context, db *plantdb.DB, scope assets.Scope, f Filter) ([]Made, error) {
+	records, err := Records(ctx, db, scope, f)
 	if err != nil || len(records) == 0 {
 		return nil, err
 	}

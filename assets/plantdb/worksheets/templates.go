@@ -28,15 +28,7 @@ func For(ctx context.Context, db *plantdb.DB, kind workorder.Kind, form assets.F
 	if err != nil {
 		return assets.JobTemplate{}, err
 	}
-	for _, of := range [][2]string{{string(form), string(bond)}, {string(form), ""}, {"", string(bond)}, {"", ""}} {
-		i := slices.IndexFunc(all, func(t assets.JobTemplate) bool {
-			return t.OrderKind == string(kind) && string(t.Form) == of[0] && string(t.Bond) == of[1]
-		})
-		if i >= 0 {
-			return all[i], nil
-		}
-	}
-	return assets.JobTemplate{OrderKind: string(kind), Form: form, Bond: bond, Steps: jobsheet.Usual(kind, form, bond)}, nil
+	return jobsheet.For(all, kind, form, bond), nil
 }
 
 // SaveTemplate adds a template (ID 0) as its first edition, or makes next the edition after the one that was read (next.RowID).

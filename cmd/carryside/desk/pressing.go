@@ -42,9 +42,9 @@ func (d *Desk) SaveRecipe(ctx context.Context, a web.Act, r *assets.Recipe) erro
 	})
 }
 
-// Pressed lists the splices of a plant that were pressed by a recipe, newest first.
-func (d *Desk) Pressed(ctx context.Context, scope assets.Scope, plantID, recipeID int64) ([]web.PressedSplice, error) {
-	made, err := pressing.MadeWith(ctx, d.db, scope, plantID, recipeID)
+// Pressed lists the splices of a plant that were pressed, newest first.
+func (d *Desk) Pressed(ctx context.Context, scope assets.Scope, f web.PressFilter) ([]web.PressedSplice, error) {
+	made, err := pressing.MadeWith(ctx, d.db, scope, pressing.Filter{PlantID: f.PlantID, RecipeID: f.RecipeID, SpliceID: f.SpliceID})
 	if err != nil {
 		return nil, err
 	}

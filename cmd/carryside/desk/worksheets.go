@@ -59,11 +59,6 @@ func (d *Desk) StepTemplates(ctx context.Context) ([]assets.JobTemplate, error) 
 	return worksheets.Templates(ctx, d.db)
 }
 
-// StepTemplate returns the steps of a kind of work.
-func (d *Desk) StepTemplate(ctx context.Context, kind workorder.Kind, form assets.Form, bond assets.Bond) (assets.JobTemplate, error) {
-	return worksheets.For(ctx, d.db, kind, form, bond)
-}
-
 // SaveStepTemplate adds a template or its next edition.
 func (d *Desk) SaveStepTemplate(ctx context.Context, a web.Act, t *assets.JobTemplate) error {
 	return d.db.Change(ctx, ofCompany(a), func(c *plantdb.Change) error {
