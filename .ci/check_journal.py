@@ -14,7 +14,7 @@ import struct
 import sys
 
 UNPROTECTED = {"api_token_uses", "chains", "device_contacts", "goose_db_version", "id_counters", "idempotency_keys", "job_runs", "journal_entries", "journal_rows",
-               "meta", "passkey_uses", "plan_drafts", "rule_progress", "second_factor_uses", "sessions", "sign_up_codes"}
+               "meta", "number_blocks", "passkey_uses", "plan_drafts", "rule_progress", "second_factor_uses", "sessions", "sign_up_codes"}
 PRIVATE = {"accounts": ("sign_in_key", "sign_in_name"), "contacts": ("email", "phone"), "people": ("name", "name_key")}
 ENTRY = ("action", "at", "chain_id", "changes", "clock_at", "customer_id", "leaf_count", "origin", "person_id",
          "plant_id", "position", "reason", "rows_root")

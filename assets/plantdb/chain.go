@@ -14,6 +14,7 @@ type Chain struct {
 	ID         int64
 	CustomerID int64
 	Position   int64 // of this change's entry; rows carry it as KnownFrom
+	block      int64 // of the numbers of its things, see blocks.go
 	headAt     assets.Instant
 	headHash   string // of the entry ahead
 	written    []Written
@@ -56,14 +57,18 @@ func (c *Change) PlantChain(plantID int64) (*Chain, error) {
 
 // NewChain begins the chain of a new customer.
 func (c *Change) NewChain(customerID int64) (*Chain, error) {
-	id, err := c.NewIDs("chains", 1)
+	id, err := c.count(0, "chains", 1)
+	if err != nil {
+		return nil, err
+	}
+	block, err := c.newBlock(customerID)
 	if err != nil {
 		return nil, err
 	}
 	if err := c.Tx().Create(&chainRow{ID: id, CustomerID: customerID, HeadHash: noHash}).Error; err != nil {
 		return nil, fmt.Errorf("begin a customer's journal: %w", err)
 	}
-	ch := &Chain{ID: id, CustomerID: customerID, Position: 1, headHash: noHash}
+	ch := &Chain{ID: id, CustomerID: customerID, Position: 1, block: block, headHash: noHash}
 	c.chains[customerID] = ch
 	return ch, nil
 }

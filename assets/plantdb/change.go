@@ -105,11 +105,25 @@ func (c *Change) Now() assets.Instant { return c.now }
 // row's before and after; the rows carry the entry's number all the same.
 func (c *Change) Compact(summary any) { c.bulk = summary }
 
-// NewIDs takes n numbers for things of a kind (the table's name) and returns the first. They are free of
-// gaps: a change that fails gives them back.
-func (c *Change) NewIDs(kind string, n int) (int64, error) {
+// NewIDs takes n numbers for things of a kind (the table's name) out of the block of the chain they are written in and
+// returns the first. Within a block they are free of gaps: a change that fails gives them back, and what other
+// customers add moves nothing in it.
+func (c *Change) NewIDs(ch *Chain, kind string, n int) (int64, error) {
+	next, err := c.count(ch.block, kind, n)
+	return ch.block*blockSize + next, err
+}
+
+// NewNumber takes the next running number of a kind within its chain, 1 for the first: what people read out, not the
+// key of a row.
+func (c *Change) NewNumber(ch *Chain, kind string) (int64, error) { return c.count(ch.block, kind, 1) }
+
+// count takes n running numbers of a kind in a block and returns the first, from 1 on.
+func (c *Change) count(block int64, kind string, n int) (int64, error) {
 	if err := c.holdCounters(); err != nil {
 		return 0, err
+	}
+	if block > 0 {
+		kind = fmt.Sprintf("%s %d", kind, block)
 	}
 	var next int64
 	err := c.Tx().Raw(`INSERT INTO id_counters (kind, next) VALUES (?, ?)
@@ -170,8 +184,12 @@ func (c *Change) lock(customers []int64) error {
 	if len(heads) != len(customers) {
 		return fmt.Errorf("a customer of this change: %w", assets.ErrNotFound)
 	}
+	blocks, err := c.blocks(customers)
+	if err != nil {
+		return err
+	}
 	for _, h := range heads {
-		c.chains[h.CustomerID] = &Chain{ID: h.ID, CustomerID: h.CustomerID, Position: h.HeadPosition + 1, headAt: h.HeadAt, headHash: h.HeadHash}
+		c.chains[h.CustomerID] = &Chain{ID: h.ID, CustomerID: h.CustomerID, Position: h.HeadPosition + 1, block: blocks[h.CustomerID], headAt: h.HeadAt, headHash: h.HeadHash}
 		c.now = max(c.now, h.HeadAt)
 	}
 	return nil

@@ -180,12 +180,14 @@ func TestTwoServersWriteAtOnce(t *testing.T) {
 			t.Fatalf("chain %d has a gap before position %d", e.ChainID, e.Position)
 		}
 	}
-	var lines, highest int64
-	if err := first.DB.SQL(bg).Raw("SELECT count(DISTINCT id), max(id) FROM lines").Row().Scan(&lines, &highest); err != nil {
-		t.Fatal(err)
-	}
-	if lines != 2+2*2*each || highest != lines {
-		t.Errorf("%d lines up to number %d, want %d without gap", lines, highest, 2+2*2*each)
+	for _, site := range []*plantdbtest.Site{first, second} {
+		var lines, lowest, highest int64
+		if err := first.DB.SQL(bg).Raw("SELECT count(DISTINCT id), min(id), max(id) FROM lines WHERE plant_id = ?", site.Plant.ID).Row().Scan(&lines, &lowest, &highest); err != nil {
+			t.Fatal(err)
+		}
+		if lines != 1+2*each || highest-lowest+1 != lines {
+			t.Errorf("%s: %d lines with numbers %d to %d, want %d without gap", site.Plant.Name, lines, lowest, highest, 1+2*each)
+		}
 	}
 }
 

@@ -27,7 +27,7 @@ func Create[T any, P Fact[T]](c *Change, ch *Chain, row P) error {
 	}
 	v := row.Versioned()
 	if v.ID == 0 {
-		if v.ID, err = c.NewIDs(s.Table, 1); err != nil {
+		if v.ID, err = c.NewIDs(ch, s.Table, 1); err != nil {
 			return err
 		}
 	}
@@ -49,7 +49,7 @@ func CreateMany[T any, P Fact[T]](c *Change, ch *Chain, rows []T) error {
 	if err != nil {
 		return err
 	}
-	if err := number[T, P](c, s.Table, rows); err != nil {
+	if err := number[T, P](c, ch, s.Table, rows); err != nil {
 		return err
 	}
 	for i := range rows {
@@ -70,7 +70,7 @@ func CreateMany[T any, P Fact[T]](c *Change, ch *Chain, rows []T) error {
 	return nil
 }
 
-func number[T any, P Fact[T]](c *Change, table string, rows []T) error {
+func number[T any, P Fact[T]](c *Change, ch *Chain, table string, rows []T) error {
 	without := 0
 	for i := range rows {
 		if P(&rows[i]).Versioned().ID == 0 {
@@ -80,7 +80,7 @@ func number[T any, P Fact[T]](c *Change, table string, rows []T) error {
 	if without == 0 {
 		return nil
 	}
-	next, err := c.NewIDs(table, without)
+	next, err := c.NewIDs(ch, table, without)
 	if err != nil {
 		return err
 	}

@@ -16,7 +16,7 @@ import (
 // unprotected are the tables whose rows no entry of the journal covers: the journal itself, which its own hashes
 // cover, and what is progress or bookkeeping and no fact.
 var unprotected = []string{"api_token_uses", "chains", "device_contacts", "goose_db_version", "id_counters", "idempotency_keys", "job_runs", "journal_entries",
-	"journal_rows", "meta", "passkey_uses", "plan_drafts", "rule_progress", "second_factor_uses", "sessions", "sign_up_codes"}
+	"journal_rows", "meta", "number_blocks", "passkey_uses", "plan_drafts", "rule_progress", "second_factor_uses", "sessions", "sign_up_codes"}
 
 // private are the columns with personal data. The chain sees a salted hash of them.
 var private = map[string][]string{"people": {"name", "name_key"}, "contacts": {"email", "phone"}, "accounts": {"sign_in_key", "sign_in_name"}}

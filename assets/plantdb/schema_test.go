@@ -35,7 +35,7 @@ var kept = []any{
 }
 
 // ownTables are written by hand-made statements and have no struct of their own.
-var ownTables = []string{"api_token_uses", "attachment_pieces", "chains", "device_contacts", "id_counters", "issued_pieces", "journal_rows", "meta", "rule_progress"}
+var ownTables = []string{"api_token_uses", "attachment_pieces", "chains", "device_contacts", "id_counters", "issued_pieces", "journal_rows", "meta", "number_blocks", "rule_progress"}
 
 // column is a column as a schema has it.
 type column struct {

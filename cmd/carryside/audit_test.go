@@ -80,7 +80,7 @@ func auditedInstallation(t *testing.T) string {
 			return err
 		}
 		step := assets.JobEntry{PlantID: 1, OrderID: o.ID, StepKey: "locked-out", State: "done", PersonID: planner, At: made.Made.At, EnteredAt: c.Now(), ClientID: "sheet-1", KnownFrom: ch.Position}
-		if step.ID, err = c.NewIDs("job_entries", 1); err != nil {
+		if step.ID, err = c.NewIDs(ch, "job_entries", 1); err != nil {
 			return err
 		}
 		if err := plantdb.Insert(c, ch, step.ID, &step); err != nil {

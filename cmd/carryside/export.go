@@ -47,7 +47,7 @@ func (c *exportCommand) Help() string {
 
 // Run writes the whole file or none.
 func (c *exportCommand) Run(ctx context.Context, p *Program) error {
-	exportRoom.use()
+	defer exportRoom.use()()
 	write, err := writerFor(c.Out)
 	if err != nil {
 		return err

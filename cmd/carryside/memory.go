@@ -4,6 +4,7 @@ import (
 	"runtime"
 	"runtime/debug"
 	"runtime/metrics"
+	"sync/atomic"
 )
 
 // room is how much memory of the heap a program may fill before its garbage is collected. What lives of one plant is
@@ -19,11 +20,26 @@ var (
 	serveRoom  = room{96 << 20, 100}
 )
 
-// use holds from now on to the room: after each collection the next one is set anew.
-func (r room) use() {
-	debug.SetGCPercent(r.percent(liveHeap()))
+// use holds to the room until end is called: after each collection the next one is set anew.
+func (r room) use() (end func()) {
+	usual := debug.SetGCPercent(r.percent(liveHeap()))
+	ended := &atomic.Bool{}
+	r.renew(ended)
+	return func() {
+		ended.Store(true)
+		debug.SetGCPercent(usual)
+	}
+}
+
+// renew waits for the next collection, which frees the mark, and the one after it.
+func (r room) renew(ended *atomic.Bool) {
 	type mark struct{ r *room }
-	runtime.SetFinalizer(&mark{&r}, func(*mark) { r.use() }) // runs after the next collection
+	runtime.SetFinalizer(&mark{&r}, func(*mark) {
+		if !ended.Load() {
+			debug.SetGCPercent(r.percent(liveHeap()))
+			r.renew(ended)
+		}
+	})
 }
 
 // percent is by how much the heap may grow over what lives until the next collection.

@@ -24,7 +24,7 @@ func TestTheRoomIsHeldToAfterEachCollection(t *testing.T) {
 	before := debug.SetGCPercent(100)
 	defer debug.SetGCPercent(before)
 	r := room{64 << 20, 50}
-	r.use()
+	defer r.use()()
 	held := make([]byte, 60<<20)
 	held[0] = 1
 	for end := time.Now().Add(10 * time.Second); time.Now().Before(end); time.Sleep(5 * time.Millisecond) {

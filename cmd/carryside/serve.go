@@ -84,7 +84,7 @@ type serving struct {
 // serveOn listens, says its address, evaluates the rules beside the screens and stops in order: it says that it is not
 // ready, lets requests under way end, then the evaluation; the caller closes the database.
 func serveOn(ctx context.Context, p *Program, db *plantdb.DB, s serving) error {
-	serveRoom.use()
+	defer serveRoom.use()()
 	var told io.Writer = p.Stderr
 	if s.logAway != nil {
 		told = io.MultiWriter(p.Stderr, s.logAway)

@@ -93,7 +93,7 @@ func openAccount(c *plantdb.Change, ch *plantdb.Chain, a *assets.Account) (err e
 	case len(same) > 0:
 		return assets.Invalid{"sign_in_name": "somebody signs in by this name already; choose another"}
 	}
-	if a.ID, err = c.NewIDs("accounts", 1); err != nil {
+	if a.ID, err = c.NewIDs(ch, "accounts", 1); err != nil {
 		return err
 	}
 	a.KnownFrom, a.KnownTo = ch.Position, nil

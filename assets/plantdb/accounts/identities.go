@@ -27,7 +27,7 @@ func link(c *plantdb.Change, ch *plantdb.Chain, i *assets.Identity) error {
 	if len(held) > 0 {
 		return assets.Invalid{"": "the account you chose at the provider belongs to somebody here already; choose your own"}
 	}
-	if i.ID, err = c.NewIDs("identities", 1); err != nil {
+	if i.ID, err = c.NewIDs(ch, "identities", 1); err != nil {
 		return err
 	}
 	i.KnownFrom, i.KnownTo = ch.Position, nil

@@ -9,7 +9,7 @@ import (
 
 // Passkeys returns a person's passkeys in force, by age.
 func (d *Door) Passkeys(ctx context.Context, personID int64) ([]assets.Passkey, error) {
-	return plantdb.Rows[assets.Passkey](d.DB.SQL(ctx).Where("person_id = ? AND known_to IS NULL", personID).Order("id"))
+	return plantdb.Rows[assets.Passkey](d.DB.SQL(ctx).Where("person_id = ? AND known_to IS NULL", personID).Order("made_at, id"))
 }
 
 // PasskeyUses returns how often passkeys were used, by their number.
@@ -25,9 +25,7 @@ func (d *Door) PasskeyUses(ctx context.Context, personID int64) (map[int64]asset
 // AddPasskey keeps a passkey of a person.
 func (d *Door) AddPasskey(ctx context.Context, p *assets.Passkey, signCount int64) error {
 	return d.change(ctx, p.PersonID, "add a passkey", func(c *plantdb.Change, ch *plantdb.Chain) (err error) {
-		if p.ID, err = c.NewIDs("passkeys", 1); err != nil {
-			return err
-		}
+		p.ID = c.Scattered()
 		p.MadeAt, p.KnownFrom, p.KnownTo = c.Now(), ch.Position, nil
 		if err := c.Tx().Create(p).Error; err != nil {
 			return err

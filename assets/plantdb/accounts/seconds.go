@@ -27,7 +27,7 @@ func (d *Door) SetSecondFactor(ctx context.Context, f *assets.SecondFactor, step
 		if err := endSeconds(c, ch, f.PersonID); err != nil {
 			return err
 		}
-		if f.ID, err = c.NewIDs("second_factors", 1); err != nil {
+		if f.ID, err = c.NewIDs(ch, "second_factors", 1); err != nil {
 			return err
 		}
 		f.MadeAt, f.KnownFrom, f.KnownTo = c.Now(), ch.Position, nil
@@ -51,7 +51,7 @@ func (d *Door) SetSecondFactor(ctx context.Context, f *assets.SecondFactor, step
 
 // addRecoveryCodes keeps the hashes of new codes.
 func addRecoveryCodes(c *plantdb.Change, ch *plantdb.Chain, personID int64, hashes []string) error {
-	first, err := c.NewIDs("recovery_codes", len(hashes))
+	first, err := c.NewIDs(ch, "recovery_codes", len(hashes))
 	if err != nil {
 		return err
 	}

@@ -80,7 +80,7 @@ func HoldReadings(c *plantdb.Change, ch *plantdb.Chain, held []assets.HeldReadin
 	if len(held) == 0 {
 		return nil
 	}
-	first, err := c.NewIDs("held_readings", len(held))
+	first, err := c.NewIDs(ch, "held_readings", len(held))
 	if err != nil {
 		return err
 	}

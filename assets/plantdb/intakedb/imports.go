@@ -55,7 +55,7 @@ func keepImport(c *plantdb.Change, ch *plantdb.Chain, all *intake.Changes, plant
 		s := string(text)
 		*part.into = &s
 	}
-	if row.ID, err = c.NewIDs("imports", 1); err != nil {
+	if row.ID, err = c.NewIDs(ch, "imports", 1); err != nil {
 		return err
 	}
 	return plantdb.Insert(c, ch, row.ID, &row)
@@ -88,7 +88,7 @@ func SaveMapping(c *plantdb.Change, m *ImportMapping) (err error) {
 	if err != nil {
 		return err
 	}
-	if m.ID, err = c.NewIDs("import_mappings", 1); err != nil {
+	if m.ID, err = c.NewIDs(ch, "import_mappings", 1); err != nil {
 		return err
 	}
 	m.SavedAt, m.SavedBy = c.Now(), c.Act.PersonID

@@ -55,7 +55,7 @@ func Keep(c *plantdb.Change, r *Report, content io.Reader) error {
 	if err != nil {
 		return err
 	}
-	if r.ID, err = c.NewIDs("issued_reports", 1); err != nil {
+	if r.ID, err = c.NewIDs(ch, "issued_reports", 1); err != nil {
 		return err
 	}
 	r.KnownFrom = ch.Position

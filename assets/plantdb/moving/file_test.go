@@ -306,7 +306,7 @@ func TestRestoreRefusals(t *testing.T) {
 }
 
 // TestRestoreOfAnEarlierSchema holds that a copy from before an upgrade is brought forward on its way in, with every row the
-// earlier program could hold; before migration 20, which changes no row, with every row as it was.
+// earlier program could hold; since migration 19, after which none changes a fact, with every row as it was.
 func TestRestoreOfAnEarlierSchema(t *testing.T) {
 	for _, upTo := range []int64{6, 19} {
 		early := sample(t)
@@ -323,7 +323,8 @@ func TestRestoreOfAnEarlierSchema(t *testing.T) {
 		left(t, filepath.Dir(target), "plant.db", "plant.db.lock")
 		got := digests(t, target)
 		if upTo == 19 {
-			compare(t, "brought forward", got, want)
+			drawn := func(d moving.Digest) bool { return d.Table == "number_blocks" } // by chance, once, on the way
+			compare(t, "brought forward", slices.DeleteFunc(slices.Clone(got), drawn), slices.DeleteFunc(slices.Clone(want), drawn))
 		}
 		for _, d := range got {
 			at := slices.IndexFunc(want, func(w moving.Digest) bool { return w.Table == d.Table })

@@ -263,7 +263,7 @@ func Step(c *plantdb.Change, after *workorder.Order, e workorder.Event) error {
 }
 
 func addEvent(c *plantdb.Change, ch *plantdb.Chain, e workorder.Event) (err error) {
-	if e.ID, err = c.NewIDs("order_events", 1); err != nil {
+	if e.ID, err = c.NewIDs(ch, "order_events", 1); err != nil {
 		return err
 	}
 	e.EnteredAt, e.KnownFrom = c.Now(), ch.Position

@@ -242,7 +242,7 @@ func (r *raising) write() error {
 	if err := r.bringForward(); err != nil {
 		return err
 	}
-	next, err := r.c.NewIDs("occurrences", len(r.rows))
+	next, err := r.c.NewIDs(r.ch, "occurrences", len(r.rows))
 	if err != nil {
 		return err
 	}
@@ -282,7 +282,7 @@ func createOrders(c *plantdb.Change, ch *plantdb.Chain, list []workorder.Order) 
 	if err := plantdb.CreateMany(c, ch, list); err != nil {
 		return err
 	}
-	next, err := c.NewIDs("order_events", len(list))
+	next, err := c.NewIDs(ch, "order_events", len(list))
 	if err != nil {
 		return err
 	}

@@ -40,7 +40,7 @@ func Publish(c *plantdb.Change, p *assets.PublishedPlan, steps []Step) error {
 	if err := freeElsewhere(c, p.PlantID, after); err != nil {
 		return err
 	}
-	if p.ID, err = c.NewIDs("plans", 1); err != nil {
+	if p.ID, err = c.NewIDs(ch, "plans", 1); err != nil {
 		return err
 	}
 	if p.WithID == 0 {

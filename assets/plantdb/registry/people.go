@@ -97,7 +97,7 @@ func AddPerson(c *plantdb.Change, p *assets.Person) error {
 	if err != nil {
 		return err
 	}
-	if p.ID, err = c.NewIDs("people", 1); err != nil {
+	if p.ID, err = c.NewIDs(ch, "people", 1); err != nil {
 		return err
 	}
 	p.KnownFrom = ch.Position
@@ -133,7 +133,7 @@ func GiveGrant(c *plantdb.Change, g *assets.Grant) error {
 	if err != nil {
 		return err
 	}
-	if g.ID, err = c.NewIDs("grants", 1); err != nil {
+	if g.ID, err = c.NewIDs(ch, "grants", 1); err != nil {
 		return err
 	}
 	g.KnownFrom, g.KnownTo = ch.Position, nil

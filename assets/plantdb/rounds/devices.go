@@ -66,9 +66,7 @@ func Know(c *plantdb.Change, clientID, name string) (assets.Device, error) {
 		return assets.Device{}, err
 	}
 	d := assets.Device{ClientID: clientID, PersonID: c.Act.PersonID, Name: shortened(name), AddedAt: c.Now(), KnownFrom: ch.Position}
-	if d.ID, err = c.NewIDs("devices", 1); err != nil {
-		return d, err
-	}
+	d.ID = c.Scattered()
 	return d, plantdb.Insert(c, ch, d.ID, &d)
 }
 

@@ -76,7 +76,7 @@ func insert(c *plantdb.Change, e *assets.RoundEntry) error {
 	if err != nil {
 		return err
 	}
-	if e.ID, err = c.NewIDs("round_entries", 1); err != nil {
+	if e.ID, err = c.NewIDs(ch, "round_entries", 1); err != nil {
 		return err
 	}
 	e.KnownFrom = ch.Position

@@ -124,7 +124,7 @@ func Count(c *plantdb.Change, line *assets.KitCount) error {
 	if line.At == 0 {
 		line.At = c.Now()
 	}
-	if line.ID, err = c.NewIDs("kit_counts", 1); err != nil {
+	if line.ID, err = c.NewIDs(ch, "kit_counts", 1); err != nil {
 		return err
 	}
 	return plantdb.Insert(c, ch, line.ID, line)

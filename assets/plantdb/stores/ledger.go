@@ -175,17 +175,16 @@ func lotsOfLines(c *plantdb.Change, lines []assets.StockMovement) ([]assets.Stoc
 }
 
 func writeLines(c *plantdb.Change, lots []assets.StockLot, lines []assets.StockMovement) error {
-	first, err := c.NewIDs("stock_movements", len(lines))
-	if err != nil {
-		return err
-	}
 	for i := range lines {
 		l, lot := &lines[i], lots[i]
 		ch, err := Place{lot.CustomerID, lot.PlantID}.chain(c)
 		if err != nil {
 			return err
 		}
-		l.ID, l.PostingID = first+int64(i), first
+		if l.ID, err = c.NewIDs(ch, "stock_movements", 1); err != nil {
+			return err
+		}
+		l.PostingID = lines[0].ID
 		l.CustomerID, l.PlantID, l.ItemID = lot.CustomerID, lot.PlantID, lot.ItemID
 		l.EnteredAt, l.PersonID, l.KnownFrom = c.Now(), c.Act.PersonID, ch.Position
 		if l.At == 0 {

@@ -49,7 +49,7 @@ func SaveSupplyOrder(c *plantdb.Change, next *assets.SupplyOrder) error {
 		return err
 	}
 	if next.ID == 0 {
-		if next.Number, err = c.NewIDs("supply_order_numbers", 1); err != nil {
+		if next.Number, err = c.NewNumber(ch, "supply_order_numbers"); err != nil {
 			return err
 		}
 		next.AskedBy = c.Act.PersonID

@@ -65,9 +65,7 @@ func Make(c *plantdb.Change, t *Token) (secret string, err error) {
 	if err != nil {
 		return "", err
 	}
-	if t.ID, err = c.NewIDs("api_tokens", 1); err != nil {
-		return "", err
-	}
+	t.ID = c.Scattered()
 	secret = NewSecret()
 	t.Hash, t.Tail = HashOf(secret), secret[len(secret)-tailLetters:]
 	t.MadeAt, t.KnownFrom, t.KnownTo = c.Now(), ch.Position, nil
@@ -140,7 +138,7 @@ type Used struct {
 func Of(ctx context.Context, db *plantdb.DB, personID int64) ([]Used, error) {
 	var rows []Used
 	err := db.SQL(ctx).Raw(`SELECT t.*, coalesce(u.used_at, 0) AS used_at FROM api_tokens t LEFT JOIN api_token_uses u ON u.token_id = t.id
-		WHERE t.person_id = ? AND t.known_to IS NULL ORDER BY t.id DESC`, personID).Scan(&rows).Error
+		WHERE t.person_id = ? AND t.known_to IS NULL ORDER BY t.made_at DESC, t.id`, personID).Scan(&rows).Error
 	return rows, err
 }
 

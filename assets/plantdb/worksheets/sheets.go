@@ -77,7 +77,7 @@ func Note(c *plantdb.Change, s assets.JobSheet, e *assets.JobEntry) (again bool,
 	if err != nil {
 		return false, err
 	}
-	if e.ID, err = c.NewIDs("job_entries", 1); err != nil {
+	if e.ID, err = c.NewIDs(ch, "job_entries", 1); err != nil {
 		return false, err
 	}
 	e.EnteredAt, e.KnownFrom = c.Now(), ch.Position

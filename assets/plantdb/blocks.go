@@ -1,0 +1,77 @@
+package plantdb
+
+import (
+	"crypto/rand"
+	"fmt"
+	"math/big"
+	"slices"
+)
+
+// A block holds the numbers of one customer's things: with one sequence over all of them the gaps between one's own
+// numbers would tell how much others add, and with blocks in the order in which customers came how many came before.
+const (
+	blockSize = 1_000_000_000
+	mostBlock = 4_000_000 // times blockSize stays below 2^53, the largest whole number every reader of JSON keeps
+)
+
+// numberBlock is the block of one customer. Who has no row has block 0, the company's.
+type numberBlock struct {
+	CustomerID int64 `gorm:"primaryKey;autoIncrement:false"`
+	Block      int64
+}
+
+// TableName is "number_blocks".
+func (numberBlock) TableName() string { return "number_blocks" }
+
+// blocks reads the blocks of customers.
+func (c *Change) blocks(customers []int64) (map[int64]int64, error) {
+	var rows []numberBlock
+	if err := c.Tx().Where("customer_id IN ?", customers).Find(&rows).Error; err != nil {
+		return nil, fmt.Errorf("read the blocks of numbers: %w", err)
+	}
+	of := map[int64]int64{}
+	for _, r := range rows {
+		of[r.CustomerID] = r.Block
+	}
+	return of, nil
+}
+
+// newBlock draws the block of a new customer. The first customer of an installation has the company's, block 0: a plant
+// that runs its own registry reads 1, 2, 3 in its addresses, and there is nobody else to be told anything of.
+func (c *Change) newBlock(customerID int64) (int64, error) {
+	var others int64
+	if err := c.Tx().Raw("SELECT count(*) FROM chains WHERE customer_id <> 0").Scan(&others).Error; err != nil {
+		return 0, fmt.Errorf("draw a block of numbers: %w", err)
+	}
+	if others == 0 {
+		return 0, nil
+	}
+	var taken []int64
+	if err := c.Tx().Raw("SELECT block FROM number_blocks").Scan(&taken).Error; err != nil {
+		return 0, fmt.Errorf("draw a block of numbers: %w", err)
+	}
+	if len(taken) > mostBlock/2 {
+		return 0, fmt.Errorf("this database has numbers for no more than %d customers; put the next into another one", len(taken))
+	}
+	row := numberBlock{CustomerID: customerID}
+	for row.Block == 0 || slices.Contains(taken, row.Block) {
+		row.Block = below(mostBlock)
+	}
+	if err := c.Tx().Create(&row).Error; err != nil {
+		return 0, fmt.Errorf("keep a block of numbers: %w", err)
+	}
+	return row.Block, nil
+}
+
+// Scattered returns a number of chance for what belongs to a person and not to a plant (a token, a passkey, a phone): no
+// number of it tells how many there are.
+func (c *Change) Scattered() int64 { return 1 + below(mostBlock*blockSize) }
+
+// below draws a whole number from 0 up to most, without it.
+func below(most int64) int64 {
+	n, err := rand.Int(rand.Reader, big.NewInt(most))
+	if err != nil {
+		panic(err) // crypto/rand ends the program itself before it hands out anything guessable
+	}
+	return n.Int64()
+}
