@@ -86,28 +86,73 @@ type Plant struct {
 	Forecasts []due.Forecast           // of the same
 	Findings  map[int64]assets.Finding // the last one by splice
 	Chains    []ChainRead              // how far the chains reached that it was read from
+	// Foresee works out the standings and the forecasts, which costs more than reading them and asks the source for nothing;
+	// nil: they are there already.
+	Foresee func(*Plant) error
 }
 
-// spliceAgeRows hands over the rows plant by plant, so that memory is that of the largest plant.
+// plantRead is a plant read ahead.
+type plantRead struct {
+	name PlantName
+	Plant
+	err error
+}
+
+// plantsAhead reads plant by plant, the next ones while forecasts of those before are worked out and their rows written. It
+// closes the channel at the end; whoever stops taking them cancels the context.
+func (in Inputs) plantsAhead(ctx context.Context, r *Report, plants []PlantName) <-chan chan plantRead {
+	ahead := make(chan chan plantRead, 2)
+	go func() {
+		defer close(ahead)
+		for _, name := range plants {
+			p := plantRead{name: name}
+			p.Plant, p.err = in.Source.PlantAt(ctx, name.ID, r.AsOf.Now(cmp.Or(name.Zone, time.UTC)))
+			ready := make(chan plantRead, 1)
+			go func() {
+				if p.err == nil && p.Foresee != nil {
+					p.err = p.Foresee(&p.Plant)
+				}
+				ready <- p
+			}()
+			select {
+			case ahead <- ready:
+			case <-ctx.Done():
+				return
+			}
+		}
+	}()
+	return ahead
+}
+
+// spliceAgeRows hands over the rows plant by plant, so that memory is that of a few plants.
 func (in Inputs) spliceAgeRows(ctx context.Context, r *Report, plants []PlantName, yield func([]Cell) error) error {
+	reading, cancel := context.WithCancel(ctx)
+	ahead := in.plantsAhead(reading, r, plants)
+	defer func() { // the source is nobody else's again when this returns
+		cancel()
+		for range ahead {
+		}
+	}()
 	found := false
-	for _, name := range plants {
-		zone := cmp.Or(name.Zone, time.UTC)
-		p, err := in.Source.PlantAt(ctx, name.ID, r.AsOf.Now(zone))
-		if errors.Is(err, assets.ErrNotFound) {
+	for ready := range ahead {
+		p := <-ready
+		if errors.Is(p.err, assets.ErrNotFound) {
 			continue // the plant was not in the register yet on that day
 		}
-		if err != nil {
-			return fmt.Errorf("read %s: %w", name.Name, err)
+		if p.err != nil {
+			return fmt.Errorf("read %s: %w", p.name.Name, p.err)
 		}
 		r.rests(p.Chains)
-		t := newSpliceAgeTable(name, p, in.Filter)
+		t := newSpliceAgeTable(p.name, p.Plant, in.Filter)
 		found = found || len(t.place) > 0
 		for _, st := range t.standings {
 			if err := yield(t.row(st)); err != nil {
 				return err
 			}
 		}
+	}
+	if err := ctx.Err(); err != nil {
+		return err
 	}
 	if !found && in.Filter.Line+in.Filter.Conveyor != "" {
 		return in.nothingOf()

@@ -99,7 +99,16 @@ func lawMarks(ctx context.Context, db *plantdb.DB, customerID int64) (splices re
 
 // StudyCustomer fits the laws of a customer's cohorts to the lives of all its plants as of an instant (asOf.Valid 0: now) and as known at
 // its position.
-func StudyCustomer(ctx context.Context, db *plantdb.DB, customerID int64, asOf plantdb.AsOf, now time.Time) (l CustomerLaws, err error) {
+func StudyCustomer(ctx context.Context, db *plantdb.DB, customerID int64, asOf plantdb.AsOf, now time.Time) (CustomerLaws, error) {
+	l, err := CustomerLives(ctx, db, customerID, asOf, now)
+	if err == nil {
+		l.Laws, err = cohort.Study(cohort.Sort(l.Lives))
+	}
+	return l, err
+}
+
+// CustomerLives reads what StudyCustomer fits its laws to, and leaves the laws out.
+func CustomerLives(ctx context.Context, db *plantdb.DB, customerID int64, asOf plantdb.AsOf, now time.Time) (l CustomerLaws, err error) {
 	l.At = now
 	plants, err := registry.PlantsOf(ctx, db, assets.JobScope(), customerID)
 	if err != nil {
@@ -115,8 +124,7 @@ func StudyCustomer(ctx context.Context, db *plantdb.DB, customerID int64, asOf p
 		}
 		l.Lives = append(l.Lives, lives...)
 	}
-	l.Laws, err = cohort.Study(cohort.Sort(l.Lives))
-	return l, err
+	return l, nil
 }
 
 // AsksLife tells whether any rule of the plant looks at life.

@@ -11,6 +11,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"sync"
 	"time"
 
 	"carryside/assets"
@@ -46,11 +47,11 @@ type Source struct {
 	laws *lawsRead
 }
 
-// lawsRead keeps the laws of the customer read last: a report goes through its plants one after the other.
+// lawsRead keeps the lives of the customer read last: a report goes through its plants one after the other.
 type lawsRead struct {
 	customer int64
 	asOf     plantdb.AsOf
-	laws     []cohort.Law
+	laws     func() ([]cohort.Law, error) // fits them when they are first asked for
 }
 
 var _ reports.Source = Source{}
@@ -153,20 +154,28 @@ func (s Source) plantAt(ctx context.Context, plantID int64, at assets.Instant) (
 		return reports.Plant{}, err
 	}
 	chains, err := s.chains(ctx, state.Register, asOf)
-	standings := due.Together(at.Time(), state.Register.Plant, state.Standings, forecasts)
-	return reports.Plant{Register: state.Register, Standings: standings, Forecasts: forecasts, Findings: findings, Chains: chains}, err
+	foresee := func(p *reports.Plant) (err error) {
+		if p.Forecasts, err = forecasts(); err == nil {
+			p.Standings = due.Together(at.Time(), p.Register.Plant, state.Standings, p.Forecasts)
+		}
+		return err
+	}
+	return reports.Plant{Register: state.Register, Foresee: foresee, Findings: findings, Chains: chains}, err
 }
 
-// forecasts are those of then: by the laws the customer's splices had taught, and the findings known.
-func (s Source) forecasts(ctx context.Context, state *outlook.Standings, asOf plantdb.AsOf, at assets.Instant) ([]due.Forecast, error) {
+// forecasts reads what the forecasts of then rest on, the lives of the customer's splices and the findings known, and
+// returns what works them out.
+func (s Source) forecasts(ctx context.Context, state *outlook.Standings, asOf plantdb.AsOf, at assets.Instant) (func() ([]due.Forecast, error), error) {
 	reg := state.Register
 	if s.laws.customer != reg.Plant.CustomerID || s.laws.asOf != asOf || s.laws.laws == nil {
-		study, err := outlook.StudyCustomer(ctx, s.db, reg.Plant.CustomerID, asOf, at.Time())
+		study, err := outlook.CustomerLives(ctx, s.db, reg.Plant.CustomerID, asOf, at.Time())
 		if err != nil {
 			return nil, err
 		}
-		*s.laws = lawsRead{customer: reg.Plant.CustomerID, asOf: asOf, laws: study.Laws}
+		fit := sync.OnceValues(func() ([]cohort.Law, error) { return cohort.Study(cohort.Sort(study.Lives)) })
+		*s.laws = lawsRead{customer: reg.Plant.CustomerID, asOf: asOf, laws: fit}
 	}
+	fit := s.laws.laws
 	kinds, err := registry.SpliceKinds(ctx, s.db, asOf)
 	if err != nil {
 		return nil, err
@@ -175,10 +184,16 @@ func (s Source) forecasts(ctx context.Context, state *outlook.Standings, asOf pl
 	if err != nil {
 		return nil, err
 	}
-	now := at.Time()
-	model := due.LifeModel{Laws: s.laws.laws, Cost: due.CostIn(reg, kinds), Trends: due.CrossingsOf(due.Trends(now, reg, kinds, found.Measured)),
-		Findings: due.Demands(now, reg, state.Rules, found.Demanding)}
-	return due.Forecasts(now, reg, state.Rules, state.Clocks, model), nil
+	return func() ([]due.Forecast, error) {
+		laws, err := fit()
+		if err != nil {
+			return nil, err
+		}
+		now := at.Time()
+		model := due.LifeModel{Laws: laws, Cost: due.CostIn(reg, kinds), Trends: due.CrossingsOf(due.Trends(now, reg, kinds, found.Measured)),
+			Findings: due.Demands(now, reg, state.Rules, found.Demanding)}
+		return due.Forecasts(now, reg, state.Rules, state.Clocks, model), nil
+	}, nil
 }
 
 // chains says how far the journals reach that the plant was read from, as verify takes them for checkpoints.

@@ -21,7 +21,11 @@ func (s Source) StandAt(ctx context.Context, plantID int64, at time.Time) (state
 		if state, err = outlook.Stand(ctx, tx, s.scope, plantID, asOf, assets.InstantOf(at)); err != nil {
 			return err
 		}
-		foreseen, err := s.forecasts(ctx, state, asOf, assets.InstantOf(at))
+		forecasts, err := s.forecasts(ctx, state, asOf, assets.InstantOf(at))
+		if err != nil {
+			return err
+		}
+		foreseen, err := forecasts()
 		if err != nil {
 			return err
 		}
