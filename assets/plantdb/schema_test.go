@@ -26,7 +26,7 @@ import (
 // kept are the rows that statements write and read through Go structs.
 var kept = []any{
 	assets.Company{}, assets.Customer{}, assets.Contract{}, assets.Plant{}, assets.Contact{}, assets.Line{},
-	assets.Person{}, assets.Grant{}, assets.Account{}, assets.Session{}, assets.Passkey{}, assets.PasskeyUse{}, assets.SecondFactor{}, assets.SecondFactorUse{}, assets.RecoveryCode{}, assets.Identity{}, assets.SignUpCode{}, assets.Specification{}, assets.SpliceKind{}, assets.Conveyor{}, assets.Belt{},
+	assets.Person{}, assets.Grant{}, assets.Account{}, assets.Session{}, assets.Passkey{}, assets.PasskeyUse{}, assets.SecondFactor{}, assets.SecondFactorUse{}, assets.RecoveryCode{}, assets.Identity{}, assets.SignUpCode{}, assets.Specification{}, assets.SpliceKind{}, assets.FindingKind{}, assets.Standstill{}, assets.Conveyor{}, assets.Belt{},
 	assets.Splice{}, assets.Finding{}, assets.Meter{}, assets.Reading{}, assets.HeldReading{},
 	assets.ProductionCalendar{}, assets.StopWindow{}, assets.StopRecurrence{}, assets.IsolationGroup{},
 	assets.Kit{}, assets.KitAway{}, assets.KitCounter{}, assets.KitCount{}, assets.Calibration{}, assets.StockItem{}, assets.StockLot{}, assets.StockMovement{}, assets.StockPolicy{}, assets.SupplyOrder{}, assets.Recipe{}, assets.PressRecord{}, assets.JobTemplate{}, assets.JobSheet{}, assets.JobEntry{}, assets.Round{}, assets.RoundEntry{}, assets.Device{},

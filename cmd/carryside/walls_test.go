@@ -181,6 +181,8 @@ func (e *estate) value(param string) string {
 		return "1"
 	case "work":
 		return "re-splice.stepped.hot-vulcanised"
+	case "category":
+		return "edge-damage"
 	case "report":
 		return "splice-age"
 	case "token":

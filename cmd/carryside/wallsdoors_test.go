@@ -71,7 +71,7 @@ var doors = map[string]string{
 	"* /plants/:plant/conveyors/:conveyor/reading": "readings", "POST /plants/:plant/readings": "readings", "* /plants/:plant/held/:held": "held readings",
 	"* /plants/:plant/import": "imports", "POST /plants/:plant/import/headings/:headings": "imports", "* /plants/:plant/import/:trial": "imports", "GET /plants/:plant/import/:trial/refused": "imports",
 	"GET /plants/:plant/rounds": "reads", "GET /plants/:plant/rounds/:round": "reads", "GET /plants/:plant/rounds/:round/points": "reads", "POST /plants/:plant/rounds/:round/entries": "findings",
-	"* /plants/:plant/rounds/new": "orders", "* /plants/:plant/rounds/:round/edit": "orders", "* /plants/:plant/rounds/clock/:entry": "findings", "* /plants/:plant/rounds/answer/:entry": "findings", "POST /plants/:plant/rounds/phones": "findings",
+	"* /plants/:plant/rounds/new": "orders", "* /plants/:plant/rounds/:round/edit": "orders", "* /plants/:plant/rounds/clock/:entry": "findings", "* /plants/:plant/rounds/answer/:entry": "findings", "POST /plants/:plant/rounds/phones": "findings", "POST /plants/:plant/rounds/phones/others": "crews", "GET /plants/:plant/rounds/kinds": "reads", "* /plants/:plant/rounds/kinds/:category": "catalogues",
 	"* /plants/:plant/orders/new": "orders", "POST /plants/:plant/reminders/:reminder/later": "orders", "POST /plants/:plant/reminders/:reminder/order": "orders",
 	"* /plants/:plant/rules/:rule": "rules", "* /plants/:plant/rules/new": "rules", "* /plants/:plant/stops/:stop": "stops", "* /plants/:plant/stops/:stop/withdraw": "stops", "* /plants/:plant/stops/new": "stops",
 	"* /plants/:plant/stops/:stop/answer": "stops", "GET /plants/:plant/stops/:stop/package": "reads", "* /plants/:plant/stops/recurring/new": "stops", "* /plants/:plant/stops/recurring/:recurrence": "stops", "* /plants/:plant/stops/recurring/:recurrence/withdraw": "stops",
@@ -102,7 +102,7 @@ func doorOf(method, path string) string {
 
 // company are the parameters that name things of the service company or of nobody: they are the same for every
 // plant, so there is no foreign one. The other parameters are the names of estate.ids.
-var company = []string{"item", "spec", "kind", "recipe", "work", "report", "file", "person", "qualification", "template"}
+var company = []string{"item", "spec", "kind", "recipe", "work", "category", "report", "file", "person", "qualification", "template"}
 
 // parts returns the parameters of an address in order.
 func parts(path string) []string {

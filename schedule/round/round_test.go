@@ -61,13 +61,32 @@ func TestAConveyorIsWalkedSplicesFirstInTheOrderOfTheLines(t *testing.T) {
 	open := []workorder.Order{
 		{Number: 4, Kind: workorder.KindInspection, ConveyorID: 1}, {Number: 3, Kind: workorder.KindInspection, ConveyorID: 1, SpliceID: 7},
 		{Number: 2, Kind: workorder.KindResplice, ConveyorID: 1, SpliceID: 7},
+		{Version: assets.Version{ID: 50}, Number: 5, Kind: workorder.KindInspection, LatestDay: "2026-11-30", RaisedAt: assets.InstantOf(noon)}, // a rule's, of line 10
+		{Version: assets.Version{ID: 60}, Number: 6, Kind: workorder.KindInspection, LatestDay: "2026-11-28", RaisedAt: assets.InstantOf(noon)}, // of the plant
+		{Version: assets.Version{ID: 70}, Number: 7, Kind: workorder.KindInspection},                                                            // of a line not walked
 	}
+	wide := round.Wide{50: {10}, 60: {round.WholePlant}, 70: {30}}
+	points := round.Points(reg, []int64{20, 10, 99}, open, wide)
 	var got []string
-	for _, p := range round.Points(reg, []int64{20, 10, 99}, open) {
+	for _, p := range points {
 		got = append(got, p.Key)
-		if p.Key == "s7" && !slices.Equal(p.Orders, []int64{3, 4}) || p.Key == "belt1" && !slices.Equal(p.Orders, []int64{4}) {
-			t.Errorf("%s has the inspections %v", p.Key, p.Orders)
+		for key, want := range map[string][]int64{"s7": {3, 4, 5, 6}, "belt1": {4, 5, 6}, "head2": {6}} {
+			if p.Key == key && !slices.Equal(p.Orders, want) {
+				t.Errorf("%s has the inspections %v, want %v", p.Key, p.Orders, want)
+			}
 		}
+	}
+	found := []assets.Finding{{ConveyorID: 1, SpliceID: 7, FoundAt: assets.InstantOf(noon.Add(time.Hour))}, {ConveyorID: 1, Target: "head", FoundAt: assets.InstantOf(noon.Add(-time.Hour))}}
+	type line struct {
+		number       int64
+		points, seen int
+	}
+	var due []line
+	for _, d := range round.DueOf(points, open, found) {
+		due = append(due, line{d.Order.Number, d.Points, d.Seen})
+	}
+	if want := []line{{6, 5, 1}, {5, 4, 1}, {4, 4, 2}, {3, 1, 1}}; !slices.Equal(due, want) {
+		t.Errorf("due are %v, want %v", due, want)
 	}
 	if want := []string{"head2", "s7", "belt1", "take-up1", "head1"}; !slices.Equal(got, want) {
 		t.Errorf("walked %v, want %v", got, want)

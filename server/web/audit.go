@@ -365,7 +365,7 @@ func rowShown(f Format, row JournalRow) rowView {
 var tableWords = map[string]string{"conveyors": "conveyor", "belts": "belt", "splices": "splice", "readings": "reading", "meters": "hour meter", "held_readings": "held reading",
 	"findings": "finding", "orders": "order", "order_events": "step of an order", "rules": "rule", "stop_windows": "stop", "production_calendars": "calendar",
 	"occurrences": "reminder", "plants": "plant", "lines": "line", "contacts": "contact", "people": "person", "contracts": "contract", "attachments": "attachment",
-	"issued_reports": "report given out", "specifications": "belt specification", "splice_kinds": "splice kind", "companies": "company", "imports": "list brought in"}
+	"issued_reports": "report given out", "specifications": "belt specification", "splice_kinds": "splice kind", "finding_kinds": "kind of finding", "standstills": "standstill", "companies": "company", "imports": "list brought in"}
 
 func rowWords(row JournalRow) string {
 	word, known := tableWords[row.Table]

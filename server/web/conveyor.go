@@ -408,9 +408,7 @@ func (r *Request) findingRow(f assets.Finding, people map[int64]string, numbers 
 	if f.Running != nil {
 		row.By += pick(*f.Running, ", running", ", stopped")
 	}
-	if f.Grade != nil && *f.Grade >= 0 && *f.Grade < len(assets.GradeWords) {
-		row.Grade = fmt.Sprintf("%d, %s", *f.Grade, assets.GradeWords[*f.Grade])
-	}
+	row.Grade = r.graded(f)
 	row.Measured = r.measured(f)
 	row.Files, _ = r.Link("findings/:finding/files", f.ID)
 	switch {

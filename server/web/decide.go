@@ -54,11 +54,15 @@ func (r *Request) decisions(in todayInputs) []decision {
 			all = append(all, d)
 		}
 	}
-	for _, f := range in.grades {
-		all = append(all, r.gradeDecision(f, in.v))
-	}
+	leads := map[int64]bool{} // findings that lead already: one that nobody has taken on stands once
 	for _, f := range in.unanswered {
+		leads[f.Finding.ID] = true
 		all = append(all, r.unansweredDecision(f, in.v))
+	}
+	for _, f := range in.grades {
+		if !leads[f.ID] {
+			all = append(all, r.gradeDecision(f, in.v))
+		}
 	}
 	for _, st := range in.v.Standings {
 		// What only a rule of thumb asks for stands under its own headline and is no decision.

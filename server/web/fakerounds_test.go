@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"carryside/assets"
+	"carryside/schedule/round"
 )
 
 // The rounds of a fake plant: one of its first line, and the entries it took.
@@ -74,3 +75,26 @@ func (o *fakeOffice) Phones(_ context.Context, personID int64) ([]Phone, error) 
 }
 
 func (o *fakeOffice) EndPhone(_ context.Context, act Act, id int64) error { return o.change(act, id) }
+
+func (o *fakeOffice) WideInspections(context.Context, assets.Scope, int64) (round.Wide, error) {
+	return round.Wide{}, nil
+}
+
+func (o *fakeOffice) PhonesSeen(context.Context, assets.Scope, int64) ([]Phone, error) {
+	return []Phone{{Device: assets.Device{ID: 9, PersonID: 9, Name: "a phone"}, Whose: "N. Corvane"}, {Device: assets.Device{ID: 10, PersonID: 77, Name: "old tablet"}, Whose: "S. Ilveth"}}, nil
+}
+
+func (o *fakeOffice) EndPhoneSeen(_ context.Context, _ assets.Scope, act Act, _, id int64) error {
+	if id != 10 {
+		return assets.ErrNotFound
+	}
+	return o.change(act, id)
+}
+
+func (o *fakeOffice) FindingKinds(context.Context) (assets.FindingKinds, error) {
+	return assets.TradeKinds(), nil
+}
+
+func (o *fakeOffice) SaveFindingKind(_ context.Context, act Act, k *assets.FindingKind) error {
+	return o.change(act, *k)
+}

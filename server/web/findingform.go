@@ -14,12 +14,6 @@ import (
 
 // These forms answer: what was seen at the conveyor, how bad is it, and what was measured?
 
-// findingKinds are the kinds of finding a round knows, in the words of the trade; 'other' asks for words.
-var findingKinds = []string{
-	"opening along the seam", "finger tip lift", "step edge lift", "edge damage", "cover wear", "cut or gouge", "burn or glazing",
-	"fasteners loose or worn", "guide profile loose", "mistracking", "take-up position", "other",
-}
-
 // measured is what may be measured at a finding: its name in the register, its unit, how it is typed.
 type measured struct {
 	Quantity, Unit string // Unit as stored: m, or Shore A
@@ -49,7 +43,7 @@ func measurementOf(quantity string) (measured, bool) {
 	return measured{}, false
 }
 
-func (p *formPage) findingFields(reg *assets.Register, c assets.Conveyor, fd assets.Finding, target string) {
+func (p *formPage) findingFields(all assets.FindingKinds, reg *assets.Register, c assets.Conveyor, fd assets.Finding, target string) {
 	f := p.Form
 	grade := ""
 	if fd.Grade != nil {
@@ -58,20 +52,16 @@ func (p *formPage) findingFields(reg *assets.Register, c assets.Conveyor, fd ass
 	p.section("Where and when",
 		f.Select("target", "At", target, targetOptions(reg, c)).Must(),
 		f.At("found_at", "Found", fd.FoundAt).Must())
-	grades := []Option{{Label: "not graded"}}
-	for i, words := range assets.GradeWords {
-		grades = append(grades, Option{Value: plainInt(int64(i)), Label: fmt.Sprintf("%d: %s", i, words)})
+	kinds, offered := []Option{{Label: "choose one"}}, all.Offered()
+	for _, k := range offered {
+		kinds = append(kinds, Option{Value: k.Name, Label: k.Name})
 	}
-	kinds := []Option{{Label: "choose one"}}
-	for _, k := range findingKinds {
-		kinds = append(kinds, Option{Value: k, Label: k})
-	}
-	if fd.Category != "" && !slices.Contains(findingKinds, fd.Category) {
+	if fd.Category != "" && !slices.ContainsFunc(offered, func(k assets.FindingKind) bool { return k.Name == fd.Category }) {
 		kinds = append(kinds, Option{Value: fd.Category, Label: fd.Category})
 	}
 	p.section("What was seen",
 		f.Select("category", "Kind of finding", fd.Category, kinds).Must(),
-		f.Select("grade", "Grade", grade, grades).Hinted("Grade 3 and 4 end in an order or in a signed refusal"),
+		f.Select("grade", "Grade", grade, gradesOf(all.Of(fd.Category).Words)).Hinted("Grade 3 and 4 end in an order or in a signed refusal"),
 		f.Area("text", "In words", fd.Text).OverBoth())
 	p.measureFields(fd)
 	running := ""
@@ -139,7 +129,7 @@ func (e *entry) finding(fd *assets.Finding, reg *assets.Register, c assets.Conve
 	if fd.Grade == nil && fd.Measurement == nil && fd.Text == "" {
 		e.bad.Add("text", "say what was found: a grade, a measurement or a few words")
 	}
-	if fd.Category == "other" && fd.Text == "" {
+	if fd.Category == assets.OtherKind && fd.Text == "" {
 		e.bad.Add("text", "say in a few words what was found")
 	}
 }
@@ -210,6 +200,10 @@ func (s *Site) newFinding(r *Request) error {
 	if err != nil {
 		return err
 	}
+	all, err := r.kinds()
+	if err != nil {
+		return err
+	}
 	return r.answer(func(f *Form) (*formPage, error) {
 		p := &formPage{Form: f, Save: "Record the finding", Leave: r.At("conveyors", c.ID), Links: r.findingsBefore(past.Findings)}
 		p.Sheet, p.Say = "Finding at "+c.Tag, "Say what was found at "+c.Tag
@@ -219,7 +213,7 @@ func (s *Site) newFinding(r *Request) error {
 		if id := numberOf(r.Query("splice")); id != 0 {
 			target = "splice " + plainInt(id)
 		}
-		p.findingFields(reg, c, assets.Finding{FoundAt: r.thisMinute()}, target)
+		p.findingFields(all, reg, c, assets.Finding{FoundAt: r.thisMinute()}, target)
 		return p, nil
 	}, func(_ *formPage, e *entry) (string, string, error) {
 		fd := assets.Finding{FoundByID: r.Who.Person.ID, ClientID: r.onceAsTyped(e.text("client_id"))}
@@ -300,12 +294,16 @@ func (s *Site) correctFinding(r *Request) error {
 	if err != nil {
 		return err
 	}
+	all, err := r.kinds()
+	if err != nil {
+		return err
+	}
 	return r.answer(func(f *Form) (*formPage, error) {
 		p := &formPage{Form: f, Save: "Keep the correction", Leave: r.At("conveyors", c.ID)}
 		p.Sheet, p.Say = "Finding at "+c.Tag, "Correct the finding of "+r.F.Date(fd.FoundAt)+" at "+c.Tag
 		p.Says = []string{"A correction says that it was so from the start. What was held before stays in the records, with who corrected it and why."}
 		f.version(fd.Version)
-		p.findingFields(reg, c, fd, targetOf(fd))
+		p.findingFields(all, reg, c, fd, targetOf(fd))
 		p.reason(true, "What was wrong, and how it is known now")
 		return p, nil
 	}, func(_ *formPage, e *entry) (string, string, error) {
@@ -371,8 +369,8 @@ func (s *Site) refuseFollowUp(r *Request) error {
 
 func (r *Request) findingFacts(fd assets.Finding) []fact {
 	facts := []fact{{"Found", r.F.Stamp(fd.FoundAt)}, {"Kind", fd.Category}, {"In words", orNotKnown(fd.Text)}}
-	if fd.Grade != nil && *fd.Grade >= 0 && *fd.Grade < len(assets.GradeWords) {
-		facts = append(facts, fact{"Grade", fmt.Sprintf("%d, %s", *fd.Grade, assets.GradeWords[*fd.Grade])})
+	if fd.Grade != nil {
+		facts = append(facts, fact{"Grade", r.graded(fd)})
 	}
 	if fd.Measurement != nil {
 		facts = append(facts, fact{Capital(fd.Quantity), r.F.measurement(fd)})

@@ -28,6 +28,8 @@ type Request struct {
 	F     Format // of the plant
 	route Route
 	site  *Site
+
+	findingKinds assets.FindingKinds // nil: not read yet
 }
 
 // Context is the request's context: it ends when the browser goes away.

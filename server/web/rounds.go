@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -11,6 +12,7 @@ import (
 	"carryside/assets"
 	"carryside/schedule/people"
 	"carryside/schedule/round"
+	"carryside/schedule/workorder"
 )
 
 // Rounds is the rounds of plants, what came in from phones on them, and the phones.
@@ -19,6 +21,8 @@ type Rounds interface {
 	Round(ctx context.Context, scope assets.Scope, plantID, id int64) (assets.Round, error)
 	// SaveRound adds a round (ID 0) or changes it. assets.Invalid names what is wrong; assets.ErrConflict when RowID is not the newest.
 	SaveRound(ctx context.Context, scope assets.Scope, act Act, r *assets.Round) error
+	// WideInspections says of which lines the open inspections are that rules raised for lines or the plant.
+	WideInspections(ctx context.Context, scope assets.Scope, plantID int64) (round.Wide, error)
 	RoundFindings(ctx context.Context, scope assets.Scope, plantID int64, since assets.Instant) ([]assets.Finding, error)
 	// TakeEntry keeps an entry of a phone and its finding, once however often it is sent; sent then holds what is kept. ErrDeviceEnded
 	// when the phone was ended.
@@ -31,9 +35,16 @@ type Rounds interface {
 	EntriesUnanswered(ctx context.Context, scope assets.Scope, plantID int64) ([]RoundEntryFile, error)
 	SetEntryClock(ctx context.Context, scope assets.Scope, act Act, e assets.RoundEntry, clock string, at assets.Instant, day assets.Day) error
 	AnswerEntry(ctx context.Context, scope assets.Scope, act Act, e assets.RoundEntry) error
-	// Phones are those a person first sent from; EndPhone ends one of them.
+	// Phones are those a person first sent from; PhonesSeen also those of others that findings of a plant came from. EndPhone ends one of them.
 	Phones(ctx context.Context, personID int64) ([]Phone, error)
+	PhonesSeen(ctx context.Context, scope assets.Scope, plantID int64) ([]Phone, error)
 	EndPhone(ctx context.Context, act Act, id int64) error
+	// EndPhoneSeen ends a phone that findings of a plant came from, whosever it is. assets.ErrNotFound when none did.
+	EndPhoneSeen(ctx context.Context, scope assets.Scope, act Act, plantID, id int64) error
+
+	// FindingKinds are the kinds of finding with what each grade means; SaveFindingKind adds one (ID 0) or changes it.
+	FindingKinds(ctx context.Context) (assets.FindingKinds, error)
+	SaveFindingKind(ctx context.Context, act Act, k *assets.FindingKind) error
 }
 
 // ErrDeviceEnded says that nothing is taken from a phone any more.
@@ -56,6 +67,7 @@ type RoundEntryFile struct {
 // Phone is a phone that findings come from.
 type Phone struct {
 	assets.Device
+	Whose  string         // its person's name, where it is told
 	LastAt assets.Instant // 0: never
 	Offset time.Duration  // of its clock then
 }
@@ -66,40 +78,111 @@ type roundsPage struct {
 	Rounds []roundLine
 	Asked  []Link // entries whose time is asked about
 	Phones []phoneLine
-	Ends   string // address that ends a phone
+	Ends   string      // address that ends a phone
+	Others []phoneLine // of others, for a lead
+	EndsOf string
 }
 
-type roundLine struct{ Name, To, Edit, Lines, Points, Due string }
+type roundLine struct {
+	Name, To, Edit, Lines, Points string
+	Due                           []dueLine
+	latest                        assets.Day
+}
 
-type phoneLine struct{ ID, Name, Last, Ended string }
+// dueLine is an inspection that makes a round due.
+type dueLine struct {
+	Order Link
+	Says  string
+	Late  bool
+}
+
+type phoneLine struct {
+	ID, Name, Last, Ended string
+	Whose                 string
+}
 
 func (s *Site) rounds(r *Request) error {
 	all, err := s.RoundBook.Rounds(r.Context(), r.Scope, r.PlantID())
 	if err != nil {
 		return err
 	}
-	reg, err := s.register(r)
-	if err != nil {
-		return err
-	}
-	open, err := s.Orders.OpenOrders(r.Context(), r.Scope, r.PlantID())
-	if err != nil {
-		return err
-	}
 	p := &roundsPage{}
-	p.Sheet, p.Say = "Rounds", pick(len(all) == 0, "No round is set up yet", Capital(Count(len(all), "round is", "rounds are"))+" there to walk")
-	p.Sub = "Opened once with a network, a round can be walked without: what is entered stays on the phone and is sent when there is network again."
-	r.Offer(&p.Page, "Set up a round", "rounds/new", len(all) == 0)
-	for _, rd := range all {
-		points := round.Points(reg, rd.LineIDs, open)
-		l := roundLine{Name: rd.Name, To: r.At("rounds", rd.ID), Lines: List(lineNames(reg, rd.LineIDs)), Points: Int(int64(len(points))), Due: dueWords(points)}
-		l.Edit, _ = r.Link("rounds/:round/edit", rd.ID)
-		p.Rounds = append(p.Rounds, l)
+	if p.Rounds, err = s.roundLines(r, all); err != nil {
+		return err
 	}
+	p.Sheet, p.Say = "Rounds", r.roundsSay(p.Rounds)
+	p.Sub = "Opened once with a network, a round can be walked without: what is entered stays on the phone and is sent when there is network again. Rules raise the inspections that make a round due."
+	r.Offer(&p.Page, "Set up a round", "rounds/new", len(all) == 0)
+	r.Offer(&p.Page, "Kinds of finding", "rounds/kinds", false)
 	if err := s.fillRounds(r, p); err != nil {
 		return err
 	}
 	return r.Show("rounds", p)
+}
+
+// roundsSay is the headline: which round is due first, and by when.
+func (r *Request) roundsSay(rounds []roundLine) string {
+	switch {
+	case len(rounds) == 0:
+		return "No round is set up yet"
+	case len(rounds[0].Due) == 0:
+		return "No round is due; " + Count(len(rounds), "is", "are") + " there to walk"
+	case rounds[0].latest == "":
+		return "The round " + rounds[0].Name + " has inspections open, without a latest date"
+	case rounds[0].latest < r.F.Today():
+		return "The round " + rounds[0].Name + " has been due since " + r.F.LongDay(rounds[0].latest)
+	}
+	return "The round " + rounds[0].Name + " is due by " + r.F.LongDay(rounds[0].latest)
+}
+
+// roundLines are the rounds, those due first before the others.
+func (s *Site) roundLines(r *Request, all []assets.Round) ([]roundLine, error) {
+	reg, err := s.register(r)
+	if err != nil {
+		return nil, err
+	}
+	open, err := s.Orders.OpenOrders(r.Context(), r.Scope, r.PlantID())
+	if err != nil {
+		return nil, err
+	}
+	wide, err := s.RoundBook.WideInspections(r.Context(), r.Scope, r.PlantID())
+	if err != nil {
+		return nil, err
+	}
+	since := assets.InstantOf(r.Now)
+	for _, o := range open {
+		since = min(since, o.RaisedAt)
+	}
+	found, err := s.RoundBook.RoundFindings(r.Context(), r.Scope, r.PlantID(), since)
+	if err != nil {
+		return nil, err
+	}
+	var out []roundLine
+	for _, rd := range all {
+		points := round.Points(reg, rd.LineIDs, open, wide)
+		l := roundLine{Name: rd.Name, To: r.At("rounds", rd.ID), Lines: List(lineNames(reg, rd.LineIDs)), Points: Int(int64(len(points)))}
+		l.Edit, _ = r.Link("rounds/:round/edit", rd.ID)
+		for _, d := range round.DueOf(points, open, found) {
+			l.Due = append(l.Due, r.dueLine(d))
+			if l.latest == "" {
+				l.latest = d.Order.LatestDay
+			}
+		}
+		out = append(out, l)
+	}
+	slices.SortStableFunc(out, func(a, b roundLine) int {
+		if (len(a.Due) == 0) != (len(b.Due) == 0) {
+			return len(b.Due) - len(a.Due)
+		}
+		return strings.Compare(string(cmp.Or(a.latest, "9999-12-31")), string(cmp.Or(b.latest, "9999-12-31")))
+	})
+	return out, nil
+}
+
+func (r *Request) dueLine(d round.Due) dueLine {
+	l := dueLine{Order: Link{Word: "order " + plainInt(d.Order.Number), To: r.At("orders", d.Order.Number)}, Late: workorder.OverdueDays(d.Order, r.F.Today()) > 0}
+	l.Says = pick(d.Order.LatestDay == "", "without a latest date", "by "+r.F.Day(d.Order.LatestDay)) + fmt.Sprintf(", %d of %s seen since", d.Seen, Figure(d.Points, "point", "points"))
+	return l
 }
 
 func (s *Site) fillRounds(r *Request, p *roundsPage) error {
@@ -114,18 +197,35 @@ func (s *Site) fillRounds(r *Request, p *roundsPage) error {
 		p.Asked = append(p.Asked, Link{Word: r.findingWords(f.Finding), To: r.At("rounds", "clock", f.Entry.ID)})
 	}
 	phones, err := s.RoundBook.Phones(r.Context(), r.Who.Person.ID)
+	if err != nil {
+		return err
+	}
 	p.Ends = r.At("rounds", "phones")
 	for _, ph := range phones {
-		l := phoneLine{ID: plainInt(ph.ID), Name: pick(ph.Name == "", "a phone", ph.Name), Last: "never"}
-		if ph.LastAt != 0 {
-			l.Last = r.F.Stamp(ph.LastAt)
+		p.Phones = append(p.Phones, r.phoneLine(ph))
+	}
+	if !r.May(people.KeepCrew) {
+		return nil
+	}
+	seen, err := s.RoundBook.PhonesSeen(r.Context(), r.Scope, r.PlantID())
+	p.EndsOf = r.At("rounds", "phones", "others")
+	for _, ph := range seen {
+		if ph.PersonID != r.Who.Person.ID {
+			p.Others = append(p.Others, r.phoneLine(ph))
 		}
-		if ph.EndedAt != nil {
-			l.Ended = "ended " + r.F.Stamp(*ph.EndedAt)
-		}
-		p.Phones = append(p.Phones, l)
 	}
 	return err
+}
+
+func (r *Request) phoneLine(ph Phone) phoneLine {
+	l := phoneLine{ID: plainInt(ph.ID), Name: pick(ph.Name == "", "a phone", ph.Name), Last: "never", Whose: ph.Whose}
+	if ph.LastAt != 0 {
+		l.Last = r.F.Stamp(ph.LastAt)
+	}
+	if ph.EndedAt != nil {
+		l.Ended = "ended " + r.F.Stamp(*ph.EndedAt)
+	}
+	return l
 }
 
 func lineNames(reg *assets.Register, ids []int64) []string {
@@ -136,16 +236,6 @@ func lineNames(reg *assets.Register, ids []int64) []string {
 		}
 	}
 	return out
-}
-
-func dueWords(points []round.Point) string {
-	seen := map[int64]bool{}
-	for _, p := range points {
-		for _, o := range p.Orders {
-			seen[o] = true
-		}
-	}
-	return pick(len(seen) == 0, "no inspection open", Count(len(seen), "inspection open", "inspections open"))
 }
 
 // mostLines is how many lines one round may walk.
@@ -300,6 +390,18 @@ func (s *Site) endPhone(r *Request) error {
 	return r.Done(r.At("rounds"), "The phone is ended. What it keeps unsent is wiped when it is heard of next.")
 }
 
+// endPhoneSeen ends a phone of somebody else that findings of the plant came from: it was lost, or its person has gone.
+func (s *Site) endPhoneSeen(r *Request) error {
+	err := s.RoundBook.EndPhoneSeen(r.Context(), r.Scope, r.act("end a phone of somebody else", ""), r.PlantID(), numberOf(strings.TrimSpace(r.C.PostForm("phone"))))
+	if errors.Is(err, assets.ErrNotFound) {
+		return r.Done(r.At("rounds"), "No finding of this plant came from such a phone; nothing was ended.")
+	}
+	if err != nil {
+		return err
+	}
+	return r.Done(r.At("rounds"), "The phone is ended. What it keeps unsent is wiped when it is heard of next.")
+}
+
 // roundRoutes are the addresses of rounds.
 func roundRoutes() []Route {
 	var out []Route
@@ -310,6 +412,8 @@ func roundRoutes() []Route {
 	}
 	add(people.Read, "rounds", (*Site).rounds, get)
 	add(people.PlanOrders, "rounds/new", (*Site).editRound, get, post)
+	add(people.Read, "rounds/kinds", (*Site).kindsOfFinding, get)
+	add(people.EditCatalogues, "rounds/kinds/:category", (*Site).editKind, get, post)
 	add(people.PlanOrders, "rounds/:round/edit", (*Site).editRound, get, post)
 	add(people.Read, "rounds/:round", (*Site).walk, get)
 	add(people.Read, "rounds/:round/points", (*Site).walkPoints, get)
@@ -318,5 +422,6 @@ func roundRoutes() []Route {
 	add(people.RecordFinding, "rounds/clock/:entry", (*Site).entryClock, get, post)
 	add(people.RecordFinding, "rounds/answer/:entry", (*Site).answerGrave, get, post)
 	add(people.RecordFinding, "rounds/phones", (*Site).endPhone, post)
+	add(people.KeepCrew, "rounds/phones/others", (*Site).endPhoneSeen, post)
 	return out
 }

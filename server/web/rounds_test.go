@@ -106,9 +106,18 @@ func TestRoundIsReadByAllAndSentByWhoMayRecordFindings(t *testing.T) {
 func TestRoundGradeFourLeadsTodayUntilSomebodyTakesItOn(t *testing.T) {
 	f := skarrow()
 	f.office().grave = true
+	f.grades = []assets.Finding{f.past[3].Findings[0]} // the same, without order or refusal
 	v := as(t, f, assets.RoleTechnician)
-	if got := text(v.get("/plants/3"), "h1"); !strings.Contains(got, "grade 4") {
+	today := v.get("/plants/3")
+	if got := text(today, "h1"); !strings.Contains(got, "grade 4") {
 		t.Errorf("Today says %q", got)
+	}
+	if n := today.Find(".dec:contains('Grade')").Length(); n != 1 {
+		t.Errorf("the finding stands %d times on Today, want once", n)
+	}
+	f.office().grave = false
+	if got := text(v.get("/plants/3"), "h1"); !strings.Contains(got, "an order or a refusal") {
+		t.Errorf("answered, but without order and refusal, Today says %q", got)
 	}
 	v.send("/plants/3/rounds/answer/6", url.Values{}, http.StatusSeeOther)
 	if got := f.office().acts[0].PersonID; got != 2 {
@@ -123,5 +132,69 @@ func TestRoundClockIsSaidByAPerson(t *testing.T) {
 	v.send("/plants/3/rounds/clock/6", url.Values{"clock": {assets.ClockProgram}}, http.StatusSeeOther)
 	if at := f.office().kept[1]; at != assets.InstantOf(morning.Add(-time.Hour)) {
 		t.Errorf("kept %v", at)
+	}
+}
+
+func TestRoundPhoneOfSomebodyElseIsEndedByALeadOnly(t *testing.T) {
+	f := skarrow()
+	withLead(f)
+	v := as(t, f, assets.RoleTechnician)
+	if others := v.get("/plants/3/rounds").Find("form[action$='/phones/others']").Length(); others != 0 {
+		t.Error("a technician is offered to end the phones of others")
+	}
+	v.send("/plants/3/rounds/phones/others", url.Values{"phone": {"10"}}, http.StatusForbidden)
+	v = as(t, f, assets.RoleLead)
+	page := v.get("/plants/3/rounds")
+	if got := text(page, "form[action$='/phones/others']"); !strings.Contains(got, "S. Ilveth") {
+		t.Errorf("a lead is offered %q", got)
+	}
+	v.send("/plants/3/rounds/phones/others", url.Values{"phone": {"10"}}, http.StatusSeeOther)
+	if kept := f.office().kept; len(kept) != 1 || kept[0] != int64(10) {
+		t.Errorf("ended %v", kept)
+	}
+}
+
+func TestRoundKindsOfFindingAreEditedByALead(t *testing.T) {
+	f := skarrow()
+	withLead(f)
+	tech := as(t, f, assets.RoleTechnician)
+	if rows := tech.get("/plants/3/rounds/kinds").Find("tbody tr"); rows.Length() != len(assets.TradeKinds()) || rows.Find("a").Length() != 0 {
+		t.Errorf("a technician sees %d kinds, %d to edit", rows.Length(), rows.Find("a").Length())
+	}
+	tech.send("/plants/3/rounds/kinds/edge-damage", url.Values{}, http.StatusForbidden)
+	v := as(t, f, assets.RoleLead)
+	v.post("/plants/3/rounds/kinds/edge-damage", url.Values{"grade_0": {"whole"}}, http.StatusUnprocessableEntity)
+	v.send("/plants/3/rounds/kinds/edge-damage", url.Values{"grade_0": {"whole"}, "grade_1": {"frayed"}, "grade_2": {"notched"}, "grade_3": {"torn a hand deep"}, "grade_4": {"torn to the carcass: stop"}, "measured": {"splice gap"}}, http.StatusSeeOther)
+	k := f.office().kept[0].(assets.FindingKind)
+	if k.Name != "edge damage" || k.Words(3) != "torn a hand deep" || k.Quantity != "splice gap" || k.LeftOut {
+		t.Errorf("kept %+v", k)
+	}
+	v.post("/plants/3/rounds/kinds/nowhere", url.Values{}, http.StatusNotFound)
+}
+
+func TestRoundCarriesLimitsAndLastMeasurements(t *testing.T) {
+	v := as(t, skarrow(), assets.RoleTechnician)
+	var w walked
+	if err := json.Unmarshal(v.do(httptest.NewRequest("GET", "/plants/3/rounds/4/points", nil), http.StatusOK).Body.Bytes(), &w); err != nil {
+		t.Fatal(err)
+	}
+	lasts, limits := 0, 0
+	for _, p := range w.Points {
+		for _, m := range p.Measured {
+			if m.Last != nil && m.On != "" {
+				lasts++
+			}
+			if m.Limit != "" {
+				limits++
+			}
+		}
+	}
+	if lasts == 0 || limits == 0 {
+		t.Errorf("%d last values and %d limits travel with the points %+v", lasts, limits, w.Points)
+	}
+	for _, k := range w.Kinds {
+		if len(k.Grades) != 5 || k.Name == "" {
+			t.Errorf("travels %+v", k)
+		}
 	}
 }

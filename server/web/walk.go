@@ -12,8 +12,10 @@ import (
 
 	"carryside/assets"
 	"carryside/assets/unit"
+	"carryside/schedule/due"
 	"carryside/schedule/people"
 	"carryside/schedule/round"
+	"carryside/schedule/rules"
 )
 
 // walkPage answers, on a phone without a network: what is looked at next, what was found there, what is kept and not sent yet?
@@ -36,8 +38,8 @@ type walked struct {
 	Round    string        `json:"round"`
 	Rules    string        `json:"rules"` // the site's own
 	Numbers  []walkNumber  `json:"numbers"`
-	Kinds    []string      `json:"kinds"`
-	Grades   []string      `json:"grades"`
+	Kinds    []walkKind    `json:"kinds"`
+	Grades   []string      `json:"grades"` // what they mean while no kind is chosen
 	Measures []walkMeasure `json:"measures"`
 	Points   []walkPoint   `json:"points"`
 }
@@ -46,6 +48,13 @@ type walkNumber struct {
 	Name  string `json:"name"`
 	Duty  string `json:"duty"`
 	Phone string `json:"phone"`
+}
+
+// walkKind is a kind of finding as it travels: with what its grades mean and what is usually measured at it.
+type walkKind struct {
+	Name     string   `json:"name"`
+	Grades   []string `json:"grades"`
+	Quantity string   `json:"quantity"`
 }
 
 type walkMeasure struct {
@@ -64,6 +73,16 @@ type walkPoint struct {
 	Limit string `json:"limit"`
 	Group string `json:"group"`
 	To    string `json:"to"`
+
+	Measured []walkMeasured `json:"measured,omitempty"`
+}
+
+// walkMeasured is what stands beside the field of a quantity at a point: its last value and its limit.
+type walkMeasured struct {
+	Quantity string   `json:"quantity"`
+	Last     *float64 `json:"last,omitempty"` // in the unit it is typed in
+	On       string   `json:"on,omitempty"`
+	Limit    string   `json:"limit,omitempty"`
 }
 
 func (s *Site) walk(r *Request) error {
@@ -94,7 +113,18 @@ func (s *Site) walkPoints(r *Request) error {
 		return err
 	}
 	w := walked{Now: r.Now.UnixMilli(), Person: r.Who.Person.ID, Name: r.Who.Person.Name, May: r.May(people.RecordFinding), Round: rd.Name, Rules: r.Plant.Plant.SiteRules,
-		Kinds: findingKinds, Grades: assets.GradeWords[:], Points: points}
+		Grades: assets.GradeWords[:], Points: points}
+	all, err := r.kinds()
+	if err != nil {
+		return err
+	}
+	for _, k := range all.Offered() {
+		kind := walkKind{Name: k.Name, Quantity: k.Quantity}
+		for g := range assets.GradeWords {
+			kind.Grades = append(kind.Grades, k.Words(g))
+		}
+		w.Kinds = append(w.Kinds, kind)
+	}
 	for _, c := range owner.Contacts {
 		if c.Phone != "" {
 			w.Numbers = append(w.Numbers, walkNumber{owner.People[c.PersonID], c.Duty, c.Phone})
@@ -150,10 +180,20 @@ func (s *Site) walkOf(r *Request) (assets.Round, []walkPoint, error) {
 	if err != nil {
 		return rd, nil, err
 	}
+	kinds, err := s.Catalogues.SpliceKinds(r.Context())
+	if err != nil {
+		return rd, nil, err
+	}
 	v := viewOf(fl, r.F)
 	var out []walkPoint
-	for _, p := range round.Points(fl.Register, rd.LineIDs, open) {
-		out = append(out, r.walkPoint(v, p, found))
+	wide, err := s.RoundBook.WideInspections(r.Context(), r.Scope, r.PlantID())
+	if err != nil {
+		return rd, nil, err
+	}
+	for _, p := range round.Points(fl.Register, rd.LineIDs, open, wide) {
+		w := r.walkPoint(v, p, found)
+		w.Measured = r.walkMeasured(v, p, found, kinds)
+		out = append(out, w)
 	}
 	return rd, out, nil
 }
@@ -179,12 +219,60 @@ func (r *Request) walkPoint(v fleetView, p round.Point, found []assets.Finding) 
 		}
 	}
 	for _, f := range found {
-		if f.ConveyorID == p.ConveyorID && f.SpliceID == p.SpliceID && (p.SpliceID != 0 || f.Target == p.Target) {
+		if p.Of(f) {
 			w.Last = "Last " + r.findingWords(f)
 			break
 		}
 	}
 	return w
+}
+
+// walkMeasured is the last value and the limit of each quantity that has one of them at a point.
+func (r *Request) walkMeasured(v fleetView, p round.Point, found []assets.Finding, kinds []assets.SpliceKind) (out []walkMeasured) {
+	for _, m := range measurements {
+		w := walkMeasured{Quantity: m.Quantity, Limit: r.limitWords(v, p, m, kinds)}
+		for _, f := range found { // the newest first
+			if f.Measurement == nil || f.Quantity != m.Quantity || !p.Of(f) {
+				continue
+			}
+			last := *f.Measurement
+			if m.Field != nil {
+				var err error
+				if last, err = strconv.ParseFloat(m.Field.Entry(last, "", r.F.Units), 64); err != nil {
+					break // an entry in feet and inches is no number to compare with; the words of the last finding tell it
+				}
+			}
+			w.Last, w.On = &last, r.F.Date(f.FoundAt)
+			break
+		}
+		if w.Last != nil || w.Limit != "" {
+			out = append(out, w)
+		}
+	}
+	return out
+}
+
+// limitWords is the limit of a quantity at a point with its class: "Limit here 4.0 mm, handbook".
+func (r *Request) limitWords(v fleetView, p round.Point, m measured, kinds []assets.SpliceKind) string {
+	c, _ := v.Register.Conveyor(p.ConveyorID)
+	if m.Quantity == rules.TakeUpTravel {
+		if c.TakeUpTravelM <= 0 || p.Target != "take-up" {
+			return ""
+		}
+		return "Whole travel here " + r.F.Travel(c.TakeUpTravelM)
+	}
+	b, _ := v.Register.Belt(p.BeltID)
+	var s *assets.Splice
+	if sp, ok := v.Register.Splice(p.SpliceID); ok {
+		s = &sp
+	} else if p.Target != "belt" {
+		return ""
+	}
+	limit, ok := due.LimitFor(m.Quantity, s, b, v.Register, kinds)
+	if !ok {
+		return ""
+	}
+	return "Limit here " + r.F.measurement(assets.Finding{Quantity: m.Quantity, Measurement: &limit.Value, MeasurementUnit: limit.Unit}) + ", " + limit.Class.Words()
 }
 
 // sentEntry is an entry as a phone sends it; times are milliseconds by its clock.

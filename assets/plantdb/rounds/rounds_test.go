@@ -189,3 +189,26 @@ func TestRoundWalksLinesOfItsOwnPlant(t *testing.T) {
 		t.Errorf("another plant sees it: %v", err)
 	}
 }
+
+func TestLeadEndsAPhoneThatFindingsOfThePlantCameFrom(t *testing.T) {
+	o := open(t)
+	end := func(c *plantdb.Change) error { return rounds.EndDeviceSeen(c, o.Plant.ID, o.device.ID) }
+	if err := o.change(end); !errors.Is(err, assets.ErrNotFound) {
+		t.Errorf("a phone that sent nothing here was ended: %v", err)
+	}
+	_, _, err := o.send(1, 1, "frayed")
+	o.must(err)
+	o.person = 0 // whoever ends it is not whose phone it is
+	o.must(o.change(end))
+	seen, err := rounds.DevicesSeen(t.Context(), o.DB, o.Scope, o.Plant.ID)
+	o.must(err)
+	if len(seen) != 1 || seen[0].EndedAt == nil {
+		t.Fatalf("seen %+v", seen)
+	}
+	if _, _, err := o.send(2, 2, "worse"); !errors.Is(err, rounds.ErrEnded) {
+		t.Errorf("an ended phone sent: %v", err)
+	}
+	if other, err := rounds.DevicesSeen(t.Context(), o.DB, assets.PlantScope(o.Plant.ID+1), o.Plant.ID); err == nil {
+		t.Errorf("another plant sees %+v", other)
+	}
+}

@@ -34,7 +34,7 @@ func (d *Desk) Journal(ctx context.Context, scope assets.Scope, plantID int64, a
 }
 
 // companyThings are rows of the company's chain that a plant's reports rest on.
-var companyThings = map[string][]int64{"rules": nil, "specifications": nil, "splice_kinds": nil, "companies": nil}
+var companyThings = map[string][]int64{"rules": nil, "specifications": nil, "splice_kinds": nil, "finding_kinds": nil, "companies": nil}
 
 // mostCorrections is how many entries since a moment are looked at beside a report.
 const mostCorrections = 500

@@ -7,8 +7,10 @@ import (
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/registry"
 	"carryside/assets/plantdb/rounds"
+	"carryside/schedule/round"
 	"carryside/server/web"
 )
 
@@ -32,6 +34,11 @@ func (d *Desk) SaveRound(ctx context.Context, scope assets.Scope, a web.Act, r *
 		}
 		return err
 	})
+}
+
+// WideInspections says of which lines the open inspections are that rules raised for lines or the plant.
+func (d *Desk) WideInspections(ctx context.Context, scope assets.Scope, plantID int64) (round.Wide, error) {
+	return orders.WideInspections(ctx, d.db, scope, plantID)
 }
 
 // RoundFindings lists what was found at a plant since an instant, newest first.
@@ -129,11 +136,54 @@ func (d *Desk) AnswerEntry(ctx context.Context, scope assets.Scope, a web.Act, e
 // Phones lists the phones of a person that send findings.
 func (d *Desk) Phones(ctx context.Context, personID int64) ([]web.Phone, error) {
 	all, err := rounds.Devices(ctx, d.db, personID)
+	return phones(all), err
+}
+
+func phones(all []rounds.Seen) []web.Phone {
 	out := make([]web.Phone, len(all))
 	for i, p := range all {
 		out[i] = web.Phone{Device: p.Device, LastAt: p.LastAt, Offset: time.Duration(p.OffsetUS) * time.Microsecond}
 	}
+	return out
+}
+
+// PhonesSeen lists the phones that findings of a plant came from, with whose they are.
+func (d *Desk) PhonesSeen(ctx context.Context, scope assets.Scope, plantID int64) ([]web.Phone, error) {
+	all, err := rounds.DevicesSeen(ctx, d.db, scope, plantID)
+	if err != nil {
+		return nil, err
+	}
+	ids := make([]int64, len(all))
+	for i, p := range all {
+		ids[i] = p.PersonID
+	}
+	names, err := registry.Names(ctx, d.db, ids)
+	out := phones(all)
+	for i := range out {
+		out[i].Whose = names[out[i].PersonID]
+	}
 	return out, err
+}
+
+// EndPhoneSeen ends a phone that findings of a plant came from.
+func (d *Desk) EndPhoneSeen(ctx context.Context, scope assets.Scope, a web.Act, plantID, id int64) error {
+	if err := d.db.Reach(ctx, scope, plantID); err != nil {
+		return err
+	}
+	return d.db.Change(ctx, ofCompany(a), func(c *plantdb.Change) error { return rounds.EndDeviceSeen(c, plantID, id) })
+}
+
+// FindingKinds lists the kinds of finding with what each grade means.
+func (d *Desk) FindingKinds(ctx context.Context) (assets.FindingKinds, error) {
+	return registry.FindingKinds(ctx, d.db, plantdb.AsOf{})
+}
+
+// SaveFindingKind adds a kind of finding or changes it.
+func (d *Desk) SaveFindingKind(ctx context.Context, a web.Act, k *assets.FindingKind) error {
+	return d.db.Change(ctx, ofCompany(a), func(c *plantdb.Change) error {
+		next := *k // a change may run twice
+		return registry.SaveFindingKind(c, &next)
+	})
 }
 
 // EndPhone ends a phone of whoever asks.

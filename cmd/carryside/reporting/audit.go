@@ -173,7 +173,7 @@ func placed(reg *assets.Register, conveyorID, spliceID int64) (e reports.AuditEv
 const auditStep = 500
 
 // ofAll are rows of the company's chain that plants of every customer rest on.
-var ofAll = map[string][]int64{"rules": nil, "specifications": nil, "splice_kinds": nil}
+var ofAll = map[string][]int64{"rules": nil, "specifications": nil, "splice_kinds": nil, "finding_kinds": nil}
 
 // AuditEntries hands over entries of a journal that were entered in a span, newest first, as far as the source reads.
 func (s Source) AuditEntries(ctx context.Context, of reports.JournalOf, in reports.Span, yield func(reports.AuditEntry) error) error {

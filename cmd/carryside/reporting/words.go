@@ -91,7 +91,7 @@ func shortened(s string) string {
 
 // correctable are the tables in which a change from the beginning on says that what stood there was wrong.
 var correctable = []string{"belts", "companies", "contacts", "contracts", "conveyors", "customers", "findings", "lines", "meters", "plants", "production_calendars", "readings", "rules",
-	"specifications", "splice_kinds", "splices", "stop_windows"}
+	"specifications", "splice_kinds", "splices", "standstills", "stop_windows"}
 
 // corrects tells whether a row of the journal puts another value in place of one that had been said, from the thing's
 // beginning on. Filling in what stood open is no correction, nor is a change from a day on.

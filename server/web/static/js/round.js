@@ -182,26 +182,42 @@
   };
   const open = p => { at = p; draft = p && blank(p); };
 
+  // what stands beside a measured value: how it compares with the last one, and its limit
+  const atPoint = (p, quantity) => (p.measured || []).find(q => q.quantity === quantity);
+  const lastOf = (p, quantity) => { const last = atPoint(p, quantity)?.last; return last === undefined ? '0' : String(last); };
+  const besideOf = (p, m) => {
+    const was = atPoint(p, m.quantity);
+    if (!was) return '';
+    const by = Math.round((Number(draft.value.replace(',', '.')) - was.last) * 100) / 100;
+    const last = was.last === undefined ? '' : 'Last ' + was.last + ' ' + m.sign + ' on ' + was.on + (Number.isFinite(by) ? by === 0 ? ', the same now' : ', ' + Math.abs(by) + (by > 0 ? ' more now' : ' less now') : '');
+    return [last, was.limit].filter(Boolean).join('. ');
+  };
+
   const form = p => {
     const m = draft.quantity && measureOf(draft.quantity);
     const nudge = by => { draft.value = String(Math.max(0, Math.round((Number(draft.value.replace(',', '.')) + by * m.step) * 100) / 100)); draw(); };
+    const kind = facts.kinds.find(k => k.name === draft.category);
+    const means = (kind || facts).grades;
+    const beside = m && besideOf(p, m);
     const rest = draft.nothing ? [] : [
       el('label', { class: 'lg', for: 'kind' }, 'Kind of finding'),
-      el('select', { id: 'kind', onchange: ev => { draft.category = ev.target.value; } }, el('option', { value: '' }, 'choose one'),
-        ...facts.kinds.map(k => el('option', { value: k, selected: k === draft.category }, k))),
-      el('fieldset', { class: 'five' }, el('legend', {}, 'Grade' + (draft.grade === null ? '' : ' ' + draft.grade + ': ' + facts.grades[draft.grade])),
-        ...facts.grades.map((g, i) => choose('grade', i, draft.grade === i, () => { draft.grade = i; }, el('b', {}, String(i)), el('span', { class: 'vh' }, g)))),
-      el('label', { class: 'lg', for: 'measured' }, 'Measured'),
-      el('select', { id: 'measured', onchange: ev => { draft.quantity = ev.target.value; draft.value = draft.value || '0'; draw(); } }, el('option', { value: '' }, 'nothing'),
+      el('select', { id: 'kind', onchange: ev => { draft.category = ev.target.value; draw(); } },
+        el('option', { value: '' }, 'choose one'), ...facts.kinds.map(k => el('option', { value: k.name, selected: k.name === draft.category }, k.name)),
+        ...(draft.category && !kind ? [el('option', { value: draft.category, selected: true }, draft.category)] : [])),
+      el('fieldset', { class: 'five' }, el('legend', {}, 'Grade' + (draft.grade === null ? '' : ' ' + draft.grade + ': ' + means[draft.grade])),
+        ...means.map((g, i) => choose('grade', i, draft.grade === i, () => { draft.grade = i; }, el('b', {}, String(i)), el('span', { class: 'vh' }, g)))),
+      el('label', { class: 'lg', for: 'measured' }, 'Measured' + (kind?.quantity ? ', usually the ' + kind.quantity : '')),
+      el('select', { id: 'measured', onchange: ev => { draft.quantity = ev.target.value; draft.value = lastOf(p, draft.quantity); draw(); } }, el('option', { value: '' }, 'nothing'),
         ...facts.measures.map(q => el('option', { value: q.quantity, selected: q.quantity === draft.quantity }, q.quantity + ', ' + q.sign))),
       ...(m ? [el('div', { class: 'nudge' }, el('button', { type: 'button', 'aria-label': 'less, ' + m.step, onclick: () => nudge(-1) }, '−'),
-        el('input', { type: 'text', inputmode: 'decimal', 'aria-label': draft.quantity + ' in ' + m.sign, value: draft.value, oninput: ev => { draft.value = ev.target.value.trim(); } }),
-        el('button', { type: 'button', 'aria-label': 'more, ' + m.step, onclick: () => nudge(1) }, '+'))] : []),
+        el('input', { type: 'text', inputmode: 'decimal', 'aria-label': draft.quantity + ' in ' + m.sign, value: draft.value, oninput: ev => { draft.value = ev.target.value.trim(); const b = live.querySelector('[data-beside]'); if (b) b.textContent = besideOf(p, m); } }),
+        el('button', { type: 'button', 'aria-label': 'more, ' + m.step, onclick: () => nudge(1) }, '+')),
+        ...(beside ? [el('p', { class: 'small dim center', 'data-beside': true }, beside)] : [])] : []),
       el('label', { class: 'lg', for: 'words' }, 'In words'),
       el('textarea', { id: 'words', rows: 2, oninput: ev => { draft.text = ev.target.value; } }, draft.text),
     ];
     return el('form', { 'data-entry': true, onsubmit: keep },
-      el('h2', {}, p.name), el('p', { class: 'dim' }, [p.used, p.look, p.due, p.last, p.limit].filter(Boolean).join('. ')),
+      el('h2', {}, p.name), el('p', { class: 'dim' }, [p.used, p.look, p.due, p.last, p.limit, p.seen].filter(Boolean).join('. ')),
       el('fieldset', { class: 'two' }, el('legend', { class: 'vh' }, 'Result'),
         choose('result', 'nothing', draft.nothing, () => { draft.nothing = true; }, 'nothing found'), choose('result', 'finding', !draft.nothing, () => { draft.nothing = false; }, 'finding')),
       el('fieldset', { class: 'two' }, el('legend', { class: 'vh' }, 'Belt'),
