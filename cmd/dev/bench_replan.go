@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"runtime"
 	"slices"
 	"sync"
 	"time"
@@ -42,6 +43,7 @@ type replanner struct {
 	bound   int
 	broken  error
 	slowest time.Duration
+	all     horizon.Facts // of the plants so far, for the plan over all of them
 }
 
 // replan measures re-planning the fleet's next twelve weeks, plant by plant and with shared kit: reading each plant, its laws and
@@ -76,7 +78,69 @@ func (b *bench) replan() error {
 		gap = 100 * float64(r.cost-r.bound) / float64(r.cost)
 	}
 	b.table.line(benchLine{fmt.Sprintf("cost above the proven bounds: %.1f %%", gap), "", seconds(r.slowest), "", "", "wall: the slowest plant"})
+	return r.together(b)
+}
+
+// mostTogether is how many orders one plan over plants takes, as the screen does.
+const mostTogether = 3000
+
+// together measures one plan over all plants with their crews at home and the presses of the depot shared: laying the sheet, the first
+// legal plan, the search, and the memory all of it takes.
+func (r *replanner) together(b *bench) error {
+	f, began := &r.all, time.Now()
+	f.Now, f.From, f.Until, f.Names = r.now, r.now, r.now.AddDate(0, 0, 7*replanWeeks), map[int64]string{}
+	for _, m := range f.Members {
+		f.Names[m.PersonID] = fmt.Sprintf("crew %d", m.PersonID)
+	}
+	f.Kit, f.Templates = r.kit(), replanTemplates()
+	var mem runtime.MemStats
+	runtime.GC()
+	runtime.ReadMemStats(&mem)
+	registers := mem.HeapAlloc
+	sheet := horizon.Lay(f.Inputs())
+	laid, most := time.Since(began), uint64(0)
+	before, first := cpuOfSelf(), time.Duration(0)
+	began = time.Now()
+	found, err := plan.Solve(b.ctx, sheet.Case, plan.Settings{Seed: 7, Limit: time.Minute, Clock: func() time.Duration { return time.Since(began) }, Tell: func(plan.Progress) {
+		if first == 0 {
+			first = time.Since(began)
+		}
+		runtime.ReadMemStats(&mem)
+		most = max(most, mem.HeapAlloc)
+	}})
+	if err != nil {
+		return fmt.Errorf("plan over %d plants: %w", len(f.Plants), err)
+	}
+	b.table.head("one plan over all plants", "CPU", "wall", "orders", "placed")
+	b.table.line(benchLine{fmt.Sprintf("%d plants, sheet laid", len(f.Plants)), "", seconds(laid), fmt.Sprint(len(sheet.Case.Jobs)), "", ""})
+	b.table.line(benchLine{"first legal plan", "", seconds(first), "", "", "under 1 s wall"})
+	b.table.line(benchLine{fmt.Sprintf("search, %.0f %% above its bound, heap %d MiB beside %d MiB of registers", found.GapPercent(), (most-min(most, registers))>>20, registers>>20), seconds(cpuOfSelf() - before), seconds(time.Since(began)), "", fmt.Sprint(len(found.Placed)), "under 500 MiB"})
 	return nil
+}
+
+// join adds a plant's facts to those of all plants, with numbers of its own. The caller holds the lock.
+func (r *replanner) join(one *horizon.Facts) {
+	p := one.Plants[0]
+	if len(p.Orders)+r.jobs > mostTogether {
+		return
+	}
+	base := p.Register.Plant.ID * 100_000
+	p.Orders, p.Stops = slices.Clone(p.Orders), slices.Clone(p.Stops)
+	wanted := map[int64]bool{}
+	for i := range p.Orders {
+		p.Orders[i].ID += base
+		wanted[p.Orders[i].SpliceID] = true
+	}
+	for i := range p.Stops {
+		p.Stops[i].ID += base
+	}
+	p.Forecasts = slices.DeleteFunc(slices.Clone(p.Forecasts), func(f due.Forecast) bool { return !wanted[f.SpliceID] })
+	p.Standings = slices.DeleteFunc(slices.Clone(p.Standings), func(s due.Standing) bool { return !wanted[s.SpliceID] })
+	for _, m := range one.Members {
+		m.PersonID += base
+		r.all.Members = append(r.all.Members, m)
+	}
+	r.all.Plants, r.all.Ways = append(r.all.Plants, p), append(r.all.Ways, one.Ways...)
 }
 
 // plan plans one plant and takes what it uses of the presses.
@@ -95,6 +159,7 @@ func (r *replanner) plan(b *bench, p *outlook.Standings, forecasts []due.Forecas
 		r.broken = fmt.Errorf("plan %s: %w", p.Register.Plant.Name, err)
 		return
 	}
+	r.join(facts)
 	r.plants++
 	r.jobs, r.placed, r.cost, r.bound = r.jobs+len(sheet.Case.Jobs), r.placed+len(found.Placed), r.cost+found.Cost, r.bound+found.Bound
 	for id, at := range sheet.Placements(found) {
@@ -135,11 +200,21 @@ func (r *replanner) facts(p *outlook.Standings, forecasts []due.Forecast, taken 
 		f.Members = append(f.Members, assets.CrewMember{PersonID: id, HomePlantID: plant.ID})
 		f.Names[id] = fmt.Sprintf("crew %d", id)
 	}
+	f.Kit, f.Templates = r.kit(), replanTemplates()
+	return f
+}
+
+// kit are the presses that plants share.
+func (r *replanner) kit() []assets.Kit {
+	var out []assets.Kit
 	for i := range r.presses {
 		k := assets.Kit{Name: fmt.Sprintf("Press %d", i+1), Class: assets.KitPress, WorkingWidthM: 1.2, Mobile: true}
 		k.ID = int64(i) + 1
-		f.Kit = append(f.Kit, k)
+		out = append(out, k)
 	}
-	f.Templates = []assets.WorkTemplate{{OrderKind: string(workorder.KindResplice), DurationMin: replanWorkHours * 60, Kit: []assets.KitNeed{{Class: string(assets.KitPress), AsBelt: true}}}}
-	return f
+	return out
+}
+
+func replanTemplates() []assets.WorkTemplate {
+	return []assets.WorkTemplate{{OrderKind: string(workorder.KindResplice), DurationMin: replanWorkHours * 60, Kit: []assets.KitNeed{{Class: string(assets.KitPress), AsBelt: true}}}}
 }

@@ -180,6 +180,9 @@ func (q *part) addKit(at Placements) {
 func (q *part) stock(at Placements) []plan.Item {
 	out := make([]plan.Item, len(q.s.Case.Stock))
 	for i, item := range q.s.Case.Stock {
+		if out[i] = item; !q.takes(i) {
+			continue
+		}
 		moves := slices.Clone(item.Arrivals)
 		for j, o := range q.s.orders {
 			p, ok := at[o.ID]
@@ -195,6 +198,13 @@ func (q *part) stock(at Placements) []plan.Item {
 		out[i] = leftOver(item.ID, item.OnHand, moves)
 	}
 	return out
+}
+
+// takes tells whether a job of the part takes an item.
+func (q *part) takes(item int) bool {
+	return slices.ContainsFunc(q.jobs, func(j int) bool {
+		return slices.ContainsFunc(q.s.Case.Jobs[j].Stock, func(n plan.StockNeed) bool { return n.Item == item })
+	})
 }
 
 // leftOver turns what comes and goes into what can be counted on from when on.

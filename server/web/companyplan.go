@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"html/template"
 	"slices"
 	"strings"
 	"time"
@@ -15,83 +16,110 @@ import (
 	"carryside/schedule/workorder"
 )
 
-// companyPlanPage answers: where do the crews and presses of the service company go, what would a plan over many plants change,
+// companyPlanPage answers: where do the crews and presses of the service company go, what would a plan over all its plants change,
 // and what does each van take along?
 type companyPlanPage struct {
 	Page
 	Run      *runShown
 	Plants   []Option
+	Whole    bool // every plant is of the plan
 	To       string
-	Chosen   string // the plants chosen, as a form sends them again
-	Changes  []companyChange
-	LeftOut  []companyChange
+	Any      bool   // a plant is chosen
+	Chosen   string // the plants chosen, as a form sends them again; "" where nobody chose
+	Changes  []companyPlant
+	Changed  int
+	Left     int
 	Fitting  int
 	Wrong    []string
 	Search   string
-	Week     string
-	Visits   []crewVisits
-	Packing  []packing
-	Too      string // more plants than one plan takes
-	NextWeek string
+	Laid     bool // the week below is known
+	Before   string
+	After    string
+	Begin    string
+	Drawing  template.HTML
+	Vans     []vanPart
+	Visits   int
+	Too      string // what one plan does not take
+	Proposed bool   // the draft differs from what is published
+}
+
+// companyPlant are the changes at one of the plants.
+type companyPlant struct {
+	Name    string
+	Says    string
+	Open    bool
+	Changes []companyChange
+	LeftOut []companyChange
 }
 
 // companyChange is a change at one of the plants.
 type companyChange struct {
-	ID                int64
-	Plant, Head, Says string
-	Help              []string
-	Fits              bool
+	ID         int64
+	Head, Says string
+	Help       []string
+	Fits       bool
 }
 
-// crewVisits are the visits of one person in a week.
-type crewVisits struct {
-	Name string
-	Rows []visitRow
-}
-
-type visitRow struct{ Day, Time, Plant, Work, Kit string }
-
-// packing is what a van takes to one plant on one day.
-type packing struct {
-	Day, Plant, Crew string
-	Kit              []string
-	Stock            []string
-	Orders           []string
-}
-
-// mostPlants is how many plants one plan takes at a time; each is searched over the same minutes.
-const mostPlants = 12
+// What one plan over plants takes. Three thousand orders are what the planner is held to: a first legal plan within a second, the search in
+// under 500 MB (measured in dev bench replan); so it is orders that are limited and not plants. Few plants are laid anew at each look, many
+// are shown as they were read for the search, since reading a plant's forecasts takes some tenths of a second.
+const (
+	mostOrdersTogether = 3000
+	mostPlantsLive     = 12
+	mostPlantsOpen     = 12 // of so few plants the changes stand open
+)
 
 // companyWeeks is the length of a plan over many plants.
 const companyWeeks = 12
 
+// A search over many plants runs longer.
+const companyRunFor = 60 * time.Second
+
+// planChoice are the plants of a plan: those that were asked for, else all that whoever asks may plan, as far as one plan takes them.
+type planChoice struct {
+	plants []int64
+	all    []PlantSummary // that may be planned
+	asked  bool
+	over   []string // names of plants whose orders one plan does not take as well
+}
+
 func (s *Site) companyPlan(r *Request) error {
-	chosen, all, err := s.chosenPlants(r)
+	choice, err := s.chosenPlants(r)
 	if err != nil {
 		return err
 	}
 	if r.Posted() {
 		switch r.C.Request.PostForm.Get("do") {
 		case "start":
-			return s.startCompanyPlan(r, chosen)
+			return s.startCompanyPlan(r, choice)
 		case "stop":
 			s.replans.stop(0, r.Who.Person.ID)
-			return r.Done(planTo(chosen), "Stopped: the best plan found so far is shown.")
+			return r.Done(choice.to(), "Stopped: the best plan found so far is shown.")
 		case "leave":
 			s.replans.forget(0, r.Who.Person.ID)
 			if err := s.Horizons.SaveDraft(r.Context(), r.Scope, &assets.PlanDraft{PersonID: r.Who.Person.ID}); err != nil {
 				return err
 			}
-			return r.Done(planTo(chosen), "Left as it was: nothing was published.")
+			return r.Done(choice.to(), "Left as it was: nothing was published.")
 		case "keep":
-			return s.publishCompanyPlan(r, chosen, all)
+			return s.publishCompanyPlan(r, choice)
 		}
 	}
-	return s.showCompanyPlan(r, chosen, all, nil)
+	return s.showCompanyPlan(r, choice, nil)
 }
 
-// planTo is the page with its plants.
-func planTo(plants []int64) string { return "/plants/plan?plants=" + numbers(plants) }
+// to is the page with its plants.
+func (c *planChoice) to() string {
+	if !c.asked {
+		return "/plants/plan"
+	}
+	return "/plants/plan?plants=" + numbers(c.plants)
+}
+
+// inWeek is the page with another week.
+func (c *planChoice) inWeek(monday time.Time) string {
+	return c.to() + pick(c.asked, "&", "?") + "week=" + string(assets.DayOf(monday))
+}
 
 func numbers(ids []int64) string {
 	var out []string
@@ -102,70 +130,86 @@ func numbers(ids []int64) string {
 }
 
 // chosenPlants are the plants that were asked for, else those where whoever asks may plan, as many as one plan takes.
-func (s *Site) chosenPlants(r *Request) (chosen []int64, all []PlantSummary, err error) {
-	if all, err = s.Plants.PlantList(r.Context(), r.Scope); err != nil {
-		return nil, nil, err
+func (s *Site) chosenPlants(r *Request) (*planChoice, error) {
+	all, err := s.Plants.PlantList(r.Context(), r.Scope)
+	if err != nil {
+		return nil, err
 	}
-	all = slices.DeleteFunc(all, func(p PlantSummary) bool { return !r.Who.May(people.PlanOrders, p.Plant.CustomerID, p.Plant.ID) })
+	c := &planChoice{all: slices.DeleteFunc(all, func(p PlantSummary) bool { return !r.Who.May(people.PlanOrders, p.Plant.CustomerID, p.Plant.ID) })}
 	asked := r.C.QueryArray("plants")
 	if r.Posted() {
 		asked = r.C.Request.PostForm["plants"]
 	}
-	for _, one := range asked {
-		for _, text := range strings.Split(one, ",") {
-			id := numberOf(text)
-			if !slices.ContainsFunc(all, func(p PlantSummary) bool { return p.Plant.ID == id }) {
-				return nil, nil, fmt.Errorf("plant %s: %w", text, assets.ErrNotFound)
-			}
-			if !slices.Contains(chosen, id) {
-				chosen = append(chosen, id)
-			}
+	wanted := map[int64]bool{}
+	for _, text := range strings.FieldsFunc(strings.Join(asked, ","), func(c rune) bool { return c == ',' }) {
+		id := numberOf(text)
+		if !slices.ContainsFunc(c.all, func(p PlantSummary) bool { return p.Plant.ID == id }) {
+			return nil, fmt.Errorf("plant %s: %w", text, assets.ErrNotFound)
 		}
+		wanted[id], c.asked = true, true
 	}
-	if len(asked) == 0 {
-		for _, p := range all {
-			chosen = append(chosen, p.Plant.ID)
-		}
-	}
-	return chosen[:min(len(chosen), mostPlants)], all, nil
+	c.take(wanted)
+	return c, nil
 }
 
-func (s *Site) showCompanyPlan(r *Request, chosen []int64, all []PlantSummary, wrong []string) error {
-	p := &companyPlanPage{To: "/plants/plan", Chosen: numbers(chosen), Wrong: wrong}
-	p.Sheet = "Plan over plants"
-	for _, one := range all {
-		p.Plants = append(p.Plants, Option{Value: plainInt(one.Plant.ID), Label: one.Plant.Name, Chosen: slices.Contains(chosen, one.Plant.ID)})
+// take fills the plan up with the plants wanted, in their order, until it holds all the orders one plan takes.
+func (c *planChoice) take(wanted map[int64]bool) {
+	orders := 0
+	for _, p := range c.all {
+		switch {
+		case c.asked && !wanted[p.Plant.ID]:
+		case orders+p.Open > mostOrdersTogether && orders > 0:
+			c.over = append(c.over, p.Plant.Name)
+		default:
+			orders += p.Open
+			c.plants = append(c.plants, p.Plant.ID)
+		}
 	}
-	if len(all) > mostPlants {
-		p.Too = fmt.Sprintf("One plan takes %d plants at a time.", mostPlants)
+}
+
+// tooMuch says what one plan does not take.
+func (c *planChoice) tooMuch() string {
+	if len(c.over) == 0 {
+		return ""
+	}
+	names := strings.Join(c.over[:min(len(c.over), 5)], ", ")
+	if more := len(c.over) - 5; more > 0 {
+		names += " and " + Int(int64(more)) + " more"
+	}
+	return "One plan takes " + Int(mostOrdersTogether) + " open orders, which is what is planned within the minute. Not in this one: " + names + ". Choose plants to plan those."
+}
+
+func (s *Site) showCompanyPlan(r *Request, choice *planChoice, wrong []string) error {
+	p := &companyPlanPage{To: "/plants/plan", Any: len(choice.plants) > 0, Wrong: wrong, Too: choice.tooMuch(), Whole: len(choice.plants) == len(choice.all)}
+	p.Sheet = "Plan over plants"
+	if choice.asked {
+		p.Chosen = numbers(choice.plants)
+	}
+	for _, one := range choice.all {
+		p.Plants = append(p.Plants, Option{Value: plainInt(one.Plant.ID), Label: one.Plant.Name, Chosen: slices.Contains(choice.plants, one.Plant.ID)})
 	}
 	run := s.replans.of(0, r.Who.Person.ID)
 	if run != nil && run.busy() {
 		p.Run = run.shown(r)
-		p.Say = "A plan over " + Figure(len(chosen), "plant", "plants") + " is being searched"
+		p.Say = "A plan over " + Figure(len(run.plants), "plant", "plants") + " is being searched"
 		p.Sub = "You may leave this page; what is found waits here. Stop here keeps the best plan found so far."
 		r.C.Header("Refresh", "2")
 		return r.Show("companyplan", p)
 	}
-	if len(chosen) == 0 {
+	if len(choice.plants) == 0 {
 		p.Say = "No plant is open to you for planning"
 		return r.Show("companyplan", p)
 	}
-	h, moves, err := s.companySheet(r, chosen)
+	h, err := s.companySheet(r, choice, run)
 	if err != nil {
 		return err
 	}
-	at := h.At
-	for _, m := range moves {
-		at = applied(at, m)
-	}
-	p.fillChanges(r, h, moves)
-	p.fillWeek(r, h, at, chosen)
-	p.Say = companySay(p, len(chosen))
-	p.Sub = "Crews, presses and the depot's stock are shared; each plant's times are its own. Nothing is kept until you publish."
 	if run != nil {
 		p.Search = run.words()
 		p.Wrong = append(p.Wrong, run.conflict()...)
+	}
+	if err := s.fillCompanyPlan(r, p, choice, h); err != nil {
+		return err
 	}
 	if len(wrong) > 0 {
 		return r.Refill("companyplan", p)
@@ -173,46 +217,88 @@ func (s *Site) showCompanyPlan(r *Request, chosen []int64, all []PlantSummary, w
 	return r.Show("companyplan", p)
 }
 
-// companySheet is the sheet of the plants with what whoever asks has waiting there.
-func (s *Site) companySheet(r *Request, chosen []int64) (*HorizonView, []assets.DraftMove, error) {
-	h, err := s.Horizons.Horizons(r.Context(), r.Scope, chosen, r.Now, companyWeeks)
-	if err != nil {
-		return nil, nil, err
+// fillCompanyPlan fills in what the draft changes and where the crews go.
+func (s *Site) fillCompanyPlan(r *Request, p *companyPlanPage, choice *planChoice, h *HorizonView) error {
+	if h == nil {
+		p.Say = Capital(Count(len(choice.plants), "plant", "plants")) + " can be planned together"
+		p.Sub = "Reading so many plants takes a while, so nothing is read before you ask for a plan. What is published stands in the week of the crews."
+		return nil
 	}
+	moves, err := s.companyMoves(r, h)
+	if err != nil {
+		return err
+	}
+	p.fillChanges(r, h, moves)
+	monday, err := weekAsked(r.Query("week"), r.Now)
+	if err != nil {
+		return err
+	}
+	p.fillWeek(r, h, appliedAll(h.At, moves), monday, choice)
+	p.Say = companySay(p, len(choice.plants))
+	p.Sub = "Crews, presses and the depot's stock are shared; each plant's times are its own. Nothing is kept until you publish."
+	if len(choice.plants) > mostPlantsLive {
+		p.Sub += " The plants were read " + (Format{Zone: time.UTC, Now: r.Now}).Stamp(assets.InstantOf(h.Facts.Now)) + " UTC; each is read again before anything of it is published."
+	}
+	return nil
+}
+
+// companySheet is the sheet of the plants: of few of them as they are now, of many as the last search read them; nil where none has.
+func (s *Site) companySheet(r *Request, choice *planChoice, run *replan) (*HorizonView, error) {
+	if len(choice.plants) <= mostPlantsLive {
+		return s.Horizons.Horizons(r.Context(), r.Scope, choice.plants, r.Now, companyWeeks, nil)
+	}
+	if run == nil || !slices.Equal(run.plants, choice.plants) {
+		return nil, nil
+	}
+	return run.sheet(), nil
+}
+
+// companyMoves are what whoever asks has waiting at the plants of a sheet.
+func (s *Site) companyMoves(r *Request, h *HorizonView) ([]assets.DraftMove, error) {
 	d, err := s.Horizons.Draft(r.Context(), r.Scope, r.Who.Person.ID, 0)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
-	return h, slices.DeleteFunc(d.Moves, func(m assets.DraftMove) bool { return h.plantOf(m.OrderID) < 0 }), nil
+	return slices.DeleteFunc(d.Moves, func(m assets.DraftMove) bool { return h.plantOf(m.OrderID) < 0 }), nil
 }
 
 func companySay(p *companyPlanPage, plants int) string {
 	of := " over " + Figure(plants, "plant", "plants")
-	visits := 0
-	for _, c := range p.Visits {
-		visits += len(c.Rows)
+	if p.Changed > 0 {
+		return "A plan" + of + " changes " + Count(p.Changed, "order", "orders") + "; " + Count(p.Visits, "visit is", "visits are") + " in the week"
 	}
-	if len(p.Changes) > 0 {
-		return "A plan" + of + " changes " + Count(len(p.Changes), "order", "orders") + "; " + Count(visits, "visit is", "visits are") + " in the week"
-	}
-	return Capital(Count(visits, "visit is", "visits are")) + " in the week" + of
+	return Capital(Count(p.Visits, "visit is", "visits are")) + " in the week" + of
 }
 
-// fillChanges fills in what the draft changes.
+// fillChanges fills in what the draft changes, plant by plant.
 func (p *companyPlanPage) fillChanges(r *Request, h *HorizonView, moves []assets.DraftMove) {
+	at := make([]companyPlant, len(h.Facts.Plants))
 	for _, m := range moves {
 		if companion(m) {
 			continue
 		}
-		c := h.companyChange(r, m)
+		c, part := h.companyChange(r, m), &at[h.plantOf(m.OrderID)]
 		switch {
 		case m.FromStop == 0 && m.ToStop == 0:
-			p.LeftOut = append(p.LeftOut, c)
+			part.LeftOut = append(part.LeftOut, c)
+			p.Left++
 			continue
 		case c.Fits:
 			p.Fitting++
 		}
-		p.Changes = append(p.Changes, c)
+		part.Changes = append(part.Changes, c)
+		p.Changed++
+	}
+	for i, part := range at {
+		if len(part.Changes)+len(part.LeftOut) == 0 {
+			continue
+		}
+		part.Name, part.Open = h.Facts.Plants[i].Register.Plant.Name, len(h.Facts.Plants) <= mostPlantsOpen
+		part.Says = Figure(len(part.Changes), "change", "changes")
+		if n := len(part.LeftOut); n > 0 {
+			part.Says += ", " + Figure(n, "order", "orders") + " without a stop"
+		}
+		p.Changes = append(p.Changes, part)
 	}
 }
 
@@ -227,7 +313,7 @@ func (v *HorizonView) companyChange(r *Request, m assets.DraftMove) companyChang
 		return "no stop"
 	}
 	conveyor, _ := reg.Conveyor(o.ConveyorID)
-	c := companyChange{ID: m.OrderID, Plant: reg.Plant.Name, Fits: m.Fits() && (m.FromStop != 0 || m.ToStop != 0)}
+	c := companyChange{ID: m.OrderID, Fits: m.Fits() && (m.FromStop != 0 || m.ToStop != 0)}
 	c.Head = fmt.Sprintf("%s, %s order %d: %s to %s", reg.Plant.Name, conveyor.Tag, o.Number, day(m.FromStop), day(m.ToStop))
 	if m.FromStop == 0 && m.ToStop == 0 {
 		c.Head = fmt.Sprintf("%s, %s order %d stays without a stop", reg.Plant.Name, conveyor.Tag, o.Number)
@@ -239,145 +325,72 @@ func (v *HorizonView) companyChange(r *Request, m assets.DraftMove) companyChang
 	return c
 }
 
-// fillWeek fills in the visits of a week by person, and what each van takes along.
-func (p *companyPlanPage) fillWeek(r *Request, h *HorizonView, at horizon.Placements, chosen []int64) {
-	from := r.Now
-	if d, err := time.Parse(time.DateOnly, r.Query("week")); err == nil {
-		from = d
-	}
-	until := from.AddDate(0, 0, 7)
-	p.Week = "The week from " + hard(from.Format("2 Jan 2006"))
-	p.NextWeek = planTo(chosen) + "&week=" + until.Format(time.DateOnly)
-	type stay struct {
-		plant int
-		day   string
-	}
-	of, packs := map[int64][]visitRow{}, map[stay]*packing{}
-	var order []stay
-	for _, id := range sortedByStart(at) {
-		where := at[id]
-		if where.Start.Before(from) || !where.Start.Before(until) {
-			continue
-		}
-		o, ok := h.order(id)
-		if !ok {
-			continue
-		}
-		pl := h.plantOf(id)
-		reg := h.Facts.Plants[pl].Register
-		start := where.Start.In(reg.Plant.Location())
-		conveyor, _ := reg.Conveyor(o.ConveyorID)
-		work := fmt.Sprintf("order %d %s: %s", o.Number, conveyor.Tag, pickWord(o.Title, string(o.Kind)))
-		row := visitRow{Day: hard(start.Format("Mon 2 Jan")), Time: start.Format("15:04") + " to " + start.Add(h.Sheet.Work(id)).Format("15:04"), Plant: reg.Plant.Name, Work: work, Kit: h.kitNames(where.Kit)}
-		for _, m := range where.Crew {
-			of[m.PersonID] = append(of[m.PersonID], row)
-		}
-		k := stay{pl, row.Day}
-		if packs[k] == nil {
-			packs[k] = &packing{Day: row.Day, Plant: reg.Plant.Name}
-			order = append(order, k)
-		}
-		packs[k].add(h, o, where, work)
-	}
-	for _, person := range h.People {
-		if rows := of[person.ID]; len(rows) > 0 {
-			p.Visits = append(p.Visits, crewVisits{Name: person.Name, Rows: rows})
-		}
-	}
-	for _, k := range order {
-		p.Packing = append(p.Packing, *packs[k])
-	}
-}
-
-// sortedByStart lists orders by when their work begins.
-func sortedByStart(at horizon.Placements) []int64 {
-	var ids []int64
-	for id := range at {
-		ids = append(ids, id)
-	}
-	slices.SortFunc(ids, func(a, b int64) int {
-		if c := at[a].Start.Compare(at[b].Start); c != 0 {
-			return c
-		}
-		return int(min(max(a-b, -1), 1))
-	})
-	return ids
-}
-
-// add puts what an order takes on the list.
-func (k *packing) add(h *HorizonView, o workorder.Order, at horizon.Placement, work string) {
-	k.Orders = append(k.Orders, work)
-	if names := h.names(at.Crew); !strings.Contains(k.Crew, names) {
-		k.Crew = joinWords(k.Crew, names)
-	}
-	for _, kit := range h.Kit {
-		if slices.Contains(at.Kit, kit.ID) && !slices.Contains(k.Kit, kit.Name) {
-			k.Kit = append(k.Kit, kit.Name)
-		}
-	}
-	for _, t := range h.Sheet.Takes(o.ID) {
-		for _, it := range h.Facts.Items {
-			if it.ID == t.Item {
-				k.Stock = append(k.Stock, it.Name+", "+it.Unit.Of(assets.Quantity(t.Quantity)))
-			}
-		}
-	}
-}
-
-// startCompanyPlan searches a plan over the plants in the background.
-func (s *Site) startCompanyPlan(r *Request, chosen []int64) error {
-	if len(chosen) == 0 {
+// startCompanyPlan reads the plants and searches a plan over them in the background.
+func (s *Site) startCompanyPlan(r *Request, choice *planChoice) error {
+	if len(choice.plants) == 0 {
 		return r.Done("/plants/plan", "")
 	}
-	h, err := s.Horizons.Horizons(r.Context(), r.Scope, chosen, r.Now, companyWeeks)
-	if err != nil {
-		return err
-	}
 	ctx, stop := context.WithCancel(context.Background())
-	p := &replan{running: true, began: r.Now, stop: stop, view: h}
+	p := &replan{running: true, began: r.Now, stop: stop, plants: choice.plants, limit: runFor}
+	if len(choice.plants) > mostPlantsLive {
+		p.limit = companyRunFor
+	}
 	key := replanKey{0, r.Who.Person.ID}
 	if err := s.replans.add(key, p); err != nil {
 		stop()
 		return err
 	}
-	scope := r.Scope
+	scope, now := r.Scope, r.Now
 	go func() {
 		defer stop()
-		found, err := p.search(ctx, s.now)
-		if err == nil && found.Status != plan.Infeasible {
-			err = s.keepFound(key, scope, h, found)
-		}
+		found, err := s.companySearch(ctx, p, key, scope, now)
 		p.end(found, err, s.now())
-		if err != nil {
+		if err != nil && ctx.Err() == nil {
 			s.log.Error("plan over plants failed", "error", err)
 		}
 	}()
-	return r.Done(planTo(chosen), "")
+	return r.Done(choice.to(), "")
+}
+
+func (s *Site) companySearch(ctx context.Context, p *replan, key replanKey, scope assets.Scope, now time.Time) (*plan.Plan, error) {
+	h, err := s.Horizons.Horizons(ctx, scope, p.plants, now, companyWeeks, p.tellRead)
+	if err != nil {
+		return nil, err
+	}
+	p.laid(h, s.now())
+	found, err := p.search(ctx, s.now)
+	if err == nil && found.Status != plan.Infeasible {
+		err = s.keepFound(key, scope, h, found)
+	}
+	return found, err
 }
 
 // publishCompanyPlan publishes the ticked changes plant by plant: each plant's are one change of its own, so that a conflict at
-// one leaves the others published and its own moves waiting.
-func (s *Site) publishCompanyPlan(r *Request, chosen []int64, all []PlantSummary) error {
-	h, moves, err := s.companySheet(r, chosen)
+// one leaves the others published and its own moves waiting. The plants concerned are read again first.
+func (s *Site) publishCompanyPlan(r *Request, choice *planChoice) error {
+	h, err := s.companySheet(r, choice, s.replans.of(0, r.Who.Person.ID))
 	if err != nil {
 		return err
 	}
-	ticked := map[int64]bool{}
-	for _, v := range r.C.Request.PostForm["change"] {
-		ticked[numberOf(v)] = true
+	if h == nil {
+		return s.showCompanyPlan(r, choice, []string{"What was found is not at hand any more. Plan these plants anew; nothing was published."})
 	}
-	var kept []assets.DraftMove
-	for _, m := range moves {
-		if ticked[m.OrderID] && m.Fits() && m.FromStop != m.ToStop {
-			kept = append(kept, m)
-		}
+	moves, err := s.companyMoves(r, h)
+	if err != nil {
+		return err
 	}
+	kept, touched := tickedMoves(r, h, moves)
 	if len(kept) == 0 {
-		return s.showCompanyPlan(r, chosen, all, []string{"Tick at least one change that fits; nothing was published."})
+		return s.showCompanyPlan(r, choice, []string{"Tick at least one change that fits; nothing was published."})
+	}
+	if len(choice.plants) > mostPlantsLive {
+		if h, err = s.Horizons.Horizons(r.Context(), r.Scope, touched, r.Now, companyWeeks, nil); err != nil {
+			return err
+		}
 	}
 	at, stops, broken := h.together(kept, moves, r.Now)
 	if len(broken) > 0 {
-		return s.showCompanyPlan(r, chosen, all, append([]string{"The changes ticked do not go together without the others. Nothing was published."}, capitals(broken[0].Why)...))
+		return s.showCompanyPlan(r, choice, append([]string{"The changes ticked do not go together without the others. Nothing was published."}, capitals(broken[0].Why)...))
 	}
 	published, wrong, err := s.publishPlants(r, h, kept, at, stops)
 	if err != nil {
@@ -392,9 +405,26 @@ func (s *Site) publishCompanyPlan(r *Request, chosen []int64, all []PlantSummary
 		return err
 	}
 	if len(wrong) > 0 {
-		return s.showCompanyPlan(r, chosen, all, wrong)
+		return s.showCompanyPlan(r, choice, wrong)
 	}
-	return r.Done(planTo(chosen), "Published: "+Figure(len(kept), "change", "changes")+".")
+	return r.Done(choice.to(), "Published: "+Figure(len(kept), "change", "changes")+".")
+}
+
+// tickedMoves are the moves that were ticked and fit, and the plants they touch.
+func tickedMoves(r *Request, h *HorizonView, moves []assets.DraftMove) (kept []assets.DraftMove, plants []int64) {
+	ticked := map[int64]bool{}
+	for _, v := range r.C.Request.PostForm["change"] {
+		ticked[numberOf(v)] = true
+	}
+	for _, m := range moves {
+		if ticked[m.OrderID] && m.Fits() && m.FromStop != m.ToStop {
+			kept = append(kept, m)
+			if id := h.Facts.Plants[h.plantOf(m.OrderID)].Register.Plant.ID; !slices.Contains(plants, id) {
+				plants = append(plants, id)
+			}
+		}
+	}
+	return kept, plants
 }
 
 // publishPlants publishes plant by plant and says which orders went through and where somebody was quicker.

@@ -31,11 +31,14 @@ func (f *fakePlant) Horizon(ctx context.Context, scope assets.Scope, id int64, n
 	return v, nil
 }
 
-func (f *fakePlant) Horizons(ctx context.Context, scope assets.Scope, plants []int64, now time.Time, weeks int) (*HorizonView, error) {
+func (f *fakePlant) Horizons(ctx context.Context, scope assets.Scope, plants []int64, now time.Time, weeks int, tell func(int)) (*HorizonView, error) {
 	for _, id := range plants {
 		if _, err := f.PlantFrame(ctx, scope, id); err != nil {
 			return nil, err
 		}
+	}
+	if tell != nil {
+		tell(len(plants))
 	}
 	return f.Horizon(ctx, scope, plants[0], now, weeks)
 }

@@ -4,9 +4,11 @@ import (
 	"context"
 	"fmt"
 	"html/template"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"carryside/assets"
@@ -20,8 +22,9 @@ import (
 type Horizons interface {
 	// Horizon lays a plant's orders against its stops for so many weeks. It may be shared: screens do not change it.
 	Horizon(ctx context.Context, scope assets.Scope, plantID int64, now time.Time, weeks int) (*HorizonView, error)
-	// Horizons lays several plants on one sheet, with the crews and the kit they share.
-	Horizons(ctx context.Context, scope assets.Scope, plants []int64, now time.Time, weeks int) (*HorizonView, error)
+	// Horizons lays several plants on one sheet, with the crews and the kit they share. tell hears how many of them are read; it may
+	// be nil.
+	Horizons(ctx context.Context, scope assets.Scope, plants []int64, now time.Time, weeks int, tell func(read int)) (*HorizonView, error)
 	// Draft returns what somebody has moved at a plant (0: over many plants) and not published.
 	Draft(ctx context.Context, scope assets.Scope, personID, plantID int64) (assets.PlanDraft, error)
 	// SaveDraft keeps what somebody has moved; without moves there is no draft any more.
@@ -49,40 +52,53 @@ type HorizonView struct {
 	Kit    []horizon.Kit
 	Money  bool
 	Base   int64 // position of the plant's chain it was read at
+
+	once   sync.Once // fills in what follows
+	orders map[int64]spot
+	stops  map[int64]spot
+}
+
+// spot is a plant of a sheet and a place in one of its lists.
+type spot struct{ plant, nth int }
+
+// find notes where each order and stop stands: a sheet over many plants is asked for each of thousands.
+func (v *HorizonView) find() {
+	v.once.Do(func() {
+		v.orders, v.stops = map[int64]spot{}, map[int64]spot{}
+		for i := range v.Facts.Plants {
+			for k := range v.Facts.Plants[i].Orders {
+				v.orders[v.Facts.Plants[i].Orders[k].ID] = spot{i, k}
+			}
+			for k := range v.Facts.Plants[i].Stops {
+				v.stops[v.Facts.Plants[i].Stops[k].ID] = spot{i, k}
+			}
+		}
+	})
 }
 
 // order returns an open order of the sheet.
 func (v *HorizonView) order(id int64) (workorder.Order, bool) {
-	for i := range v.Facts.Plants {
-		for _, o := range v.Facts.Plants[i].Orders {
-			if o.ID == id {
-				return o, true
-			}
-		}
+	v.find()
+	if at, ok := v.orders[id]; ok {
+		return v.Facts.Plants[at.plant].Orders[at.nth], true
 	}
 	return workorder.Order{}, false
 }
 
 // plantOf is the place on the sheet of the plant that has an order; -1 when none has.
 func (v *HorizonView) plantOf(orderID int64) int {
-	for i := range v.Facts.Plants {
-		for _, o := range v.Facts.Plants[i].Orders {
-			if o.ID == orderID {
-				return i
-			}
-		}
+	v.find()
+	if at, ok := v.orders[orderID]; ok {
+		return at.plant
 	}
 	return -1
 }
 
 // stop returns a stop of the sheet, by the number of an occurrence too.
 func (v *HorizonView) stop(id int64) (assets.StopWindow, bool) {
-	for i := range v.Facts.Plants {
-		for _, w := range v.Facts.Plants[i].Stops {
-			if w.ID == id {
-				return w, true
-			}
-		}
+	v.find()
+	if at, ok := v.stops[id]; ok {
+		return v.Facts.Plants[at.plant].Stops[at.nth], true
 	}
 	return assets.StopWindow{}, false
 }
@@ -153,7 +169,7 @@ func (s *Site) readSheet(r *Request, weeks int) (*sheetOf, error) {
 
 // freshSheet is the sheet as everything stands at this moment, what other plants took of shared crews and kit included.
 func (s *Site) freshSheet(r *Request, weeks int) (*sheetOf, error) {
-	h, err := s.Horizons.Horizons(r.Context(), r.Scope, []int64{r.PlantID()}, r.Now, weeks)
+	h, err := s.Horizons.Horizons(r.Context(), r.Scope, []int64{r.PlantID()}, r.Now, weeks, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -179,16 +195,21 @@ func (s *Site) sheetOn(r *Request, weeks int, h *HorizonView) (*sheetOf, error) 
 
 // applied is where everything stands with a move that fits.
 func applied(at horizon.Placements, m assets.DraftMove) horizon.Placements {
-	if !m.Fits() {
-		return at
-	}
-	out := make(horizon.Placements, len(at)+1)
-	for id, p := range at {
-		out[id] = p
-	}
-	delete(out, m.OrderID)
-	if m.ToStop != 0 {
-		out[m.OrderID] = horizon.Placement{StopID: m.ToStop, Start: m.Start.Time(), Crew: m.Crew, Kit: m.Tools}
+	return appliedAll(at, []assets.DraftMove{m})
+}
+
+// appliedAll is where everything stands with moves made, those left aside that do not fit.
+func appliedAll(at horizon.Placements, moves []assets.DraftMove) horizon.Placements {
+	out := make(horizon.Placements, len(at)+len(moves))
+	maps.Copy(out, at)
+	for _, m := range moves {
+		if !m.Fits() {
+			continue
+		}
+		delete(out, m.OrderID)
+		if m.ToStop != 0 {
+			out[m.OrderID] = horizon.Placement{StopID: m.ToStop, Start: m.Start.Time(), Crew: m.Crew, Kit: m.Tools}
+		}
 	}
 	return out
 }

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"fmt"
 	"net/http"
 	"net/url"
 	"strings"
@@ -269,9 +270,60 @@ func TestALeadPlansOverPlantsAndSeesWhoGoesWhere(t *testing.T) {
 	}
 	start := f.orders[1].PlacedStart.Time().Format(time.DateOnly)
 	d = v.get("/plants/plan?plants=3&week=" + start)
-	if text := factsOf(d); !strings.Contains(text, "order 415 Q2") || d.Find("#pa").Length() != 1 {
+	if text := factsOf(d); !strings.Contains(text, "415: remake splice 1 on Q2") || d.Find("#vans section").Length() == 0 {
 		t.Errorf("the week of %s does not show the visit: %s", start, text)
 	}
 	v.page("/plants/plan?plants=77", http.StatusNotFound)
 	as(t, withStops(), assets.RoleTechnician).page("/plants/plan", http.StatusForbidden)
+}
+
+// The 3,000 orders are what the planner is held to: a first legal plan within a second, the search in under 500 MB.
+func TestAPlanTakesTheWholeContractListAsFarAsItsOrdersGo(t *testing.T) {
+	c := &planChoice{}
+	for i := range 400 {
+		c.all = append(c.all, PlantSummary{Plant: assets.Plant{Version: assets.Version{ID: int64(i + 1)}, Name: fmt.Sprintf("Plant %d", i+1)}, Open: 7})
+	}
+	if c.take(nil); len(c.plants) != 400 || c.tooMuch() != "" || c.to() != "/plants/plan" {
+		t.Errorf("of 400 plants with 2 800 orders %d are taken; %s", len(c.plants), c.tooMuch())
+	}
+	full := &planChoice{all: []PlantSummary{{Open: 2_000}, {Open: 1_500}, {Open: 1_000}}}
+	full.all[1].Plant.Name = "Brask Point Wharf"
+	if full.take(nil); len(full.plants) != 2 || !strings.Contains(full.tooMuch(), "Brask Point Wharf") {
+		t.Errorf("2 000, 1 500 and 1 000 orders: %d plants taken; %s", len(full.plants), full.tooMuch())
+	}
+	if alone := (&planChoice{all: []PlantSummary{{Open: 5_000}}}); true {
+		if alone.take(nil); len(alone.plants) != 1 {
+			t.Error("a plant with more orders than that cannot be planned at all")
+		}
+	}
+}
+
+func TestManyPlantsAreReadForAPlanOnlyWhenItIsAskedFor(t *testing.T) {
+	f := withStops()
+	f.orders[1].State, f.orders[1].Crew = workorder.Accepted, 2
+	for i := range mostPlantsLive {
+		other := f.list[0]
+		other.Plant.ID, other.Plant.Name = int64(500+i), fmt.Sprintf("Other %d", i)
+		f.list = append(f.list, other)
+		f.frames = append(f.frames, PlantFrame{Plant: other.Plant})
+	}
+	v := lead(t, f)
+	d := v.get("/plants/plan")
+	if d.Find("#wk").Length() != 0 || !strings.Contains(d.Find("h1").Text(), "can be planned together") {
+		t.Fatalf("the page of many plants before a search: %s", factsOf(d))
+	}
+	v.post("/plants/plan", url.Values{"do": {"start"}, "plants": {""}}, http.StatusSeeOther)
+	for range 1000 {
+		if d = v.get("/plants/plan"); d.Find("progress").Length() == 0 {
+			break
+		}
+		time.Sleep(5 * time.Millisecond)
+	}
+	if d.Find("#wk").Length() != 1 || d.Find("input[name=change][checked]").Length() == 0 || !strings.Contains(factsOf(d), "The plants were read") {
+		t.Fatalf("the page after the search: %s", factsOf(d))
+	}
+	v.post("/plants/plan", url.Values{"do": {"keep"}, "plants": {""}, "change": {"1415"}}, http.StatusSeeOther)
+	if f.orders[1].WindowID == 0 || len(f.plans) != 1 {
+		t.Fatalf("published %+v", f.plans)
+	}
 }

@@ -36,6 +36,7 @@ type runShown struct {
 	Share        int
 	Gap, Cost    string
 	Left         string
+	Reading      string // what is still read, before the search begins
 }
 
 // planChange is one change of the draft.

@@ -87,10 +87,9 @@ func (sh *sheetOf) together(kept []assets.DraftMove) (horizon.Placements, []int6
 }
 
 func (v *HorizonView) together(kept, all []assets.DraftMove, now time.Time) (horizon.Placements, []int64, []horizon.Broken) {
-	at := v.At
+	at := appliedAll(v.At, kept)
 	var stops []int64
 	for _, m := range kept {
-		at = applied(at, m)
 		for _, id := range []int64{m.FromStop, m.ToStop} {
 			if w, ok := v.stop(id); ok && id != 0 && !slices.Contains(stops, w.ID) && w.End.Time().After(now) {
 				stops = append(stops, w.ID)

@@ -41,6 +41,10 @@ type replan struct {
 	found    *plan.Plan
 	err      error
 	view     *HorizonView
+	limit    time.Duration // how long it may search
+	from     time.Time     // it searches; zero while plants are read
+	plants   []int64       // of a plan over plants
+	read     int           // of them so far
 }
 
 func (rs *replans) of(plant, person int64) *replan {
@@ -104,7 +108,7 @@ func (s *Site) startReplan(r *Request) error {
 		return err
 	}
 	ctx, stop := context.WithCancel(context.Background())
-	p := &replan{running: true, began: r.Now, stop: stop, view: h}
+	p := &replan{running: true, began: r.Now, from: r.Now, limit: runFor, stop: stop, view: h}
 	key := replanKey{r.PlantID(), r.Who.Person.ID}
 	if err := s.replans.add(key, p); err != nil {
 		stop()
@@ -143,11 +147,32 @@ func (p *replan) search(ctx context.Context, now func() time.Time) (found *plan.
 			err = fmt.Errorf("the re-plan broke off: %v", broke)
 		}
 	}()
-	return plan.Solve(ctx, p.view.Sheet.Case, plan.Settings{Seed: planSeed, Limit: runFor, Clock: func() time.Duration { return now().Sub(p.began) }, Tell: p.tell})
+	return plan.Solve(ctx, p.view.Sheet.Case, plan.Settings{Seed: planSeed, Limit: p.limit, Clock: func() time.Duration { return now().Sub(p.from) }, Tell: p.tell})
 }
 
 // planSeed sets the course of every search: the same plant gives the same plan.
 const planSeed = 7
+
+// tellRead notes how many plants are read.
+func (p *replan) tellRead(read int) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.read = read
+}
+
+// laid takes the sheet in: the search begins.
+func (p *replan) laid(h *HorizonView, at time.Time) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.view, p.from = h, at
+}
+
+// sheet is what was searched on; nil before it is read.
+func (p *replan) sheet() *HorizonView {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.view
+}
 
 func (p *replan) tell(now plan.Progress) {
 	p.mu.Lock()
@@ -165,12 +190,15 @@ func (p *replan) end(found *plan.Plan, err error, at time.Time) {
 func (p *replan) shown(r *Request) *runShown {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	used := r.Now.Sub(p.began)
-	out := &runShown{Placed: p.progress.Placed, Jobs: max(p.progress.Jobs, len(p.view.Sheet.Case.Jobs)), Share: min(100, int(100*used/runFor)), Gap: "no plan yet"}
+	if p.view == nil {
+		return &runShown{Reading: fmt.Sprintf("%d of %s read", p.read, Figure(len(p.plants), "plant", "plants")), Share: 100 * p.read / max(1, len(p.plants))}
+	}
+	used := r.Now.Sub(p.from)
+	out := &runShown{Placed: p.progress.Placed, Jobs: max(p.progress.Jobs, len(p.view.Sheet.Case.Jobs)), Share: min(100, int(100*used/p.limit)), Gap: "no plan yet"}
 	if p.progress.Jobs > 0 {
 		out.Gap = "within " + Num(p.progress.GapPercent(), 1) + nb + "% of the proven bound"
 	}
-	out.Left = Duration(max(0, runFor-used).Hours())
+	out.Left = Duration(max(0, p.limit-used).Hours())
 	return out
 }
 
@@ -179,6 +207,8 @@ func (p *replan) words() string {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	switch {
+	case errors.Is(p.err, context.Canceled):
+		return "stopped before a plan was found"
 	case p.err != nil:
 		return "broke off: " + p.err.Error()
 	case p.found == nil:
@@ -186,7 +216,7 @@ func (p *replan) words() string {
 	case p.found.Status == plan.Infeasible:
 		return "no plan keeps every lock"
 	}
-	words := Int(int64(p.found.Steps)) + " steps in " + With(Num(p.ended.Sub(p.began).Seconds(), 0), "s")
+	words := Int(int64(p.found.Steps)) + " steps in " + With(Num(p.ended.Sub(p.from).Seconds(), 0), "s")
 	if p.found.Status == plan.Optimal {
 		return words + ", proven: no plan is cheaper; seed " + Int(planSeed)
 	}
@@ -200,6 +230,8 @@ func (p *replan) conflict() []string {
 	switch {
 	case errors.Is(p.err, plan.ErrNoPlan):
 		return []string{"No plan that keeps every lock was found in this time. Unlock an order and try again."}
+	case errors.Is(p.err, context.Canceled):
+		return nil
 	case p.err != nil:
 		return []string{"The re-plan broke off. Nothing was changed."}
 	case p.found == nil:
@@ -237,7 +269,7 @@ func foundMoves(h *HorizonView, found *plan.Plan) []assets.DraftMove {
 				m.Help = append(capitals(left[o.ID].Why), capitals(left[o.ID].Help)...)
 				fallthrough
 			case p.StopID != o.WindowID:
-				m.Cost = int64(total - h.Sheet.Cost(reverted(at, h.At, o.ID)).Total())
+				m.Cost = int64(total - costWithout(h, at, o.ID))
 				touched[m.FromStop], touched[m.ToStop] = true, true
 				moves = append(moves, m)
 			default:
@@ -253,18 +285,19 @@ func foundMoves(h *HorizonView, found *plan.Plan) []assets.DraftMove {
 	return moves
 }
 
-// reverted is a plan with one order as it was.
-func reverted(at, was horizon.Placements, id int64) horizon.Placements {
-	out := make(horizon.Placements, len(at))
-	for k, p := range at {
-		if k != id {
-			out[k] = p
-		}
+// costWithout is what a plan costs with one order as it was. The placements are changed for the while of the question.
+func costWithout(h *HorizonView, at horizon.Placements, id int64) int {
+	is, stands := at[id]
+	delete(at, id)
+	if was, stood := h.At[id]; stood {
+		at[id] = was
 	}
-	if p, ok := was[id]; ok {
-		out[id] = p
+	cost := h.Sheet.Cost(at).Total()
+	delete(at, id)
+	if stands {
+		at[id] = is
 	}
-	return out
+	return cost
 }
 
 func joinSentences(list []string) string {

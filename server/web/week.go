@@ -44,6 +44,8 @@ type WeekWork struct {
 	WidthM float64
 	Form   assets.Form
 	Bond   assets.Bond
+	// Proposed says that nobody published it yet.
+	Proposed bool
 }
 
 // weekPage answers: which crew is where on which day of the week, and what goes into each van?
@@ -195,7 +197,7 @@ func (f *WeekFacts) crewName(r crew.Route) string {
 func (f *WeekFacts) routeRow(r crew.Route) drawing.RouteRow {
 	row := drawing.RouteRow{Name: f.crewName(r), Note: "from " + f.place(r.Home)}
 	for _, v := range r.Visits {
-		row.Visits = append(row.Visits, drawing.RouteVisit{From: v.Start, To: v.End, Head: f.place(v.PlantID), Sub: Figure(len(v.Orders), "order", "orders")})
+		row.Visits = append(row.Visits, drawing.RouteVisit{From: v.Start, To: v.End, Head: f.place(v.PlantID), Sub: Figure(len(v.Orders), "order", "orders"), Proposed: f.proposed(v)})
 	}
 	for _, l := range r.Legs {
 		if !l.Known {
@@ -213,6 +215,11 @@ func (f *WeekFacts) routeRow(r crew.Route) drawing.RouteRow {
 		row.Drives = append(row.Drives, d)
 	}
 	return row
+}
+
+// proposed tells whether nobody has published anything of a visit yet.
+func (f *WeekFacts) proposed(v crew.Visit) bool {
+	return !slices.ContainsFunc(f.Work, func(w WeekWork) bool { return slices.Contains(v.Orders, w.Order.ID) && !w.Proposed })
 }
 
 // van is a crew's week in words, and what it packs.
@@ -240,7 +247,7 @@ func (r *Request) van(f *WeekFacts, route crew.Route, nth int) vanPart {
 		}
 		for _, w := range f.Work {
 			if slices.Contains(v.Orders, w.Order.ID) {
-				line.Orders = append(line.Orders, Link{Word: orderShort(w.Order) + " on " + w.Tag, To: at(v.PlantID, "orders", w.Order.Number)})
+				line.Orders = append(line.Orders, Link{Word: orderShort(w.Order) + " on " + w.Tag + pick(w.Proposed, ", proposed", ""), To: at(v.PlantID, "orders", w.Order.Number)})
 			}
 		}
 		p.Rows = append(p.Rows, line)

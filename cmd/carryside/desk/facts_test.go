@@ -9,8 +9,10 @@ import (
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/clocks"
 	"carryside/assets/plantdb/fleetdb"
+	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/plantdbtest"
 	"carryside/assets/samplefleet"
+	"carryside/schedule/workorder"
 )
 
 func TestWhatWasReadHoldsUntilTheJournalMovesOn(t *testing.T) {
@@ -80,5 +82,49 @@ func TestOldFactsMakeRoom(t *testing.T) {
 	}
 	if n := len(f.plants[0].held); n > mostFacts {
 		t.Errorf("%d facts of one plant", n)
+	}
+}
+
+func TestAPlantOnASheetOfManyKeepsTheForecastsOfItsOpenOrdersAlone(t *testing.T) {
+	db := plantdbtest.Open(t)
+	ctx, scope := context.Background(), assets.JobScope()
+	if err := fleetdb.Write(ctx, db, samplefleet.Demo(fleetdb.Day)); err != nil {
+		t.Fatal(err)
+	}
+	d := New(db, func() time.Time { return fleetdb.Day }, nil, "test")
+	few, err := d.fleetAmong(ctx, scope, 1, 1, fleetdb.Day)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, _ := few.Register.Splice(few.Forecasts[0].SpliceID)
+	o := workorder.Order{PlantID: 1, Kind: workorder.KindResplice, Title: "remake", SpliceID: s.ID, BeltID: s.BeltID, ConveyorID: s.ConveyorID}
+	act := plantdb.Act{Origin: plantdb.Command, Action: "raise", Now: fleetdb.Day, Plants: []int64{1}}
+	if err := db.Change(ctx, act, func(c *plantdb.Change) error { return orders.RaiseByHand(c, &o) }); err != nil {
+		t.Fatal(err)
+	}
+	many, err := d.fleetAmong(ctx, scope, 1, 100, fleetdb.Day)
+	if err != nil {
+		t.Fatal(err)
+	}
+	open, err := d.OpenOrders(ctx, scope, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	wanted := map[int64]bool{}
+	for _, o := range open {
+		wanted[o.SpliceID] = true
+	}
+	n := 0
+	for _, f := range few.Forecasts {
+		if wanted[f.SpliceID] {
+			n++
+		}
+	}
+	if n == 0 || len(many.Forecasts) != n || len(few.Forecasts) == n {
+		t.Errorf("of %d forecasts %d are kept, %d are of splices with open orders", len(few.Forecasts), len(many.Forecasts), n)
+	}
+	read := 0
+	if _, err := d.Horizons(ctx, scope, []int64{1, 2}, fleetdb.Day, 12, func(k int) { read = k }); err != nil || read != 2 {
+		t.Errorf("%d of 2 plants were told as read, %v", read, err)
 	}
 }

@@ -8,6 +8,7 @@ import (
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/planned"
 	"carryside/assets/plantdb/registry"
 	"carryside/schedule/horizon"
@@ -48,7 +49,7 @@ func (d *Desk) Horizon(ctx context.Context, scope assets.Scope, plantID int64, n
 	if ok && k.position == at && !now.Before(k.at) && now.Sub(k.at) < keepFor {
 		return k.view, nil
 	}
-	view, err := d.layHorizon(ctx, scope, []int64{plantID}, now, weeks)
+	view, err := d.layHorizon(ctx, scope, []int64{plantID}, now, weeks, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -63,19 +64,27 @@ func (d *Desk) Horizon(ctx context.Context, scope assets.Scope, plantID int64, n
 }
 
 // Horizons lays the orders of several plants on one sheet, with the crews and the kit they share.
-func (d *Desk) Horizons(ctx context.Context, scope assets.Scope, plants []int64, now time.Time, weeks int) (*web.HorizonView, error) {
-	return d.layHorizon(ctx, scope, plants, now, weeks)
+func (d *Desk) Horizons(ctx context.Context, scope assets.Scope, plants []int64, now time.Time, weeks int, tell func(read int)) (*web.HorizonView, error) {
+	return d.layHorizon(ctx, scope, plants, now, weeks, tell)
 }
 
-func (d *Desk) layHorizon(ctx context.Context, scope assets.Scope, plants []int64, now time.Time, weeks int) (*web.HorizonView, error) {
+// layHorizon lays the sheet. Of each plant only the forecasts of splices with open orders are kept, so that a sheet of four hundred
+// plants holds their registers and little else; plants of one sheet among many take no room of those being looked at.
+func (d *Desk) layHorizon(ctx context.Context, scope assets.Scope, plants []int64, now time.Time, weeks int, tell func(read int)) (*web.HorizonView, error) {
 	var registers []*assets.Register
 	var fleets []*web.Fleet
-	for _, id := range plants {
-		fl, err := d.Fleet(ctx, scope, id, now)
+	for i, id := range plants {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		fl, err := d.fleetAmong(ctx, scope, id, len(plants), now)
 		if err != nil {
 			return nil, err
 		}
 		registers, fleets = append(registers, fl.Register), append(fleets, fl)
+		if tell != nil {
+			tell(i + 1)
+		}
 	}
 	f, err := planned.Facts(ctx, d.db, scope, registers, now, now.AddDate(0, 0, 7*weeks))
 	if err != nil {
@@ -91,6 +100,37 @@ func (d *Desk) layHorizon(ctx context.Context, scope assets.Scope, plants []int6
 	v := &web.HorizonView{Facts: f, Sheet: horizon.Lay(in), People: in.People, Kit: in.Kit, Money: in.Money}
 	v.At, v.Broken = v.Sheet.Settle(v.Sheet.Standing())
 	return v, nil
+}
+
+// fleetAmong is a plant's register and forecasts for a sheet of so many plants.
+func (d *Desk) fleetAmong(ctx context.Context, scope assets.Scope, plantID int64, of int, now time.Time) (*web.Fleet, error) {
+	if of <= mostFleets/2 {
+		return d.Fleet(ctx, scope, plantID, now)
+	}
+	k, err := d.look(ctx, scope, plantID, now)
+	if err != nil {
+		return nil, err
+	}
+	open, _, err := orders.List(ctx, d.db, scope, orders.Filter{PlantID: plantID, Open: true})
+	if err != nil {
+		return nil, err
+	}
+	wanted := map[int64]bool{}
+	for _, o := range open {
+		wanted[o.SpliceID] = true
+	}
+	slim := &web.Fleet{Register: k.fleet.Register}
+	for _, f := range k.fleet.Forecasts {
+		if wanted[f.SpliceID] {
+			slim.Forecasts = append(slim.Forecasts, f)
+		}
+	}
+	for _, s := range k.fleet.Standings {
+		if wanted[s.SpliceID] {
+			slim.Standings = append(slim.Standings, s)
+		}
+	}
+	return slim, nil
 }
 
 // hands names the people who may do a job, for plants that keep nobody as crew.

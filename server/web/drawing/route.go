@@ -25,6 +25,7 @@ type RouteRow struct {
 type RouteVisit struct {
 	From, To  time.Time
 	Head, Sub string
+	Proposed  bool // not published yet: drawn as an outline
 }
 
 // RouteDrive is a way; Home marks the end that is the crew's home.
@@ -80,7 +81,12 @@ func (s *svg) routeRow(row RouteRow, a axis, y float64) {
 	}
 	for _, v := range row.Visits {
 		x, to := a.x(v.From), a.x(v.To)
-		s.rect("inkf", x, mid-11, math.Max(to-x, 5), 22)
+		if v.Proposed {
+			s.rect("washf", x, mid-11, math.Max(to-x, 5), 22)
+			s.rect("actd", x, mid-11, math.Max(to-x, 5), 22)
+		} else {
+			s.rect("inkf", x, mid-11, math.Max(to-x, 5), 22)
+		}
 		at, anchor := (x+to)/2, "middle"
 		if at > a.right-80 {
 			at, anchor = a.right, "end"

@@ -23,9 +23,9 @@ func TestTicketsOfAYear(t *testing.T) {
 func TestRoutesOfAWeek(t *testing.T) {
 	from := time.Date(2026, 11, 23, 0, 0, 0, 0, time.UTC)
 	got := string(OfRoutes(RouteWeek{Sentence: "week", From: from, To: from.AddDate(0, 0, 7), Zone: time.UTC, Rows: []RouteRow{{Name: "R. Asquenne",
-		Visits: []RouteVisit{{From: from.Add(30 * time.Hour), To: from.Add(40 * time.Hour), Head: "Skarrow", Sub: "1 order"}},
+		Visits: []RouteVisit{{From: from.Add(30 * time.Hour), To: from.Add(40 * time.Hour), Head: "Skarrow", Sub: "1 order"}, {From: from.Add(60 * time.Hour), To: from.Add(70 * time.Hour), Head: "Brask", Proposed: true}},
 		Drives: []RouteDrive{{From: from.Add(29 * time.Hour), To: from.Add(30 * time.Hour), Words: "1 h", HomeFirst: true}}}}}))
-	if strings.Count(got, "inkf") != 1 || strings.Count(got, "<circle") != 1 || !strings.Contains(got, "Tue 24 Nov") {
+	if strings.Count(got, "inkf") != 1 || strings.Count(got, "actd") != 1 || strings.Count(got, "<circle") != 1 || !strings.Contains(got, "Tue 24 Nov") {
 		t.Errorf("drawn %s", got)
 	}
 }
