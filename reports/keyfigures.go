@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"carryside/assets"
@@ -25,7 +26,9 @@ var keyFigures = Entry{
 	notes: []string{
 		"Terms in the sense of EN 13306 and EN 15341. In the period means from its first instant to before its end; without a first day, since the first order.",
 		"Planned work was placed in a stop before it was done. Work that could not wait ended a splice that had failed. A withdrawn order counts as not done.",
-		"How long conveyors stood is not recorded by this program yet, so availability, time between failures and time to restoration are not among the figures.",
+		"Required time is what the production calendar of a conveyor's line plans, as it stood at the period's end; without a calendar, around the clock. Without a first day it begins with the first order or standstill.",
+		"A standstill is a down state by a failure as somebody recorded it; one that has not ended counts until the period's end. Failures that were recorded as work alone stand beside the figure and are not in it.",
+		"Down for planned work are the agreed stops in which an order of the conveyor was done, each once, as far as no failure stood in them already.",
 		"A figure without orders to rest on stays empty.",
 	},
 }
@@ -53,6 +56,10 @@ type Work struct {
 	Windows  map[int64]assets.StopWindow
 	Failures map[int64]bool // orders that ended a splice that had failed
 	Chains   []ChainRead
+
+	Conveyors   []assets.Conveyor // in use
+	Calendars   []assets.ProductionCalendar
+	Standstills []assets.Standstill
 }
 
 func (in Inputs) keyFigureRows(ctx context.Context, r *Report, plants []PlantName, yield func([]Cell) error) error {
@@ -78,7 +85,11 @@ func (in Inputs) keyFigureRows(ctx context.Context, r *Report, plants []PlantNam
 			return fmt.Errorf("read the orders of %s: %w", name.Name, err)
 		}
 		r.rests(w.Chains)
-		for _, row := range figureRows(name, w.figures(zone, span), w.counted(span)) {
+		stood, err := w.stood(zone, span)
+		if err != nil {
+			return fmt.Errorf("read the production calendars of %s: %w", name.Name, err)
+		}
+		for _, row := range slices.Concat(figureRows(name, w.figures(zone, span), w.counted(span)), stood.rows(name)) {
 			if err := yield(row); err != nil {
 				return err
 			}

@@ -27,16 +27,19 @@ func (s *smallPlant) WorkAt(context.Context, int64, time.Time) (reports.Work, er
 		}
 		return o
 	}
-	return reports.Work{Windows: map[int64]assets.StopWindow{5: stop}, Failures: map[int64]bool{4: true}, Chains: s.plant.Chains, Orders: []workorder.Order{
-		order(1, workorder.KindResplice, workorder.Signed, "2026-10-20", true, on(10, 12), 8),
-		order(2, workorder.KindInspection, workorder.Done, "2026-10-12", true, on(10, 17), 2),
-		order(3, workorder.KindInspection, workorder.Done, "2026-10-14", false, on(15, 9), 2),
-		order(4, workorder.KindResplice, workorder.Signed, "", false, on(21, 3), 8),
-		order(5, workorder.KindResplice, workorder.Accepted, "2026-10-25", false, 0, 0)}}, nil
+	until := on(21, 3)
+	return reports.Work{Conveyors: []assets.Conveyor{{Tag: "C1"}, {Version: assets.Version{ID: 2}, Tag: "C2"}},
+		Standstills: []assets.Standstill{{FromAt: on(21, 0), UntilAt: &until, Cause: assets.CauseSplice, OrderID: 4}}, Windows: map[int64]assets.StopWindow{5: stop}, Failures: map[int64]bool{4: true}, Chains: s.plant.Chains, Orders: []workorder.Order{
+			order(1, workorder.KindResplice, workorder.Signed, "2026-10-20", true, on(10, 12), 8),
+			order(2, workorder.KindInspection, workorder.Done, "2026-10-12", true, on(10, 17), 2),
+			order(3, workorder.KindInspection, workorder.Done, "2026-10-14", false, on(15, 9), 2),
+			order(4, workorder.KindResplice, workorder.Signed, "", false, on(21, 3), 8),
+			order(5, workorder.KindResplice, workorder.Accepted, "2026-10-25", false, 0, 0)}}, nil
 }
 
 // The values are the formulas of the key figures done by hand: 10 of 20 h were planned, 8 of 20 h ended a failed splice, both orders of the stop were done in it, one of
-// two inspections was in time and the other within its day of grace, 4 h wait and are overdue.
+// two inspections was in time and the other within its day of grace, 4 h wait and are overdue. Two conveyors without a calendar are required 2 x 745 h (31 days and an hour
+// more in Berlin); 3 h stood by the failure and 12 h for the stop leave 1475 h: 98.99 % (EN 15341: up time / required time).
 func TestKeyFiguresOfAMonthByHand(t *testing.T) {
 	entry := must(reports.Find("key-figures"))
 	r := must(entry.Build(t.Context(), reports.Inputs{Source: newSmallPlant(), Built: built, By: "N. Corvane", Version: "1.0", Zone: berlin, Period: reports.Period{From: "2026-10-01", To: "2026-10-31"}}, ""))
@@ -50,9 +53,38 @@ func TestKeyFiguresOfAMonthByHand(t *testing.T) {
 		}
 	}
 	for figure, want := range map[string]string{"Planned work": "50.0 %", "Planned work, by number of orders": "50.0 %", "Reactive work": "40.0 %", "Schedule compliance, by orders": "100.0 %",
-		"Inspections on time": "50.0 %", "Inspections on time, with grace": "100.0 %", "Backlog": "4.0 h", "Overdue": "1.0 orders"} {
+		"Inspections on time": "50.0 %", "Inspections on time, with grace": "100.0 %", "Backlog": "4.0 h", "Overdue": "1.0 orders",
+		"Availability": "98.99 %", "Availability, failures only": "99.8 %", "Mean time to restoration": "3.0 h", "Mean time between failures": "1475.0 h", "Mean repair work": "8.0 h",
+		"Availability of C1": "97.99 %"} {
 		if strings.ReplaceAll(got[figure], ".0", "") != strings.ReplaceAll(want, ".0", "") {
 			t.Errorf("%s is %q, want %q", figure, got[figure], want)
 		}
 	}
+}
+
+// A standstill inside a stop counts as the failure it was, the rest of the stop as planned; what has not ended counts until the period's end, and a failed splice
+// that nobody recorded a standstill for stands beside the figure.
+func TestKeyFiguresOfStandstillsInStopsAndWithoutEnd(t *testing.T) {
+	plant := openPlant{newSmallPlant()}
+	entry := must(reports.Find("key-figures"))
+	r := must(entry.Build(t.Context(), reports.Inputs{Source: plant, Built: built, By: "N. Corvane", Version: "1.0", Zone: berlin, Period: reports.Period{From: "2026-10-01", To: "2026-10-31"}}, ""))
+	var b bytes.Buffer
+	must(r.WriteCSV(t.Context(), &b))
+	text := b.String()
+	// C1 stood 4 h of its stop of 12 h by a failure; C2 has stood since the last day at noon, 11 h of the period in UTC and Berlin's winter time.
+	for _, want := range []string{"4.0 of 745.0 h required", "11.0 of 745.0 h required", "15.0 h down by failures, 8.0 h for planned work", "not ended: 1", "without a recorded standstill, not in it: 1"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the figures do not say %q:\n%s", want, text)
+		}
+	}
+}
+
+type openPlant struct{ *smallPlant }
+
+func (s openPlant) WorkAt(ctx context.Context, id int64, at time.Time) (reports.Work, error) {
+	w, err := s.smallPlant.WorkAt(ctx, id, at)
+	until := assets.InstantOf(time.Date(2026, 10, 10, 12, 0, 0, 0, time.UTC))
+	w.Standstills = []assets.Standstill{{FromAt: assets.InstantOf(time.Date(2026, 10, 10, 8, 0, 0, 0, time.UTC)), UntilAt: &until, Cause: assets.CauseDrive},
+		{ConveyorID: 2, FromAt: assets.InstantOf(time.Date(2026, 10, 31, 12, 0, 0, 0, time.UTC)), Cause: assets.CauseBelt}}
+	return w, err
 }

@@ -124,6 +124,9 @@ func (d *demoCommand) fill(ctx context.Context, db *plantdb.DB, now time.Time) e
 	if err := planSome(ctx, db, then.Add(6*time.Hour)); err != nil {
 		return err
 	}
+	if err := layOutStandstills(ctx, db, plantdb.Act{Now: then.Add(6 * time.Hour)}); err != nil {
+		return err
+	}
 	if err := layOutRounds(ctx, db, plantdb.Act{Now: then.Add(6 * time.Hour)}); err != nil {
 		return err
 	}

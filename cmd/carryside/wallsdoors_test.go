@@ -71,6 +71,7 @@ var doors = map[string]string{
 	"* /plants/:plant/conveyors/:conveyor/reading": "readings", "POST /plants/:plant/readings": "readings", "* /plants/:plant/held/:held": "held readings",
 	"* /plants/:plant/import": "imports", "POST /plants/:plant/import/headings/:headings": "imports", "* /plants/:plant/import/:trial": "imports", "GET /plants/:plant/import/:trial/refused": "imports",
 	"GET /plants/:plant/rounds": "reads", "GET /plants/:plant/rounds/:round": "reads", "GET /plants/:plant/rounds/:round/points": "reads", "POST /plants/:plant/rounds/:round/entries": "findings",
+	"GET /plants/:plant/standstills": "reads", "* /plants/:plant/standstills/new": "findings", "* /plants/:plant/standstills/:standstill": "findings",
 	"* /plants/:plant/rounds/new": "orders", "* /plants/:plant/rounds/:round/edit": "orders", "* /plants/:plant/rounds/clock/:entry": "findings", "* /plants/:plant/rounds/answer/:entry": "findings", "POST /plants/:plant/rounds/phones": "findings", "POST /plants/:plant/rounds/phones/others": "crews", "GET /plants/:plant/rounds/kinds": "reads", "* /plants/:plant/rounds/kinds/:category": "catalogues",
 	"* /plants/:plant/orders/new": "orders", "POST /plants/:plant/reminders/:reminder/later": "orders", "POST /plants/:plant/reminders/:reminder/order": "orders",
 	"* /plants/:plant/rules/:rule": "rules", "* /plants/:plant/rules/new": "rules", "* /plants/:plant/stops/:stop": "stops", "* /plants/:plant/stops/:stop/withdraw": "stops", "* /plants/:plant/stops/new": "stops",

@@ -6,6 +6,7 @@ import (
 	"carryside/assets"
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/rounds"
+	"carryside/assets/plantdb/stops"
 )
 
 // walk gives the plant a round and a grade 4 that came in on it from a phone whose clock was off.
@@ -21,5 +22,10 @@ func (e *estate) walk(c *plantdb.Change) error {
 		Category: e.says("roundcategory"), Grade: &grade, Text: e.says("roundfinding")}
 	_, err = rounds.Take(c, &in, &found)
 	e.ids["round"], e.ids["entry"] = rd.ID, in.ID
+	stood := assets.Standstill{PlantID: e.plant, ConveyorID: e.ids["conveyor"], FromAt: c.Now() - 7200e6, Cause: assets.CauseOther, Text: e.says("standstill")}
+	if err == nil {
+		_, err = stops.SaveStandstill(c, &stood)
+	}
+	e.ids["standstill"] = stood.ID
 	return err
 }

@@ -47,12 +47,7 @@ func Measure(orders []Order, plants []Plant, p Period) Standing {
 		required := plant.required(p)
 		whole := Reliability{Plant: plant.Name}
 		for _, conveyor := range plant.Conveyors {
-			r := Reliability{Plant: plant.Name, Conveyor: conveyor, RequiredH: total(required)}
-			for _, o := range orders {
-				if o.Plant == plant.Name && o.Conveyor == conveyor {
-					r.stood(o, required, p)
-				}
-			}
+			r := measured(orders, Required{Plant: plant.Name, Conveyor: conveyor, Hours: func(from, until time.Time) float64 { return within(required, Period{from, until}) }}, p)
 			whole.add(r)
 			s.ByConveyor = append(s.ByConveyor, r.finished())
 		}
@@ -61,6 +56,35 @@ func Measure(orders []Order, plants []Plant, p Period) Standing {
 	}
 	s.All = s.All.finished()
 	return s
+}
+
+// Required is how many hours of a stretch a conveyor was required to run, as its production calendar has it.
+type Required struct {
+	Plant, Conveyor string
+	Hours           func(from, until time.Time) float64
+}
+
+// MeasureRequired is Measure for conveyors that each have their own required times. ByConveyor is in the order of the conveyors;
+// All is their sum, ByPlant stays empty.
+func MeasureRequired(orders []Order, conveyors []Required, p Period) Standing {
+	var s Standing
+	for _, c := range conveyors {
+		r := measured(orders, c, p)
+		s.All.add(r)
+		s.ByConveyor = append(s.ByConveyor, r.finished())
+	}
+	s.All = s.All.finished()
+	return s
+}
+
+func measured(orders []Order, c Required, p Period) Reliability {
+	r := Reliability{Plant: c.Plant, Conveyor: c.Conveyor, RequiredH: c.Hours(p.From, p.Until)}
+	for _, o := range orders {
+		if o.Plant == c.Plant && o.Conveyor == c.Conveyor {
+			r.stood(o, c.Hours, p)
+		}
+	}
+	return r
 }
 
 // required lists the stretches of the period in which a plant's conveyors have to run. Wall times decide: a day on which
@@ -89,15 +113,18 @@ func (p Period) within(outer Period) Period {
 	return p
 }
 
-func total(stretches []Period) (hours float64) {
+// within adds up the hours of stretches that lie in a period.
+func within(stretches []Period, p Period) (hours float64) {
 	for _, s := range stretches {
-		hours += s.Until.Sub(s.From).Hours()
+		if part := s.within(p); part.From.Before(part.Until) {
+			hours += part.Until.Sub(part.From).Hours()
+		}
 	}
 	return hours
 }
 
 // stood adds what one order made a conveyor stand.
-func (r *Reliability) stood(o Order, required []Period, p Period) {
+func (r *Reliability) stood(o Order, required func(from, until time.Time) float64, p Period) {
 	if o.DownFrom.IsZero() {
 		return
 	}
@@ -106,10 +133,8 @@ func (r *Reliability) stood(o Order, required []Period, p Period) {
 		down.Until = p.Until
 	}
 	hours := 0.0
-	for _, s := range required {
-		if part := down.within(s); part.From.Before(part.Until) {
-			hours += part.Until.Sub(part.From).Hours()
-		}
+	if part := down.within(p); part.From.Before(part.Until) {
+		hours = required(part.From, part.Until)
 	}
 	if !o.Failure {
 		r.DownPlannedH += hours

@@ -141,6 +141,9 @@ func (r *Request) conveyorActions(p *conveyorPage, c assets.Conveyor, orders []w
 	r.Offer(&p.Page, "Change it", "conveyors/:conveyor/edit", false, c.ID)
 	r.Offer(&p.Page, "Enter a reading", "conveyors/:conveyor/reading", false, c.ID)
 	r.Offer(&p.Page, "Record a finding", "conveyors/:conveyor/finding", len(orders) == 0, c.ID)
+	if to, ok := r.Link("standstills/new"); ok {
+		p.Do = append(p.Do, Action{Word: "It stands by a failure", To: to + "?conveyor=" + plainInt(c.ID)})
+	}
 	for _, f := range [...][2]string{{"Fit a belt", "conveyors/:conveyor/belt"}, {"Record a splice", "conveyors/:conveyor/splice"}, {"Its readings", "conveyors/:conveyor/readings"}, {"Retire it", "conveyors/:conveyor/retire"}} {
 		if to, ok := r.Link(f[1], c.ID); ok {
 			p.Also = append(p.Also, Link{Word: f[0], To: to})

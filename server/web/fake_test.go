@@ -154,7 +154,7 @@ func (f *fakePlant) desk(t testing.TB, demo bool) *signin.Desk {
 }
 
 func (f *fakePlant) sources() Sources {
-	return Sources{Plants: f, Fleets: f, Orders: f, Days: f, Finds: f, Owners: f, Registers: f.office(), Meters: f.office(), RuleBook: f.office(), StopBook: f.office(), CrewBook: f.office(), WeekBook: f.office(), StoreBook: f.office(), Reporting: f.office(), Auditing: f.office(), Catalogues: f.office(), Calendars: f.office(), Importing: f.office(), Lives: f, Horizons: f, Attachments: f.office(), Pressing: f.office(), Worksheets: f.office(), RoundBook: f.office()}
+	return Sources{Plants: f, Fleets: f, Orders: f, Days: f, Finds: f, Owners: f, Registers: f.office(), Meters: f.office(), RuleBook: f.office(), StopBook: f.office(), CrewBook: f.office(), WeekBook: f.office(), StoreBook: f.office(), Reporting: f.office(), Auditing: f.office(), Catalogues: f.office(), Calendars: f.office(), Importing: f.office(), Lives: f, Horizons: f, Attachments: f.office(), Pressing: f.office(), Worksheets: f.office(), RoundBook: f.office(), Standing: f.office()}
 }
 
 // visit is a browser at a site.

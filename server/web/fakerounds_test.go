@@ -98,3 +98,21 @@ func (o *fakeOffice) FindingKinds(context.Context) (assets.FindingKinds, error) 
 func (o *fakeOffice) SaveFindingKind(_ context.Context, act Act, k *assets.FindingKind) error {
 	return o.change(act, *k)
 }
+
+// The standstills of a fake plant: one that has not ended.
+
+func (o *fakeOffice) Standstills(context.Context, assets.Scope, int64, assets.Instant) ([]assets.Standstill, error) {
+	st, err := o.Standstill(context.Background(), assets.Scope{}, 3, 8)
+	return []assets.Standstill{st}, err
+}
+
+func (o *fakeOffice) Standstill(_ context.Context, _ assets.Scope, _, id int64) (assets.Standstill, error) {
+	if id != 8 {
+		return assets.Standstill{}, assets.ErrNotFound
+	}
+	return assets.Standstill{Version: assets.Version{ID: 8, RowID: 108}, PlantID: 3, ConveyorID: 3, FromAt: assets.InstantOf(morning.Add(-90 * time.Minute)), Cause: assets.CauseDrive}, nil
+}
+
+func (o *fakeOffice) SaveStandstill(_ context.Context, _ assets.Scope, act Act, s *assets.Standstill) (bool, error) {
+	return false, o.change(act, *s)
+}

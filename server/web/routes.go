@@ -48,7 +48,7 @@ func routes() []Route {
 		{Method: get, Path: "/plants/:plant/life", May: people.Read, Under: "life", Do: (*Site).life},
 		{Method: get, Path: "/plants/:plant/life/lives", May: people.Read, Under: "life", Do: (*Site).lives},
 		{Method: get, Path: "/plants/:plant/conveyors/:conveyor", May: people.Read, Under: "belts", Back: "belts", Do: (*Site).conveyor},
-	}, slices.Concat(attachmentRoutes(), pressRoutes(), jobRoutes(), roundRoutes(), auditRoutes(), registerRoutes(), crewRoutes(), catalogueRoutes(), ownerRoutes(), horizonRoutes(), storeRoutes(), tokenRoutes(), accountRoutes(), peopleRoutes())...)
+	}, slices.Concat(attachmentRoutes(), pressRoutes(), jobRoutes(), roundRoutes(), standstillRoutes(), auditRoutes(), registerRoutes(), crewRoutes(), catalogueRoutes(), ownerRoutes(), horizonRoutes(), storeRoutes(), tokenRoutes(), accountRoutes(), peopleRoutes())...)
 }
 
 // screens is every template of templates/screens. A file that is not named here, and a name without its
@@ -58,7 +58,7 @@ var screens = []string{
 	"form", "readings", "decided", "meter", "rules", "rule", "stops", "calculator", "reports", "report", "journal",
 	"recipes", "recipe", "sheet", "steps", "press", "pressnew", "stores", "stockitem", "stockledger", "kit", "cutter", "cutting", "catalogues", "lines", "import", "trial", "attachments", "tokens",
 	"stopseries", "stopcalendar", "isolation", "windowpackage", "week", "crew", "crewcatalogue",
-	"rounds", "kinds", "walk", "horizon", "move", "plan", "companyplan", "plants", "plant", "today", "belts", "conveyor", "splice", "orders", "order", "find", "life", "lives",
+	"rounds", "kinds", "walk", "standstills", "horizon", "move", "plan", "companyplan", "plants", "plant", "today", "belts", "conveyor", "splice", "orders", "order", "find", "life", "lives",
 }
 
 // heads is the names that ride on the belt, in order; one without a route is absent.
@@ -81,6 +81,6 @@ var returns = map[string][]struct{ word, path string }{
 		{"Lines", "lines"}, {"Plant", "about"},
 	},
 	"orders":  {{"Orders", "orders"}, {"Rules", "rules"}, {"Recipes", "recipes"}, {"Steps", "steps"}},
-	"horizon": {{"Horizon", "horizon"}, {"Stops", "stops"}, {"Isolation", "stops/isolation"}, {"People", "crew"}},
+	"horizon": {{"Horizon", "horizon"}, {"Stops", "stops"}, {"Isolation", "stops/isolation"}, {"Standstills", "standstills"}, {"People", "crew"}},
 	"reports": {{"Catalogue", "reports"}, {"Journal", "journal"}},
 }

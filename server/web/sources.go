@@ -39,6 +39,7 @@ type Sources struct {
 	Pressing    Pressing
 	Worksheets  Worksheets
 	RoundBook   Rounds
+	Standing    Standstills
 }
 
 // Act says who changes something, as which deed, why and when: it becomes the journal's entry. The origin of

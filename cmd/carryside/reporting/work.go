@@ -2,12 +2,15 @@ package reporting
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/clocks"
 	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/registry"
+	"carryside/assets/plantdb/stops"
 	"carryside/reports"
 )
 
@@ -41,6 +44,17 @@ func (s Source) workAt(ctx context.Context, plantID int64, at assets.Instant) (o
 		return out, err
 	}
 	out = reports.Work{Orders: work.Orders, Windows: work.Windows, Failures: work.Failures}
+	all, err := plantdb.Rows[assets.Conveyor](s.db.SQL(ctx).Scopes(asOf.Rows, plantdb.InScope(here, "plant_id")).Where("plant_id = ?", plantID).Order("tag_key, id"))
+	if err != nil {
+		return out, err
+	}
+	out.Conveyors = slices.DeleteFunc(all, func(c assets.Conveyor) bool { return c.Status == assets.ConveyorRetired })
+	if out.Calendars, err = clocks.Calendars(ctx, s.db, here, plantID, asOf); err != nil {
+		return out, err
+	}
+	if out.Standstills, err = stops.Standstills(ctx, s.db, here, plantID, 0, asOf); err != nil {
+		return out, err
+	}
 	owned, err := registry.OwnersAsOf(ctx, s.db, here, func(int64) (plantdb.AsOf, error) { return asOf, nil })
 	if err != nil {
 		return out, err
