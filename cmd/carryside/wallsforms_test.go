@@ -19,7 +19,7 @@ import (
 var named = map[string]string{
 	"line_id": "line", "target": "splice", "window": "stop", "people": "staff", "made_by": "staff", "finding": "finding", "plants": "plant", "splice": "splice", "belt": "belt", "conveyor_id": "conveyor",
 	"answered_by": "contact", "person": "staff", "home": "plant", "from": "plant", "to": "plant",
-	"supply": "supply", "goes_with": "kit", "order_id": "accepted order",
+	"supply": "supply", "goes_with": "kit", "order_id": "accepted order", "after": "accepted order",
 	"belt_id": "belt", "line": "line", "line_1": "line", "line_2": "line", "line_3": "line", "headings": "headings", "reach": "plant",
 }
 

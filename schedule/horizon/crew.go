@@ -8,6 +8,7 @@ import (
 
 	"carryside/assets"
 	"carryside/schedule/calendar"
+	"carryside/schedule/kit"
 )
 
 // people are those who can be sent: whoever is kept as crew, and where nobody is, whoever may do a job at the plant, at any
@@ -179,7 +180,9 @@ func (f *Facts) kit() []Kit {
 		if !span.From.Before(span.To) {
 			continue
 		}
-		p.Available = []Span{span}
+		if span, p.Barred = f.calibrated(k, span, zone); span.From.Before(span.To) {
+			p.Available = []Span{span}
+		}
 		for _, a := range f.Aways {
 			if a.KitID == k.ID && !a.Cancelled {
 				to := f.Until.Add(48 * time.Hour)
@@ -199,6 +202,36 @@ func (f *Facts) kit() []Kit {
 	return out
 }
 
+// calibrated cuts kit that measures off at the end of the day its calibration is due, and says so. Kit without a calibration on record
+// is left as it is: nobody has said that it is calibrated at all, and its page says that.
+func (f *Facts) calibrated(k assets.Kit, span Span, zone *time.Location) (Span, string) {
+	var mine []assets.Calibration
+	for _, c := range f.Calibrations {
+		if c.KitID == k.ID {
+			mine = append(mine, c)
+		}
+	}
+	due := kit.CalibrationDue(mine, assets.DayOf(f.Now.In(zone)))
+	end, err := due.Day.End(zone)
+	if due.Day == "" || err != nil || !end.Before(span.To) {
+		return span, ""
+	}
+	span.To = end
+	said := "its calibration is due on " + dayWords(due.Day) + "; calibrate it before"
+	if due.Overdue {
+		said = "its calibration was due on " + dayWords(due.Day) + "; calibrate it first"
+	}
+	return span, said
+}
+
+func dayWords(d assets.Day) string {
+	t, err := time.Parse(time.DateOnly, string(d))
+	if err != nil {
+		return string(d)
+	}
+	return t.Format("2 Jan 2006")
+}
+
 // stock is what lies at the plants of the sheet and at the depot, fit for use today, and what is on its way there.
 func (f *Facts) stock() []Item {
 	today := assets.DayOf(f.Now.UTC())
@@ -206,8 +239,12 @@ func (f *Facts) stock() []Item {
 	for _, it := range f.Items {
 		p := Item{ID: it.ID, Name: it.Name}
 		for _, l := range f.Lots {
-			if l.ItemID == it.ID && l.Fit(today) && f.near(l.PlantID) {
-				p.OnHand += int64(l.OnHand)
+			if l.ItemID != it.ID || !l.Fit(today) || !f.near(l.PlantID) {
+				continue
+			}
+			p.OnHand += int64(l.OnHand)
+			if at, err := l.GoodUntil.End(f.zoneOf(l.PlantID)); l.GoodUntil != "" && err == nil {
+				p.Expire = append(p.Expire, Arrival{At: at, Quantity: int64(l.OnHand)})
 			}
 		}
 		for _, s := range f.Supply {

@@ -29,6 +29,7 @@ type Facts struct {
 	Templates        []assets.WorkTemplate
 	Kit              []assets.Kit
 	Aways            []assets.KitAway
+	Calibrations     []assets.Calibration
 	Items            []assets.StockItem
 	Lots             []stock.Lot
 	Supply           []assets.SupplyOrder
@@ -42,6 +43,7 @@ type PlantFacts struct {
 	Stops     []assets.StopWindow // asked ones too; work is planned in agreed ones alone
 	Groups    []assets.IsolationGroup
 	Orders    []workorder.Order // open ones
+	Waited    []workorder.Order // that open ones wait for and that are done
 	Forecasts []due.Forecast
 	Standings []due.Standing
 }
@@ -153,12 +155,27 @@ func (f *Facts) order(p *PlantFacts, o workorder.Order, money bool) Order {
 	if today := assets.DayOf(f.Now.In(p.Register.Plant.Location())); o.LatestDay != "" && o.LatestDay < today {
 		out.Lacks = "its latest date has passed; put it off first, with a reason"
 	}
+	f.waits(&out, p, o)
 	f.takes(&out, p, o)
 	out.Date = f.date(p, o, c, money)
 	if o.WindowID != 0 {
 		out.At = standing(o)
 	}
 	return out
+}
+
+// waits says which order it waits for; where that is done, from when on it may begin.
+func (f *Facts) waits(out *Order, p *PlantFacts, o workorder.Order) {
+	after, wait := o.WaitsFor()
+	if after == 0 {
+		return
+	}
+	out.After, out.Wait = after, wait
+	for _, w := range p.Waited {
+		if w.ID == after && w.DoneAt != 0 {
+			out.NotBefore = w.DoneAt.Time().Add(wait)
+		}
+	}
 }
 
 // standing is where an order was placed.

@@ -1,11 +1,14 @@
 package horizon
 
 import (
+	"context"
+	"strings"
 	"testing"
 	"time"
 
 	"carryside/assets"
 	"carryside/schedule/due"
+	"carryside/schedule/plan"
 	"carryside/schedule/stock"
 	"carryside/schedule/workorder"
 )
@@ -159,5 +162,121 @@ func TestAnOccurrenceIsFoundByTheNumberItHadBeforeItsRow(t *testing.T) {
 	}
 	if w, ok := Lay(in).Window(alias); !ok || w.Minutes() != 720 {
 		t.Errorf("%+v %v", w, ok)
+	}
+}
+
+func TestKitWhoseCalibrationIsDueIsBarredFromThePlan(t *testing.T) {
+	f := grain() // the stop is on 27 November
+	f.Kit = append(f.Kit, assets.Kit{Version: assets.Version{ID: 73}, Name: "Thermometer 1", Class: assets.KitThermometer, HomePlantID: 3, Mobile: true})
+	f.Templates[1].Kit = append(f.Templates[1].Kit, assets.KitNeed{Class: string(assets.KitThermometer)})
+	ask := func() Answer { return Lay(f.Inputs()).Ask(Placements{}, Move{OrderID: 41, StopID: 7}) }
+	if a := ask(); !a.Fits {
+		t.Fatalf("a thermometer nobody said is calibrated: %v", a.Why)
+	}
+	f.Calibrations = []assets.Calibration{{KitID: 73, OnDay: "2025-11-01", DueDay: "2026-11-27"}}
+	if a := ask(); !a.Fits {
+		t.Errorf("on the last day of its calibration: %v", a.Why)
+	}
+	f.Calibrations[0].DueDay = "2026-11-26"
+	a := ask()
+	if text := strings.Join(a.Why, " "); a.Fits || !strings.Contains(text, "Thermometer 1: its calibration is due on 26 Nov 2026") {
+		t.Errorf("fits %v, why %s", a.Fits, text)
+	}
+	if text := strings.Join(a.Help, " "); !strings.Contains(text, "Thermometer 1: its calibration is due on 26 Nov 2026; calibrate it before") {
+		t.Errorf("help %s", text)
+	}
+	s := Lay(f.Inputs())
+	found, err := plan.Solve(context.Background(), s.Case, plan.Settings{Seed: 1, Steps: 500})
+	if left := s.LeftOut(found)[41]; err != nil || len(left.Why) == 0 || !strings.Contains(strings.Join(left.Help, " "), "calibrat") {
+		t.Errorf("the plan leaves it out for %q, help %q, %v", left.Why, left.Help, err)
+	}
+	f.Calibrations = append(f.Calibrations, assets.Calibration{Version: assets.Version{ID: 2}, KitID: 73, OnDay: "2026-11-24", DueDay: "2027-11-24"})
+	if a := ask(); !a.Fits {
+		t.Errorf("calibrated again: %v", a.Why)
+	}
+}
+
+// Work of the first order takes 2.9 kg. The second stop is ten days after the first.
+func TestStockThatExpiresOnTheSheetCountsUntilItsDay(t *testing.T) {
+	f := grain()
+	f.Plants[0].Stops[1].Answer = assets.StopAnswer{}
+	f.Tickets[0].UntilDay = ""
+	f.Lots = []stock.Lot{{StockLot: assets.StockLot{ItemID: 61, PlantID: 3, GoodUntil: "2026-11-30"}, OnHand: 6000}}
+	fits := func(at Placements, order, stop int64) bool {
+		return Lay(f.Inputs()).Ask(at, Move{OrderID: order, StopID: stop}).Fits
+	}
+	if !fits(Placements{}, 41, 7) || fits(Placements{}, 41, 8) {
+		t.Errorf("before its day %v, after it %v", fits(Placements{}, 41, 7), fits(Placements{}, 41, 8))
+	}
+	s := Lay(f.Inputs())
+	found, err := plan.Solve(context.Background(), s.Case, plan.Settings{Seed: 1, Steps: 500})
+	if at := s.Placements(found)[41]; err != nil || at.StopID != 7 {
+		t.Errorf("planned in stop %d, %v", at.StopID, err)
+	}
+	// 3 kg more that last: one order after the day takes them, whatever was taken before it.
+	f.Lots = append(f.Lots, stock.Lot{StockLot: assets.StockLot{ItemID: 61, PlantID: 3}, OnHand: 3000})
+	second := f.Plants[0].Orders[0]
+	second.ID, second.Number = 43, 416
+	f.Plants[0].Orders = append(f.Plants[0].Orders, second)
+	sheet := Lay(f.Inputs())
+	late := sheet.Ask(Placements{}, Move{OrderID: 41, StopID: 8})
+	if !late.Fits {
+		t.Fatalf("what lasts is enough for one: %v", late.Why)
+	}
+	if a := sheet.Ask(late.After, Move{OrderID: 43, StopID: 8}); a.Fits {
+		t.Error("two after the day take more than what lasts")
+	}
+	if a := sheet.Ask(late.After, Move{OrderID: 43, StopID: 7}); !a.Fits {
+		t.Errorf("one before the day and one after: %v", a.Why)
+	}
+}
+
+func TestAnOrderThatWaitsForAnotherIsPlannedAfterIt(t *testing.T) {
+	f := grain()
+	f.Tickets[0].UntilDay = ""
+	first, wait := int64(42), int64(120)
+	f.Plants[0].Orders[0].AfterID, f.Plants[0].Orders[0].AfterMin = &first, &wait // 412, of 8 h, waits for 415, of 1.5 h, and two hours more
+	s := Lay(f.Inputs())
+	if a := s.Ask(Placements{}, Move{OrderID: 41, StopID: 7}); a.Fits || !strings.Contains(a.Why[0], "it waits for order 415, which stands in no stop") {
+		t.Errorf("before what it waits for is placed: %v %v", a.Fits, a.Why)
+	}
+	found, err := plan.Solve(context.Background(), s.Case, plan.Settings{Seed: 1, Steps: 500})
+	if err != nil || len(s.Case.Precedences) != 1 {
+		t.Fatalf("%v, %+v", err, s.Case.Precedences)
+	}
+	// 1.5 + 2 + 8 h, and 45 min of isolating and restarting, are more than the twelve hours of the stop.
+	if at := s.Placements(found); len(at) != 1 || at[42].StopID != 7 {
+		t.Errorf("planned %+v", at)
+	}
+	wait = 30
+	s = Lay(f.Inputs())
+	placed := s.Ask(Placements{}, Move{OrderID: 42, StopID: 7})
+	both := s.Ask(placed.After, Move{OrderID: 41, StopID: 7})
+	if !both.Fits || both.After[41].Start.Before(both.After[42].Start.Add(2*time.Hour)) {
+		t.Fatalf("%v: %+v", both.Why, both.After)
+	}
+	if a := s.Ask(both.After, Move{OrderID: 42}); a.Fits || !strings.Contains(a.Why[0], "order 412 waits for it") {
+		t.Errorf("taken out though another waits for it: %v", a.Why)
+	}
+	early := Placements{41: both.After[42], 42: both.After[41]}
+	if broken := s.Check(early, []int64{7}); len(broken) == 0 {
+		t.Error("the wrong way round is not said to be wrong")
+	}
+	if _, broken := s.Settle(early); len(broken) == 0 {
+		t.Error("and not where it stands so already")
+	}
+	f.Plants[0].Orders[1].State = workorder.Raised
+	if s = Lay(f.Inputs()); len(s.Unplanned) != 2 || !strings.Contains(s.Unplanned[0].Why, "order 415, which cannot be planned: it is raised and not accepted yet") {
+		t.Errorf("waits for an order nobody accepted: %+v", s.Unplanned)
+	}
+	f.Plants[0].Orders[1].State, f.Plants[0].Orders[1].AfterID = workorder.Accepted, new(int64(41))
+	if s = Lay(f.Inputs()); len(s.Unplanned) != 2 || !strings.Contains(s.Unplanned[0].Why, "waits for itself") {
+		t.Errorf("a ring: %+v", s.Unplanned)
+	}
+	done := f.Plants[0].Orders[1]
+	done.State, done.AfterID, done.DoneAt = workorder.Done, nil, f.Plants[0].Stops[0].Start
+	f.Plants[0].Waited, f.Plants[0].Orders = []workorder.Order{done}, f.Plants[0].Orders[:1]
+	if o := f.Inputs().Plants[0].Orders[0]; !o.NotBefore.Equal(done.DoneAt.Time().Add(30 * time.Minute)) {
+		t.Errorf("after one that is done it may begin at %s", o.NotBefore)
 	}
 }

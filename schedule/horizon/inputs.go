@@ -83,8 +83,10 @@ type Order struct {
 	Date        Date       // what leaving its best date costs
 	Begun       bool       // its people and kit are held until its stop ends; it is not planned
 	Locked      bool
-	At          *Placement // where it stands now; nil: nowhere
-	Lacks       string     // why it cannot be planned: a sentence; "": it can
+	After       int64         // the order it waits for; 0: none that is open
+	Wait        time.Duration // from the end of that order's work
+	At          *Placement    // where it stands now; nil: nowhere
+	Lacks       string        // why it cannot be planned: a sentence; "": it can
 }
 
 // CrewNeed asks for so many people with a ticket; ticket 0 is anybody of the crew.
@@ -132,6 +134,7 @@ type Kit struct {
 	Home      int64
 	Mobile    bool
 	Available []Span
+	Barred    string // in words, why it is not available for longer: its calibration; "": nothing to say
 }
 
 // Item is stock that jobs of the sheet take, in thousandths of its unit.
@@ -140,6 +143,7 @@ type Item struct {
 	Name     string
 	OnHand   int64
 	Arrivals []Arrival
+	Expire   []Arrival // what of the quantity on hand is good until then
 }
 
 // Arrival adds to an item.

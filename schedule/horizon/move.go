@@ -40,6 +40,9 @@ func (s *Sheet) Ask(at Placements, m Move) Answer {
 	}
 	if m.StopID == 0 {
 		after := s.moved(at, m.OrderID)
+		if why := s.waits(j, after); why != "" {
+			return Answer{Why: []string{why}, After: at}
+		}
 		return Answer{Fits: true, After: after, More: s.Cost(after).Minus(s.Cost(at))}
 	}
 	w, ok := s.windowOf[m.StopID]
@@ -54,6 +57,11 @@ func (s *Sheet) Ask(at Placements, m Move) Answer {
 
 func (s *Sheet) ask(at Placements, j, w int) Answer {
 	rest := s.moved(at, s.orders[j].ID)
+	for _, x := range s.Case.Precedences {
+		if _, ok := rest[s.orders[x.Before].ID]; x.After == j && !ok {
+			return Answer{Why: []string{s.tooSoon(x, s.At(s.Case.Windows[w].Start), rest)}, After: at}
+		}
+	}
 	others := s.jobsIn(w, rest)
 	q := s.part(w, others, rest, lockStop, j)
 	a := Answer{After: at}
@@ -70,11 +78,24 @@ func (s *Sheet) ask(at Placements, j, w int) Answer {
 		a.Booked = s.Booked(s.stops[w].ID, rest)
 		return a
 	}
-	a.Why, a.Help = q.words(), q.help()
+	a.Why, a.Help = s.alsoWaits(j, rest, q.words()), q.help()
 	with := s.moved(at, s.orders[j].ID)
 	with[s.orders[j].ID] = Placement{StopID: s.stops[w].ID}
 	a.Booked = s.Booked(s.stops[w].ID, with)
 	return a
+}
+
+// alsoWaits sets what an order waits for before what else is in the way.
+func (s *Sheet) alsoWaits(j int, rest Placements, why []string) []string {
+	for _, x := range s.Case.Precedences {
+		if end, ok := s.end(s.orders[x.Before].ID, rest); ok && x.After == j {
+			return append([]string{s.waitWords(x, end)}, why...)
+		}
+		if p, ok := rest[s.orders[x.After].ID]; ok && x.Before == j && !p.Start.IsZero() {
+			return append([]string{fmt.Sprintf("order %s waits for it and begins at %s", s.Case.Jobs[x.After].ID, s.moment(s.floor(p.Start)))}, why...)
+		}
+	}
+	return why
 }
 
 // moved is where everything stands without an order.
@@ -102,11 +123,24 @@ func (q *part) help() []string {
 			break
 		}
 	}
+	for k := range q.c.Tools {
+		if t := &q.c.Tools[k]; t.Barred != "" && slices.ContainsFunc(free.Tools, func(n plan.ToolNeed) bool { return n.Class == t.Class }) && q.fits(func(c *plan.Case) {
+			c.Tools = slices.Clone(c.Tools)
+			c.Tools[k].Available = []plan.Span{{From: 0, To: c.Horizon}}
+		}) {
+			out = append(out, t.ID+": "+t.Barred)
+			break
+		}
+	}
 	for _, n := range free.Tools {
 		if q.fits(func(c *plan.Case) {
 			c.Tools = append(slices.Clone(c.Tools), plan.Tool{Class: n.Class, WidthMM: n.WidthMM, Site: w.Site, Available: []plan.Span{{From: 0, To: c.Horizon}}})
 		}) {
-			out = append(out, fmt.Sprintf("one more %s of %d mm or more", q.c.Classes[n.Class], n.WidthMM))
+			more := "one more " + q.c.Classes[n.Class]
+			if n.WidthMM > 0 {
+				more += fmt.Sprintf(" of %d mm or more", n.WidthMM)
+			}
+			out = append(out, more)
 			break
 		}
 	}

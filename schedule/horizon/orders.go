@@ -15,7 +15,13 @@ func (s *Sheet) layOrders() {
 		p := &s.in.Plants[i]
 		for k := range p.Orders {
 			o := &p.Orders[k]
-			if why := s.unfit(o); why != "" {
+			why := s.unfit(o)
+			if waits, release := s.waitUnfit(p, o); why == "" {
+				if why = waits; release.After(o.NotBefore) {
+					o.NotBefore = release
+				}
+			}
+			if why != "" {
 				s.Unplanned = append(s.Unplanned, Unplanned{OrderID: o.ID, Why: why})
 				continue
 			}
@@ -24,6 +30,7 @@ func (s *Sheet) layOrders() {
 			s.Case.Jobs = append(s.Case.Jobs, s.job(o, p))
 		}
 	}
+	s.layWaits()
 }
 
 // unfit says why an order cannot be planned; "" when it can.

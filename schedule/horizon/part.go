@@ -45,6 +45,9 @@ func (s *Sheet) part(w int, jobs []int, at Placements, how lockHow, free ...int)
 	for _, j := range q.jobs {
 		q.addJob(j, at, how, slices.Contains(free, j))
 	}
+	if how == lockStop { // what stands exactly is judged as it stands
+		q.addWaits(at)
+	}
 	return q
 }
 
@@ -176,26 +179,62 @@ func (q *part) addKit(at Placements) {
 	}
 }
 
-// stock is what jobs elsewhere leave of each item: at a moment the least that is left then or ever after.
+// stock is what jobs elsewhere leave of each item: at a moment the least that is left then or ever after. Where some of it is out of date
+// before the window, what lasts longer and is left by work after that day counts as well; what expires in the window is as good as gone.
 func (q *part) stock(at Placements) []plan.Item {
 	out := make([]plan.Item, len(q.s.Case.Stock))
 	for i, item := range q.s.Case.Stock {
 		if out[i] = item; !q.takes(i) {
 			continue
 		}
-		moves := slices.Clone(item.Arrivals)
-		for j, o := range q.s.orders {
-			p, ok := at[o.ID]
-			if !ok || q.mine(j) || p.Start.IsZero() {
-				continue
-			}
-			for _, n := range q.s.Case.Jobs[j].Stock {
-				if n.Item == i {
-					moves = append(moves, plan.Arrival{Time: max(0, q.s.above(p.Start)), Quantity: -n.Quantity})
-				}
+		out[i] = leftOver(item.ID, item.OnHand, slices.Concat(item.Arrivals, q.taken(i, at, 0)))
+		lasting := item.OnHand
+		for _, e := range item.Expire {
+			if lasting -= e.Quantity; e.Time < q.c.Windows[0].End {
+				out[i] = lesser(out[i], leftOver(item.ID, lasting, slices.Concat(item.Arrivals, q.taken(i, at, e.Time))))
 			}
 		}
-		out[i] = leftOver(item.ID, item.OnHand, moves)
+	}
+	return out
+}
+
+// taken is what jobs elsewhere take of an item from a minute on.
+func (q *part) taken(item int, at Placements, from int) []plan.Arrival {
+	var out []plan.Arrival
+	for j, o := range q.s.orders {
+		p, ok := at[o.ID]
+		if !ok || q.mine(j) || p.Start.IsZero() {
+			continue
+		}
+		start := max(0, q.s.above(p.Start))
+		for _, n := range q.s.Case.Jobs[j].Stock {
+			if n.Item == item && start >= from {
+				out = append(out, plan.Arrival{Time: start, Quantity: -n.Quantity})
+			}
+		}
+	}
+	return out
+}
+
+// lesser is what two items both have at any time.
+func lesser(a, b plan.Item) plan.Item {
+	level := func(x *plan.Item, t int) int {
+		n := x.OnHand
+		for _, v := range x.Arrivals {
+			if v.Time <= t {
+				n += v.Quantity
+			}
+		}
+		return n
+	}
+	out := plan.Item{ID: a.ID, OnHand: min(a.OnHand, b.OnHand)}
+	moves := slices.Concat(a.Arrivals, b.Arrivals)
+	slices.SortFunc(moves, func(x, y plan.Arrival) int { return x.Time - y.Time })
+	have := out.OnHand
+	for _, v := range moves {
+		if now := min(level(&a, v.Time), level(&b, v.Time)); now > have {
+			out.Arrivals, have = append(out.Arrivals, plan.Arrival{Time: v.Time, Quantity: now - have}), now
+		}
 	}
 	return out
 }

@@ -202,6 +202,12 @@ func (s *Sheet) layStock() {
 			}
 		}
 		slices.SortStableFunc(item.Arrivals, func(a, b plan.Arrival) int { return a.Time - b.Time })
+		for _, e := range it.Expire {
+			if m := s.above(e.At); m < s.Case.Horizon && e.Quantity > 0 {
+				item.Expire = append(item.Expire, plan.Arrival{Time: max(0, m), Quantity: int(e.Quantity)})
+			}
+		}
+		slices.SortStableFunc(item.Expire, func(a, b plan.Arrival) int { return a.Time - b.Time })
 		s.Case.Stock = append(s.Case.Stock, item)
 	}
 }
@@ -228,7 +234,7 @@ func (s *Sheet) layKit() {
 		if width == 0 {
 			width = anyWidth
 		}
-		s.Case.Tools = append(s.Case.Tools, plan.Tool{ID: k.Name, Class: s.class(k.Class), WidthMM: width, Site: s.sites[k.Home], Mobile: k.Mobile, Available: s.free(k.Available, held[k.ID])})
+		s.Case.Tools = append(s.Case.Tools, plan.Tool{ID: k.Name, Class: s.class(k.Class), WidthMM: width, Site: s.sites[k.Home], Mobile: k.Mobile, Barred: k.Barred, Available: s.free(k.Available, held[k.ID])})
 	}
 }
 

@@ -76,6 +76,15 @@ func (s *Sheet) Settle(at Placements) (Placements, []Broken) {
 		broken = append(broken, Broken{StopID: s.stops[w].ID, Why: why})
 		s.oneAfterAnother(w, jobs, out)
 	}
+	for _, x := range s.Case.Precedences {
+		p, ok := out[s.orders[x.After].ID]
+		if !ok {
+			continue
+		}
+		if why := s.tooSoon(x, p.Start, out); why != "" {
+			broken = append(broken, Broken{StopID: p.StopID, Why: []string{fmt.Sprintf("order %s: %s", s.Case.Jobs[x.After].ID, why)}})
+		}
+	}
 	return out, broken
 }
 
@@ -111,6 +120,9 @@ func (s *Sheet) Check(at Placements, stops []int64) []Broken {
 		for _, j := range jobs {
 			if _, may := s.Case.Jobs[j].OptionIn(w); !may {
 				broken = append(broken, Broken{StopID: id, Why: []string{s.notThere(j, w)}})
+			}
+			if why := s.waits(j, at); why != "" {
+				broken = append(broken, Broken{StopID: id, Why: []string{fmt.Sprintf("order %s: %s", s.Case.Jobs[j].ID, why)}})
 			}
 		}
 		if q := s.part(w, jobs, at, lockExactly); len(jobs) > 0 && !q.solve(partSteps) {

@@ -105,6 +105,8 @@ type Tool struct {
 	Site      int
 	Mobile    bool
 	Available []Span
+	// Barred says in words why it is not available for longer ("its calibration is due on 3 Dec"); "" where nothing is to be said.
+	Barred string `json:",omitempty"`
 }
 
 // An Item of stock is taken when a job starts.
@@ -112,6 +114,20 @@ type Item struct {
 	ID       string
 	OnHand   int
 	Arrivals []Arrival
+	// Expire is what of the quantity on hand goes out of date: at a time, so much of it as was not taken before, first what expires first.
+	// Cases that come as files have none.
+	Expire []Arrival `json:",omitempty"`
+}
+
+// lasting is what of the quantity on hand is still good after a time.
+func (x *Item) lasting(after int) int {
+	n := x.OnHand
+	for _, e := range x.Expire {
+		if e.Time <= after {
+			n -= e.Quantity
+		}
+	}
+	return max(0, n)
 }
 
 // An Arrival adds to an item's stock.

@@ -236,29 +236,36 @@ func tied(a *task, x *option, b *task, y *option) bool {
 	return false
 }
 
-// shareScarce says whether both take an item that the whole trail, at its earliest, could exhaust.
+// shareScarce says whether both take a supply that the whole trail, at its earliest, could exhaust.
 func (e *exactSearch) shareScarce(a, b *chosen) bool {
-	for _, j := range a.jobs {
-		for _, n := range e.p.jobs[j].stock {
-			for _, k := range b.jobs {
-				for _, m := range e.p.jobs[k].stock {
-					if n.Item == m.Item && e.runsShort(n.Item) {
-						return true
-					}
-				}
+	mine := map[int]bool{}
+	for h := range a.jobs {
+		for _, n := range e.takes(a, h) {
+			mine[n.Item] = true
+		}
+	}
+	for h := range b.jobs {
+		for _, m := range e.takes(b, h) {
+			if mine[m.Item] && e.runsShort(m.Item) {
+				return true
 			}
 		}
 	}
 	return false
 }
 
-// runsShort says whether the item would run short if every job of the trail started at its earliest. Later starts only help.
+// takes is what the pattern's job h takes in its option.
+func (e *exactSearch) takes(x *chosen, h int) []StockNeed {
+	return e.p.jobs[x.jobs[h]].options[x.options[h]].stock
+}
+
+// runsShort says whether the supply would run short if every job of the trail started at its earliest. Later starts only help.
 func (e *exactSearch) runsShort(item int) bool {
 	var takes []take
 	for i := range e.trail {
 		x := &e.trail[i]
 		for h, j := range x.jobs {
-			for _, n := range e.p.jobs[j].stock {
+			for _, n := range e.takes(x, h) {
 				if n.Item == item {
 					takes = append(takes, take{e.p.jobs[j].options[x.options[h]].lo, n.Quantity, j})
 				}

@@ -443,6 +443,9 @@ func (x *explainer) words(c Change) string {
 	case PersonAvailable:
 		return fmt.Sprintf("technician %s available from %s to %s as well", x.p.c.Technicians[c.Of].ID, x.p.c.at(c.Start), x.p.c.at(c.End))
 	case ToolAvailable:
+		if why := x.p.c.Tools[c.Of].Barred; why != "" {
+			return fmt.Sprintf("tool %s available from %s to %s as well (%s)", x.p.c.Tools[c.Of].ID, x.p.c.at(c.Start), x.p.c.at(c.End), why)
+		}
 		return fmt.Sprintf("tool %s available from %s to %s as well", x.p.c.Tools[c.Of].ID, x.p.c.at(c.Start), x.p.c.at(c.End))
 	case AnotherPerson:
 		return fmt.Sprintf("one more person like technician %s", x.p.c.Technicians[c.Of].ID)

@@ -3,6 +3,7 @@ package plan
 import (
 	"fmt"
 	"slices"
+	"strings"
 )
 
 // An obstacle is what keeps one job out of one window whatever the other jobs do.
@@ -125,7 +126,7 @@ func lockedPersons(c *Case, job *Job, x *option) []obstacle {
 func toolObstacles(c *Case, job *Job, x *option) []obstacle {
 	var out []obstacle
 	for n, need := range job.Tools {
-		able, wide := 0, 0
+		able, wide, barred := 0, 0, []string(nil)
 		for k := range c.Tools {
 			if c.Tools[k].Class != need.Class || c.Tools[k].WidthMM < need.WidthMM {
 				continue
@@ -133,11 +134,20 @@ func toolObstacles(c *Case, job *Job, x *option) []obstacle {
 			wide++
 			if len(toolStarts(c, k, x, job.Duration)) > 0 {
 				able++
+			} else if c.Tools[k].Barred != "" {
+				barred = append(barred, c.Tools[k].ID+": "+c.Tools[k].Barred)
 			}
 		}
 		if able == 0 {
-			out = append(out, obstacle{kind: noTool, need: n, words: fmt.Sprintf("a %s of %d mm or more is needed in window %s; %d are that wide and none can be there for %d min",
-				c.Classes[need.Class], need.WidthMM, c.Windows[x.window].ID, wide, job.Duration)})
+			words := fmt.Sprintf("a %s of %d mm or more is needed in window %s; %d are that wide and none can be there for %d min",
+				c.Classes[need.Class], need.WidthMM, c.Windows[x.window].ID, wide, job.Duration)
+			if need.WidthMM == 0 {
+				words = fmt.Sprintf("a %s is needed in window %s; none of %d can be there for %d min", c.Classes[need.Class], c.Windows[x.window].ID, wide, job.Duration)
+			}
+			if len(barred) > 0 {
+				words += " (" + strings.Join(barred, ", ") + ")"
+			}
+			out = append(out, obstacle{kind: noTool, need: n, words: words})
 		}
 	}
 	return out
@@ -148,7 +158,7 @@ func stockObstacles(c *Case, job *Job, x *option) []obstacle {
 	var out []obstacle
 	for _, n := range job.Stock {
 		item := &c.Stock[n.Item]
-		level, next := item.OnHand, -1
+		level, next := item.lasting(x.lo), -1
 		for _, a := range item.Arrivals {
 			if a.Time <= x.hi {
 				level += a.Quantity
@@ -160,6 +170,9 @@ func stockObstacles(c *Case, job *Job, x *option) []obstacle {
 			continue
 		}
 		words := fmt.Sprintf("%d of stock %s are needed by %s in window %s, %d have come by then", n.Quantity, item.ID, c.at(x.hi), c.Windows[x.window].ID, level)
+		if gone := item.OnHand - item.lasting(x.lo); gone > 0 {
+			words += fmt.Sprintf(" and %d are out of date", gone)
+		}
 		if next >= 0 {
 			words += fmt.Sprintf("; more comes at %s", c.at(next))
 		}

@@ -159,7 +159,7 @@ func (k *packing) relate(i int, place map[int]int) {
 func (k *packing) scarceStock() bool {
 	takes := map[int]int{}
 	for i := range k.items {
-		for _, n := range k.items[i].t.stock {
+		for _, n := range k.items[i].o.stock {
 			takes[n.Item] += n.Quantity
 			if takes[n.Item] > k.p.items[n.Item].levels[0] {
 				return true
@@ -448,11 +448,11 @@ func (k *packing) order(i int) {
 // shortage finds a time at which more has been taken than has come: those who took it, and when more comes.
 func (k *packing) shortage() (takers []int, until int) {
 	for i := range k.items {
-		for _, n := range k.items[i].t.stock {
+		for _, n := range k.items[i].o.stock {
 			at, sum := k.items[i].lo, 0
 			takers = takers[:0]
 			for h := range k.items {
-				for _, m := range k.items[h].t.stock {
+				for _, m := range k.items[h].o.stock {
 					if m.Item == n.Item && k.items[h].lo <= at {
 						sum += m.Quantity
 						takers = append(takers, h)

@@ -73,6 +73,7 @@ type option struct {
 	// change is the cost of each former person who is missing, when the window is the former one.
 	change int
 	former []int
+	stock  []StockNeed   // of the problem's items
 	people [][]candidate // per crew need
 	tools  [][]candidate // per tool need, narrowest first
 }
@@ -85,9 +86,12 @@ type candidate struct {
 	locked   bool   // must be taken
 }
 
-// A supply is an item's stock over time: at times[i] there has come levels[i] in all.
+// A supply is an item's stock over time: at times[i] there has come levels[i] in all. Where some of an item expires, what lasts longer
+// is a supply of its own, of which only work after the expiry takes: together they say that no expired quantity is used.
 type supply struct {
 	times, levels []int
+	item          int // of the case
+	from          int // only work that starts from here on takes of it
 }
 
 // newProblem compiles a case.
@@ -113,16 +117,47 @@ func newProblem(c *Case) *problem {
 // supplies sums the arrivals of every item.
 func (p *problem) supplies() {
 	for i := range p.c.Stock {
-		x := &p.c.Stock[i]
-		s := supply{[]int{math.MinInt}, []int{x.OnHand}}
-		arrivals := slices.Clone(x.Arrivals)
-		slices.SortStableFunc(arrivals, func(a, b Arrival) int { return a.Time - b.Time })
-		for _, a := range arrivals {
-			s.times = append(s.times, a.Time)
-			s.levels = append(s.levels, s.levels[len(s.levels)-1]+a.Quantity)
-		}
-		p.items = append(p.items, s)
+		p.items = append(p.items, supplyOf(&p.c.Stock[i], i, math.MinInt))
 	}
+	for i := range p.c.Stock {
+		for _, e := range p.c.Stock[i].Expire {
+			p.items = append(p.items, supplyOf(&p.c.Stock[i], i, e.Time))
+		}
+	}
+}
+
+// supplyOf is an item's stock over time as far as it is good after from.
+func supplyOf(x *Item, i, from int) supply {
+	s := supply{[]int{math.MinInt}, []int{x.lasting(from)}, i, from}
+	arrivals := slices.Clone(x.Arrivals)
+	slices.SortStableFunc(arrivals, func(a, b Arrival) int { return a.Time - b.Time })
+	for _, a := range arrivals {
+		s.times = append(s.times, a.Time)
+		s.levels = append(s.levels, s.levels[len(s.levels)-1]+a.Quantity)
+	}
+	return s
+}
+
+// takesOf is what work in the option takes of the supplies. An option in which something the job takes would expire between two starts
+// is cut off there.
+func (p *problem) takesOf(j *Job, x *option) []StockNeed {
+	if len(p.items) == len(p.c.Stock) {
+		return j.Stock
+	}
+	out := slices.Clone(j.Stock)
+	for k := len(p.c.Stock); k < len(p.items); k++ {
+		s := &p.items[k]
+		for _, n := range j.Stock {
+			switch {
+			case n.Item != s.item || x.hi < s.from:
+			case x.lo < s.from:
+				x.hi = s.from - 1
+			default:
+				out = append(out, StockNeed{Item: k, Quantity: n.Quantity})
+			}
+		}
+	}
+	return out
 }
 
 // tasks compiles the jobs.
@@ -187,6 +222,7 @@ func (p *problem) option(j *Job, t *task, o Option) (x option, fits bool) {
 	if l := j.Locked; l != nil && l.Start >= 0 {
 		x.lo, x.hi = max(x.lo, l.Start), min(x.hi, l.Start)
 	}
+	x.stock = p.takesOf(j, &x)
 	if v := j.Previous; v != nil {
 		if v.Window == o.Window {
 			x.change, x.former = v.ChangeTech, v.Technicians

@@ -170,9 +170,14 @@ func (x *explainer) taken(t *task, k int) string {
 
 // outOfTime says that stock or a job waited for leaves no start in the window.
 func (x *explainer) outOfTime(t *task, o *option, lo int, id string) string {
-	for _, n := range t.stock {
+	for _, n := range o.stock {
 		if x.plan.stockFrom(n) > o.hi {
-			return fmt.Sprintf("in window %s it must start by %s; %d of stock %s are not free by then beside what other jobs take", id, x.p.c.at(o.hi), n.Quantity, x.p.c.Stock[n.Item].ID)
+			s := &x.p.items[n.Item]
+			good := ""
+			if s.from > 0 {
+				good = fmt.Sprintf(", of what is good after %s,", x.p.c.at(s.from))
+			}
+			return fmt.Sprintf("in window %s it must start by %s; %d of stock %s%s are not free by then beside what other jobs take", id, x.p.c.at(o.hi), n.Quantity, x.p.c.Stock[s.item].ID, good)
 		}
 	}
 	for _, l := range t.before {

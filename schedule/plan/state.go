@@ -82,7 +82,7 @@ func (s *state) put(j int, pl *placement) {
 	}
 	s.cost += missing(o, to.crew)
 	s.conveyors[t.conveyor] = inserted(s.conveyors[t.conveyor], v)
-	for _, n := range t.stock {
+	for _, n := range o.stock {
 		u := &s.used[n.Item]
 		i, _ := slices.BinarySearchFunc(u.takes, pl.start, func(x take, at int) int { return x.time - at })
 		u.takes = slices.Insert(u.takes, i, take{pl.start, n.Quantity, j})
@@ -139,7 +139,7 @@ func (s *state) take(j int) {
 		s.lines[r] = without(s.lines[r], from.start, j)
 	}
 	s.conveyors[t.conveyor] = without(s.conveyors[t.conveyor], from.start, j)
-	for _, n := range t.stock {
+	for _, n := range o.stock {
 		u := &s.used[n.Item]
 		i := slices.IndexFunc(u.takes, func(x take) bool { return x.job == j })
 		u.takes = slices.Delete(u.takes, i, i+1)
@@ -168,7 +168,7 @@ func (s *state) bounds(t *task, o *option) (lo, hi int) {
 		lo = max(lo, e+l.min)
 		hi = min(hi, e+l.max)
 	}
-	for _, n := range t.stock {
+	for _, n := range o.stock {
 		lo = max(lo, s.stockFrom(n))
 	}
 	return lo, hi

@@ -12,6 +12,7 @@
 //	   └────────────────────┴─────────────┴─────────────────┴──► withdrawn, with a reason
 //
 //	put off: the latest date moves, the state stays; raised to started
+//	wait: the order waits for the work of another, the state stays; raised to placed
 //
 // Open is raised to started. An open order is joined by later occurrences of the same target and kind.
 // Overdue is computed from the latest date, never kept.

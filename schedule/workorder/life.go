@@ -22,6 +22,7 @@ const (
 	ToSign     Action = "sign"
 	ToWithdraw Action = "withdraw"
 	ToPutOff   Action = "put off" // moves the latest date, not the state
+	ToWait     Action = "wait"    // says which order it waits for; its state stays
 )
 
 // Step is one row of the transition table.
@@ -44,6 +45,7 @@ var Steps = []Step{
 	{ToSign, []State{Done}, Signed, people.SignJob, []string{"name", "at"}, "signed"},
 	{ToWithdraw, []State{Raised, Accepted, Placed, Started}, Withdrawn, people.PlanOrders, []string{"why", "in error or holds until"}, "withdrawn"},
 	{ToPutOff, []State{Raised, Accepted, Placed, Started}, "", people.PlanOrders, []string{"name", "why", "latest day"}, "put off"},
+	{ToWait, []State{Raised, Accepted, Placed}, "", people.PlanOrders, nil, "changed"},
 }
 
 // StepOf returns the row of an action.
@@ -109,7 +111,7 @@ func begin(o Order, a Action, by Actor, at, now time.Time) (Step, assets.Invalid
 func refusal(o Order, s Step) string {
 	verb := map[Action]string{
 		ToAccept: "accepted", ToPlace: "placed in a stop", ToTakeOut: "taken out of a stop", ToStart: "started",
-		ToFinish: "reported done", ToSign: "signed", ToWithdraw: "withdrawn", ToPutOff: "put off",
+		ToFinish: "reported done", ToSign: "signed", ToWithdraw: "withdrawn", ToPutOff: "put off", ToWait: "made to wait for another",
 	}[s.Action]
 	return fmt.Sprintf("order %d is %s; only an order that is %s can be %s", o.Number, o.State, anyOf(s.From), verb)
 }

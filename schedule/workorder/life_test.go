@@ -55,6 +55,8 @@ func take(o Order, a Action, by Actor) (Order, Event, error) {
 		return Withdraw(o, by, morning, morning, today, Withdrawal{Why: "measured in the round", HoldsUntil: "2027-01-10"})
 	case ToPutOff:
 		return PutOff(o, by, morning, morning, "2027-01-10", "no stop before")
+	case ToWait:
+		return Wait(o, by, morning, morning, 91, 240, []Order{{Version: assets.Version{ID: 91}, Number: 415}})
 	}
 	panic("no such action")
 }
@@ -108,7 +110,7 @@ func TestWhoMayTakeWhichStep(t *testing.T) {
 		from State
 		want []Action
 	}{
-		{"planner with a raised order", planner, Raised, []Action{ToAccept, ToWithdraw, ToPutOff}},
+		{"planner with a raised order", planner, Raised, []Action{ToAccept, ToWithdraw, ToPutOff, ToWait}},
 		{"technician with a raised order", fitter, Raised, nil},
 		{"technician with a placed order", fitter, Placed, []Action{ToStart}},
 		{"technician with a started order", fitter, Started, []Action{ToFinish}},
@@ -275,5 +277,31 @@ func TestWhatAnOrderStillLacks(t *testing.T) {
 		if got := Missing(tt.o); !slices.Equal(got, tt.want) {
 			t.Errorf("%s: %v, want %v", tt.name, got, tt.want)
 		}
+	}
+}
+
+func TestAnOrderWaitsForAnotherButNeverInARing(t *testing.T) {
+	one := func(id, number, after int64) Order {
+		o := Order{Version: assets.Version{ID: id}, Number: number, State: Accepted}
+		if after != 0 {
+			o.AfterID = &after
+		}
+		return o
+	}
+	open := []Order{one(90, 412, 0), one(91, 415, 92), one(92, 420, 0), one(93, 421, 90)}
+	o, e, err := Wait(remake412(Accepted), planner, morning, morning, 91, 240, open)
+	if id, wait := o.WaitsFor(); err != nil || id != 91 || wait != 4*time.Hour || e.Why != "waits for order 415, then 4 h" || o.State != Accepted {
+		t.Errorf("waits for %d, %s, %q, %v", id, wait, e.Why, err)
+	}
+	if o, _, err = Wait(o, planner, morning, morning, 0, 0, open); err != nil || o.AfterID != nil {
+		t.Errorf("let go: %+v, %v", o.AfterID, err)
+	}
+	for name, bad := range map[string][2]int64{"itself": {90, 0}, "by way of another": {93, 0}, "an order that is not open": {99, 0}, "below nothing": {91, -1}, "a year": {91, 366 * 24 * 60}} {
+		if _, _, err := Wait(remake412(Accepted), planner, morning, morning, bad[0], bad[1], open); err == nil {
+			t.Errorf("waits for %s", name)
+		}
+	}
+	if _, _, err := Wait(remake412(Started), planner, morning, morning, 91, 0, open); err == nil {
+		t.Error("an order that is begun waits")
 	}
 }

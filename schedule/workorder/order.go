@@ -1,6 +1,10 @@
 package workorder
 
-import "carryside/assets"
+import (
+	"time"
+
+	"carryside/assets"
+)
 
 // Kind is what an order is for.
 type Kind string
@@ -66,6 +70,8 @@ type Order struct {
 	PlacedCrew   []assets.CrewPlace `gorm:"serializer:json"` // who works as what, where a plan said it
 	PlacedTools  []int64            `gorm:"serializer:json"` // kit by number
 	Locked       *bool              // true: a plan leaves it where it stands
+	AfterID      *int64             // the order of the same plant whose work must be over first; nil: none
+	AfterMin     *int64             // and so many minutes more
 	RaisedAt     assets.Instant
 	RaisedBy     int64 // 0: by rule
 	AcceptedAt   assets.Instant
@@ -106,6 +112,17 @@ type Event struct {
 
 // TableName is "order_events".
 func (Event) TableName() string { return "order_events" }
+
+// WaitsFor is the order whose work must be over first, and how long after that; 0 when it waits for none.
+func (o Order) WaitsFor() (id int64, wait time.Duration) {
+	if o.AfterID == nil {
+		return 0, 0
+	}
+	if o.AfterMin != nil {
+		wait = time.Duration(*o.AfterMin) * time.Minute
+	}
+	return *o.AfterID, wait
+}
 
 // Held tells whether a plan has to leave the order where it stands.
 func (o Order) Held() bool { return o.Locked != nil && *o.Locked }

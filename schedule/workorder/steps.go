@@ -3,6 +3,7 @@ package workorder
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -92,6 +93,61 @@ func Hold(o Order, by Actor, at, now time.Time, locked bool) (Order, Event, erro
 		after.Locked, what = &locked, "locked"
 	}
 	return after, NewEvent(what, o, after, by.PersonID, at, now), nil
+}
+
+// mostWait is the longest an order may wait after another, in minutes: ninety days, our own choice against slips of typing.
+const mostWait = 90 * 24 * 60
+
+// Wait lets an order wait for the work of another one, so many minutes after that ends, or for none (0). open are the plant's open
+// orders: an order cannot wait for itself, nor in a ring.
+func Wait(o Order, by Actor, at, now time.Time, after, minutes int64, open []Order) (Order, Event, error) {
+	s, wrong, err := begin(o, ToWait, by, at, now)
+	if err != nil {
+		return o, Event{}, err
+	}
+	if minutes < 0 || minutes > mostWait {
+		wrong.Add("hours", "give the hours between the two as a number from 0 to 2160")
+	}
+	next, why := o, "waits for no other order"
+	if next.AfterID, next.AfterMin = nil, nil; after != 0 {
+		next.AfterID, next.AfterMin = &after, &minutes
+		why = waitWords(after, minutes, open)
+		if why := ring(o, after, open); why != "" {
+			wrong.Add("after", why)
+		}
+	}
+	return finish(o, next, s, by, at, now, why, wrong)
+}
+
+// waitWords say what an order waits for: "waits for order 412, then 4 h".
+func waitWords(after, minutes int64, open []Order) string {
+	words := "waits for another order"
+	if i := slices.IndexFunc(open, func(x Order) bool { return x.ID == after }); i >= 0 {
+		words = fmt.Sprintf("waits for order %d", open[i].Number)
+	}
+	if minutes > 0 {
+		words += ", then " + strconv.FormatFloat(float64(minutes)/60, 'f', -1, 64) + " h"
+	}
+	return words
+}
+
+// ring says why an order cannot wait for another; "" when it can.
+func ring(o Order, after int64, open []Order) string {
+	for seen := map[int64]bool{}; after != 0 && !seen[after]; {
+		if after == o.ID {
+			return fmt.Sprintf("order %d would wait for itself; choose another order", o.Number)
+		}
+		seen[after] = true
+		i := slices.IndexFunc(open, func(x Order) bool { return x.ID == after })
+		if i < 0 {
+			if len(seen) == 1 {
+				return "choose an open order of this plant from the list"
+			}
+			return ""
+		}
+		after, _ = open[i].WaitsFor()
+	}
+	return ""
 }
 
 // Start notes that work on a placed order began at the conveyor. It says nothing about whether the conveyor

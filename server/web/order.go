@@ -287,6 +287,10 @@ func (r *Request) orderFacts(file *OrderFile, v fleetView) []Fact {
 	if o.Crew > 0 {
 		facts = append(facts, Fact{"People needed", Int(int64(o.Crew))})
 	}
+	if a := file.After; a != nil {
+		_, wait := o.WaitsFor()
+		facts = append(facts, Fact{"Waits for", fmt.Sprintf("order %s, %s", orderShort(*a), a.State) + pick(wait > 0, ", then "+Duration(wait.Hours()), "")})
+	}
 	if w := file.Window; w != nil {
 		where := "whole plant"
 		if l, ok := v.Register.Line(w.LineID); ok {

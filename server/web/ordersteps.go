@@ -3,6 +3,7 @@ package web
 import (
 	"encoding/json"
 	"fmt"
+	"math"
 	"slices"
 	"sort"
 	"strconv"
@@ -24,6 +25,7 @@ var stepWords = map[workorder.Action][2]string{
 	workorder.ToSign:     {"Sign it", "Your name under the record of the work. It never says that a conveyor is safe to run."},
 	workorder.ToWithdraw: {"Withdraw it", "No work is done. Say why, and until when that holds."},
 	workorder.ToPutOff:   {"Move its latest date", "Past the latest date that stands, it needs your name and a reason; both stay with the order."},
+	workorder.ToWait:     {"Let it wait for another order", "Its work begins after the work of that order has ended; a plan holds to it."},
 }
 
 // stepForms are the forms of the steps that whoever asks may take; the one of posted holds what was sent.
@@ -89,7 +91,33 @@ func (s *Site) stepFields(r *Request, f *Form, a workorder.Action, file *OrderFi
 	case workorder.ToPutOff:
 		f.Date("latest_day", "New latest date", string(o.LatestDay)).Must()
 		f.Area("why", "Reason", "").OverBoth()
+	case workorder.ToWait:
+		return s.waitFields(r, f, o, v)
 	}
+	return nil
+}
+
+// waitFields offer the plant's other open orders.
+func (s *Site) waitFields(r *Request, f *Form, o workorder.Order, v fleetView) error {
+	open, err := s.Orders.OpenOrders(r.Context(), r.Scope, r.PlantID())
+	if err != nil {
+		return err
+	}
+	after, wait := o.WaitsFor()
+	options := []Option{{Label: "none: it waits for no other"}}
+	for _, x := range open {
+		if x.ID == o.ID {
+			continue
+		}
+		c, _ := v.Register.Conveyor(x.ConveyorID)
+		options = append(options, Option{Value: plainInt(x.ID), Label: orderShort(x) + pick(c.Tag == "", "", " on "+c.Tag)})
+	}
+	chosen, hours := "", ""
+	if after != 0 {
+		chosen, hours = plainInt(after), plainNumber(wait.Hours())
+	}
+	f.Select("after", "After the work of", chosen, options).OverBoth()
+	f.Number("hours", "and so long after it", hours, "h").Hinted("Cooling, curing, a run-in; empty for none")
 	return nil
 }
 
@@ -254,6 +282,13 @@ func (s *Site) stepOf(r *Request, e *entry, a workorder.Action, by workorder.Act
 		return func(o workorder.Order) (workorder.Order, workorder.Event, error) {
 			return workorder.PutOff(o, by, at, now, day, f.Value("why"))
 		}, nil
+	case workorder.ToWait:
+		open, err := s.Orders.OpenOrders(r.Context(), r.Scope, r.PlantID())
+		e.offered("after", "choose an open order from the list")
+		after, minutes := e.id("after"), int64(math.Round(e.number("hours")*60))
+		return func(o workorder.Order) (workorder.Order, workorder.Event, error) {
+			return workorder.Wait(o, by, at, now, after, minutes, open)
+		}, err
 	}
 	return nil, assets.Invalid{"": "choose one of the steps the order page offers"}
 }

@@ -150,6 +150,7 @@ type OrderFile struct {
 	Window *assets.StopWindow
 	People map[int64]string // names by number
 	Rule   *rules.Rule      // the rule that raised it; nil: a person or a finding did
+	After  *workorder.Order // the order it waits for; nil: none
 }
 
 // Resplice is what closing a re-splice tells of the new splice.

@@ -55,7 +55,19 @@ func plantFacts(ctx context.Context, tx *plantdb.DB, reg *assets.Register, now, 
 	if p.Groups, err = stops.Groups(ctx, tx, scope, id); err != nil {
 		return p, err
 	}
-	p.Orders, _, err = orders.List(ctx, tx, scope, orders.Filter{PlantID: id, Open: true})
+	if p.Orders, _, err = orders.List(ctx, tx, scope, orders.Filter{PlantID: id, Open: true}); err != nil {
+		return p, err
+	}
+	var waited []int64
+	for _, o := range p.Orders {
+		after, _ := o.WaitsFor()
+		if after != 0 && !slices.ContainsFunc(p.Orders, func(x workorder.Order) bool { return x.ID == after }) {
+			waited = append(waited, after)
+		}
+	}
+	if len(waited) > 0 {
+		p.Waited, _, err = orders.List(ctx, tx, scope, orders.Filter{PlantID: id, IDs: waited})
+	}
 	return p, err
 }
 
@@ -129,6 +141,9 @@ func (r *reader) kit() (err error) {
 	var ids []int64
 	for _, k := range f.Kit {
 		ids = append(ids, k.ID)
+	}
+	if f.Calibrations, err = stores.Calibrations(r.ctx, r.db, plantdb.AsOf{}, ids); err != nil {
+		return err
 	}
 	f.Aways, err = stores.Aways(r.ctx, r.db, plantdb.AsOf{}, ids, assets.InstantOf(f.From), assets.InstantOf(f.Until))
 	return err

@@ -54,6 +54,13 @@ func (d *Desk) Order(ctx context.Context, scope assets.Scope, plantID, number in
 		}
 		f.Window = &w
 	}
+	if after, _ := o.WaitsFor(); after != 0 {
+		other, err := orders.Order(ctx, d.db, scope, after)
+		if err != nil {
+			return nil, err
+		}
+		f.After = &other
+	}
 	if o.RuleID != 0 {
 		r, err := orders.Rule(ctx, d.db, scope, plantID, o.RuleID)
 		if err != nil {

@@ -27,7 +27,24 @@ func Draw(rng *rand.Rand, s Size) *plan.Case {
 		c.Jobs = append(c.Jobs, drawJob(rng, c, i, m))
 	}
 	drawTies(rng, c, m)
+	drawExpiry(rng, c)
 	return c
+}
+
+// drawExpiry lets some of what is on hand expire at the end of a window, in half of the cases; not while another window lasts, since
+// the planner then takes all of that window's starts to be before it.
+func drawExpiry(rng *rand.Rand, c *plan.Case) {
+	x := &c.Stock[0]
+	if x.OnHand == 0 || len(c.Windows) == 0 || rng.IntN(2) == 0 {
+		return
+	}
+	at := c.Windows[rng.IntN(len(c.Windows))].End
+	for w := range c.Windows {
+		if c.Windows[w].Start < at && at < c.Windows[w].End {
+			return
+		}
+	}
+	x.Expire = []plan.Arrival{{Time: at, Quantity: 1 + rng.IntN(x.OnHand)}}
 }
 
 // drawPlaces draws sites on a line, so that ways keep the triangle inequality, with a group of two conveyors and one of one at each.

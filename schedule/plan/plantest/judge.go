@@ -8,6 +8,7 @@ package plantest
 
 import (
 	"fmt"
+	"math"
 	"slices"
 
 	"carryside/schedule/plan"
@@ -246,6 +247,43 @@ func (j *judge) stock() {
 			if taken > come {
 				j.breaks("R14: %d of stock %s taken by %d, %d have come", taken, j.c.Stock[i].ID, moment.Start, come)
 				break
+			}
+		}
+		j.inDate(i)
+	}
+}
+
+// inDate: nothing is taken of stock that is out of date then. Taken first is what expires first, which leaves most for later.
+func (j *judge) inDate(i int) {
+	type lot struct{ from, until, left int }
+	item := &j.c.Stock[i]
+	var lots []lot
+	last := item.OnHand
+	for _, e := range item.Expire {
+		lots = append(lots, lot{math.MinInt, e.Time, e.Quantity})
+		last -= e.Quantity
+	}
+	slices.SortFunc(lots, func(a, b lot) int { return a.until - b.until })
+	lots = append(lots, lot{math.MinInt, math.MaxInt, last})
+	for _, a := range item.Arrivals {
+		lots = append(lots, lot{a.Time, math.MaxInt, a.Quantity})
+	}
+	var takers []plan.Placed
+	for _, x := range j.at {
+		takers = append(takers, x)
+	}
+	slices.SortFunc(takers, func(a, b plan.Placed) int { return a.Start - b.Start })
+	for _, x := range takers {
+		for _, n := range j.c.Jobs[x.Job].Stock {
+			need := n.Quantity
+			for k := range lots {
+				if l := &lots[k]; n.Item == i && x.Start >= l.from && x.Start < l.until {
+					take := min(need, l.left)
+					need, l.left = need-take, l.left-take
+				}
+			}
+			if n.Item == i && need > 0 {
+				j.breaks("job %s takes %d of stock %s at %d that is not there or out of date", j.c.Jobs[x.Job].ID, need, item.ID, x.Start)
 			}
 		}
 	}
