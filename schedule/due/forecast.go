@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"runtime"
+	"slices"
 	"sync"
 	"time"
 
@@ -93,6 +94,18 @@ func (f *Forecast) Chances(by time.Time) (any float64, each []float64) {
 	}
 	return 1 - none, each
 }
+
+// FailsBy is the chance that a splice has failed in service by an instant, by the law of its cohort alone; false where no law says anything of it.
+func (f *Forecast) FailsBy(by time.Time) (chance float64, known bool) {
+	i := slices.Index(f.Short, failing)
+	if i < 0 || i >= len(f.causes) {
+		return 0, false
+	}
+	return f.causes[i].Chance(by), true
+}
+
+// failing is the short name of the cause that is the law's.
+const failing = "failed"
 
 // BestAge is the age at which replacing costs least in the long run.
 type BestAge struct {
@@ -232,7 +245,7 @@ func (f *forecaster) byLife(law *cohort.Law, used usage) {
 	most, _ := ran(f.now.Add(Horizon))
 	if most > 0 {
 		least, farthest := law.Predictive.Span(age)
-		f.cause("failed", cohort.Cause{Words: fmt.Sprintf("failing, by %s failures among %s lives of its cohort", Count(float64(f.out.Failures)), Count(float64(law.Own.RestsOn.Lives))),
+		f.cause(failing, cohort.Cause{Words: fmt.Sprintf("failing, by %s failures among %s lives of its cohort", Count(float64(f.out.Failures)), Count(float64(law.Own.RestsOn.Lives))),
 			Chance: cohort.FailsBy(law.Predictive.At(age).FailsWithin, ran, least, farthest)})
 	}
 	f.bestAge(law, age)

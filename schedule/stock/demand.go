@@ -18,7 +18,13 @@ type Demand struct {
 	Items     []assets.StockItem
 	Issued    map[OrderItem]assets.Quantity // issued to an order already, less what came back
 	Failed    []assets.Splice               // ended by failure within the years looked back on
+	Today     assets.Day
+	Foreseen  Foreseen // nil: nothing is foreseen
 }
+
+// Foreseen is the chance that a live splice fails within so many days from now, by the life figures of its cohort; false where they
+// say nothing of it.
+type Foreseen func(spliceID int64, days int) (chance float64, known bool)
 
 // OrderItem is an item as an order takes it.
 type OrderItem struct{ OrderID, ItemID int64 }
@@ -63,12 +69,39 @@ type Taking struct {
 
 func (d *Demand) takes(o workorder.Order) []Taking {
 	belt, form, bond := d.beltOf(o)
-	if o.Kind == workorder.KindBeltChange {
-		if t, ok := d.beltItem(belt); ok {
-			return append(d.TakesOf(string(o.Kind), form, bond, belt.WidthM), t)
-		}
+	out := d.TakesOf(string(o.Kind), form, bond, belt.WidthM)
+	lengthM := 0.0
+	switch o.Kind {
+	case workorder.KindBeltChange:
+		lengthM = belt.LoopLengthM + d.overlapM(belt.ID)
+	case workorder.KindInsertPiece:
+		lengthM = d.insertM(belt, d.overlapM(belt.ID))
 	}
-	return d.TakesOf(string(o.Kind), form, bond, belt.WidthM)
+	if t, ok := d.beltItem(belt, lengthM); ok {
+		out = append(out, t)
+	}
+	return out
+}
+
+// LeastInsertM is the least length of an insert piece between its two splices (rule of thumb, class D: two metres, so that one splice is off
+// the pulleys before the next comes on).
+const LeastInsertM = 2
+
+// insertM is the belt an insert piece takes: what brings the take-up back by half of its travel, twice that as the belt runs to it and back, no
+// less than LeastInsertM; and a splice's overlap at each end. Common practice; the sheet of the order says what was cut.
+func (d *Demand) insertM(b assets.Belt, overlapM float64) float64 {
+	c, _ := d.Register.Conveyor(b.ConveyorID)
+	return max(LeastInsertM, c.TakeUpTravelM) + 2*overlapM
+}
+
+// overlapM is what the ends of a belt overlap in its splice.
+func (d *Demand) overlapM(beltID int64) float64 {
+	of := d.Register.SplicesOf(beltID)
+	if len(of) == 0 {
+		return 0
+	}
+	s := of[len(of)-1]
+	return max(s.FingerLengthM, s.StepLengthM*float64(s.Steps))
 }
 
 // TakesOf returns what a kind of order takes of each item by its template, for a splice of a kind in a belt of a width.
@@ -123,25 +156,19 @@ func (d *Demand) fitted(conveyorID int64) assets.Belt {
 	return assets.Belt{}
 }
 
-// beltItem is the belt that a change takes off the rack: of its specification, wide enough, the narrowest first. As long as
-// the loop and one splice more: what the ends overlap.
-func (d *Demand) beltItem(b assets.Belt) (Taking, bool) {
+// beltItem is the belt that work takes off the rack: of its specification, wide enough, the narrowest first, to the next decimetre.
+func (d *Demand) beltItem(b assets.Belt, lengthM float64) (Taking, bool) {
 	var fit []assets.StockItem
 	for _, it := range d.Items {
 		if it.IsBelt() && it.SpecificationID == b.SpecificationID && b.SpecificationID != 0 && it.WidthM >= b.WidthM-1e-9 {
 			fit = append(fit, it)
 		}
 	}
-	if len(fit) == 0 || b.LoopLengthM <= 0 {
+	if len(fit) == 0 || b.LoopLengthM <= 0 || lengthM <= 0 {
 		return Taking{}, false
 	}
 	slices.SortFunc(fit, func(x, y assets.StockItem) int { return cmp.Compare(x.WidthM, y.WidthM) })
-	overlap := 0.0
-	if of := d.Register.SplicesOf(b.ID); len(of) > 0 {
-		s := of[len(of)-1]
-		overlap = max(s.FingerLengthM, s.StepLengthM*float64(s.Steps))
-	}
-	q, ok := assets.QuantityOf(math.Ceil((b.LoopLengthM+overlap)*10) / 10)
+	q, ok := assets.QuantityOf(math.Ceil(lengthM*10-1e-9) / 10)
 	return Taking{fit[0].ID, q}, ok
 }
 
@@ -152,43 +179,83 @@ type spliceOf struct {
 	widthM float64
 }
 
-// Unplanned returns the jobs that failures are expected to bring, by item. The rate of a kind of splice at the plant is
+// Unplanned returns the jobs that failures are expected to bring within a lead time of some days, by item. The rate of a kind of splice is the
+// sum over its live splices of
 //
-//	(failures in the last three years + a half shared by the live splices) / three years
+//	chance of failing within the lead time / lead time    where the life figures foresee it (those the due bands rest on); a splice
+//	                                                      with an open re-splice counts until the day of that
+//	its share of (failures in the last three years + a half shared by all live splices) / three years    elsewhere
 //
-// the mean of the rate with Jeffreys' prior: a plant without a failure so far still keeps something for one. Each job
-// takes what the template of a re-splice says.
-func (d *Demand) Unplanned() map[int64][]Jobs {
-	failures, live := map[spliceOf]float64{}, map[spliceOf]float64{}
-	total := 0.0
-	kindOf := func(s assets.Splice) spliceOf {
-		b, _ := d.Register.Belt(s.BeltID)
-		if b.WidthM == 0 {
-			b = d.fitted(s.ConveyorID)
+// The second is the mean of the rate with Jeffreys' prior: a plant without a failure so far still keeps something for one. Each
+// job takes what the template of a re-splice says. A lead time of no days counts as one.
+func (d *Demand) Unplanned(days int) map[int64][]Jobs {
+	kinds := d.rates(max(1, days))
+	out := map[int64][]Jobs{}
+	for k, perDay := range kinds {
+		for _, t := range d.TakesOf(string(workorder.KindResplice), k.form, k.bond, k.widthM) {
+			out[t.ItemID] = append(out[t.ItemID], Jobs{PerDay: perDay, Each: t.Quantity})
 		}
-		return spliceOf{s.Form, s.Bond, b.WidthM}
 	}
+	for _, jobs := range out {
+		slices.SortFunc(jobs, func(a, b Jobs) int { return cmp.Or(cmp.Compare(a.Each, b.Each), cmp.Compare(a.PerDay, b.PerDay)) })
+	}
+	return out
+}
+
+// rates are the failures to be expected a day, by kind of splice.
+func (d *Demand) rates(days int) map[spliceOf]float64 {
+	failures, live, blind := map[spliceOf]float64{}, map[spliceOf]float64{}, map[spliceOf]float64{}
+	total := 0.0
+	out := map[spliceOf]float64{}
+	remade := d.remadeOn()
 	for _, s := range d.Register.Splices {
-		if s.Ended == nil {
-			live[kindOf(s)]++
-			total++
+		if s.Ended != nil {
+			continue
 		}
+		k := d.kindOf(s)
+		live[k]++
+		total++
+		until := days
+		if day, planned := remade[s.ID]; planned && day != "" {
+			until = max(1, min(days, daysBetween(d.Today, day)))
+		}
+		if d.Foreseen != nil {
+			if chance, known := d.Foreseen(s.ID, until); known {
+				out[k] += chance / float64(days)
+				continue
+			}
+		}
+		blind[k]++
 	}
 	for _, s := range d.Failed {
-		failures[kindOf(s)]++
+		failures[d.kindOf(s)]++
 	}
-	kinds := map[spliceOf]float64{}
 	for k, n := range live {
-		kinds[k] += 0.5 * n / total
+		out[k] += blind[k] / n * (failures[k] + 0.5*n/total) / (YearsBack * 365.25)
 	}
 	for k, n := range failures {
-		kinds[k] += n
-	}
-	out := map[int64][]Jobs{}
-	for k, n := range kinds {
-		for _, t := range d.TakesOf(string(workorder.KindResplice), k.form, k.bond, k.widthM) {
-			out[t.ItemID] = append(out[t.ItemID], Jobs{PerDay: n / (YearsBack * 365.25), Each: t.Quantity})
+		if live[k] == 0 {
+			out[k] += n / (YearsBack * 365.25)
 		}
 	}
 	return out
+}
+
+// remadeOn are the days on which open re-splices are to be done, by splice.
+func (d *Demand) remadeOn() map[int64]assets.Day {
+	out := map[int64]assets.Day{}
+	for _, o := range d.Orders {
+		if o.Kind == workorder.KindResplice && o.SpliceID != 0 {
+			out[o.SpliceID] = d.day(o)
+		}
+	}
+	return out
+}
+
+func (d *Demand) kindOf(s assets.Splice) spliceOf {
+	b, _ := d.Register.Belt(s.BeltID)
+	if b.WidthM == 0 {
+		b = d.fitted(s.ConveyorID)
+	}
+	return spliceOf{s.Form, s.Bond, b.WidthM}
 }

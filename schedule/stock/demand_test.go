@@ -61,12 +61,43 @@ func TestAChangeOfBeltTakesTheLoopAndASplice(t *testing.T) {
 // The cold splice has no template, so its share takes nothing.
 func TestTheRateOfUnplannedJobsComesFromThePlantsOwnFailures(t *testing.T) {
 	d := yard()
-	jobs := d.Unplanned()
+	jobs := d.Unplanned(30)
 	if j := jobs[1]; len(j) != 1 || j[0].Each != 6500 || math.Abs(j[0].PerDay-(2+1.0/3)/1095.75) > 1e-12 {
 		t.Errorf("%+v", j)
 	}
 	d.Failed = nil
-	if j := d.Unplanned()[1]; len(j) != 1 || math.Abs(j[0].PerDay-(1.0/3)/1095.75) > 1e-12 {
+	if j := d.Unplanned(30)[1]; len(j) != 1 || math.Abs(j[0].PerDay-(1.0/3)/1095.75) > 1e-12 {
 		t.Errorf("without a failure: %+v", j)
+	}
+}
+
+// The life figures foresee splice 1 to fail with 3 % within 30 days and splice 2 with 12 %; splice 2 is remade in ten days, with 4 % until then. So hot splices
+// fail (0.03 + 0.04) / 30 a day, whatever failed before.
+func TestUnplannedJobsComeFromTheLifeFiguresWhereTheyForesee(t *testing.T) {
+	d := yard()
+	d.Today = "2026-12-02"
+	d.Foreseen = func(splice int64, days int) (float64, bool) {
+		return map[int64]map[int]float64{1: {30: 0.03}, 2: {30: 0.12, 10: 0.04}}[splice][days], splice != 3
+	}
+	d.Orders = []workorder.Order{{Version: assets.Version{ID: 20}, Kind: workorder.KindResplice, State: workorder.Placed, SpliceID: 2, BeltID: 1, WindowID: 9}}
+	if j := d.Unplanned(30)[1]; len(j) != 1 || math.Abs(j[0].PerDay-0.07/30) > 1e-12 || j[0].Each != 6500 {
+		t.Errorf("%+v, want 6.5 kg each and %v a day", j, 0.07/30)
+	}
+	d.Orders = nil
+	if j := d.Unplanned(30)[1]; len(j) != 1 || math.Abs(j[0].PerDay-0.15/30) > 1e-12 {
+		t.Errorf("without the order: %+v, want %v a day", j, 0.15/30)
+	}
+}
+
+// An insert piece takes its length from the rack: the take-up's travel of 1.9 m is under the least of two metres, and two splices of 3 x 0.25 m: 3.5 m; with 4.26 m of
+// travel 5.76 m, to the next decimetre 5.8 m.
+func TestAnInsertPieceTakesBeltFromTheRack(t *testing.T) {
+	d := yard()
+	d.Orders = []workorder.Order{{Version: assets.Version{ID: 30}, Number: 419, Kind: workorder.KindInsertPiece, State: workorder.Accepted, ConveyorID: 1, BeltID: 1, LatestDay: "2027-02-01"}}
+	for travelM, want := range map[float64]assets.Quantity{1.9: 3500, 4.26: 5800} {
+		d.Register.Conveyors[0].TakeUpTravelM = travelM
+		if n := d.Needs()[4]; len(n) != 1 || n[0].Quantity != want {
+			t.Errorf("travel %v m: %+v, want %v", travelM, n, want)
+		}
 	}
 }

@@ -3,6 +3,7 @@ package outlook
 import (
 	"context"
 	"errors"
+	"slices"
 	"sync"
 	"time"
 
@@ -127,22 +128,18 @@ func CustomerLives(ctx context.Context, db *plantdb.DB, customerID int64, asOf p
 	return l, nil
 }
 
-// AsksLife tells whether any rule of the plant looks at life.
-func (p *Plant) AsksLife() bool {
-	for _, r := range p.Inputs.Rules {
-		if r.Trigger.Kind == rules.TriggerLife {
-			return true
-		}
-	}
-	for _, r := range p.Before {
-		if r.Trigger.Kind == rules.TriggerLife {
-			return true
-		}
-	}
-	return false
+// AsksLife tells whether any rule of the plant rests on lives: one about life, or one about stock, whose reorder points count the failures
+// that are foreseen.
+func (p *Plant) AsksLife() bool { return p.asks(rules.TriggerLife) || p.asks(rules.TriggerStock) }
+
+// asks tells whether any rule of the plant has a trigger.
+func (p *Plant) asks(kind rules.TriggerKind) bool {
+	has := func(r rules.Rule) bool { return r.Trigger.Kind == kind }
+	return slices.ContainsFunc(p.Inputs.Rules, has) || slices.ContainsFunc(p.Before, has)
 }
 
-// Foresee adds what rules about life ask for: the laws of the plant's customer applied to its splices, and its stops.
+// Foresee adds what rules about life ask for: the laws of the plant's customer applied to its splices, and its stops; and lets reorder points
+// count the failures they foresee.
 func (p *Plant) Foresee(ctx context.Context, db *plantdb.DB, book *LawBook, now time.Time) error {
 	reg := p.Register
 	laws, err := book.Laws(ctx, db, reg.Plant.CustomerID, now)
@@ -158,5 +155,9 @@ func (p *Plant) Foresee(ctx context.Context, db *plantdb.DB, book *LawBook, now 
 		return err
 	}
 	p.Inputs.Lives = due.RuleLives(now, reg, p.Clocks, due.LifeModel{Laws: laws.Laws, Cost: due.CostIn(reg, kinds)})
-	return nil
+	if !p.asks(rules.TriggerStock) {
+		return nil
+	}
+	l := loader{db: db, scope: assets.PlantScope(reg.Plant.ID), plant: reg.Plant.ID, now: now, p: p}
+	return l.stock(ctx, FailuresOf(due.Forecasts(now, reg, nil, p.Clocks, due.LifeModel{Laws: laws.Laws}), now))
 }

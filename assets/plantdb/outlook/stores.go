@@ -4,10 +4,12 @@ import (
 	"context"
 	"slices"
 	"strings"
+	"time"
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/stores"
+	"carryside/schedule/due"
 	"carryside/schedule/kit"
 	"carryside/schedule/rules"
 	"carryside/schedule/stock"
@@ -25,9 +27,24 @@ func (l loader) stores(ctx context.Context) error {
 		}
 	}
 	if asked[rules.TriggerStock] {
-		return l.stock(ctx)
+		return l.stock(ctx, nil)
 	}
 	return nil
+}
+
+// FailuresOf is what forecasts foresee of failures, for the storeroom.
+func FailuresOf(forecasts []due.Forecast, now time.Time) stock.Foreseen {
+	of := make(map[int64]*due.Forecast, len(forecasts))
+	for i := range forecasts {
+		of[forecasts[i].SpliceID] = &forecasts[i]
+	}
+	return func(spliceID int64, days int) (float64, bool) {
+		f := of[spliceID]
+		if f == nil {
+			return 0, false
+		}
+		return f.FailsBy(now.AddDate(0, 0, days))
+	}
 }
 
 // kit reads the counters and calibrations of kit at home at the plant. Shared kit at home in a depot is looked at on its
@@ -70,8 +87,9 @@ func (l loader) kit(ctx context.Context) error {
 }
 
 // stock reads the items kept at the plant with their reorder points.
-func (l loader) stock(ctx context.Context) error {
-	room, err := stores.Look(ctx, l.db, l.scope, l.p.Register, l.now)
+func (l loader) stock(ctx context.Context, foreseen stock.Foreseen) error {
+	l.p.Inputs.Stock = nil
+	room, err := stores.Look(ctx, l.db, l.scope, l.p.Register, foreseen, l.now)
 	if err != nil {
 		return err
 	}

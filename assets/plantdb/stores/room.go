@@ -22,8 +22,8 @@ type Room struct {
 }
 
 // Look reads the storeroom of a plant and works out what is held, what is short and what to order. register is the
-// plant's, as of now.
-func Look(ctx context.Context, db *plantdb.DB, scope assets.Scope, register *assets.Register, now time.Time) (*Room, error) {
+// plant's, as of now; foreseen is what the life figures say of its splices (nil: nothing).
+func Look(ctx context.Context, db *plantdb.DB, scope assets.Scope, register *assets.Register, foreseen stock.Foreseen, now time.Time) (*Room, error) {
 	r := &Room{Place: Place{PlantID: register.Plant.ID}, Today: assets.DayOf(now.In(register.Plant.Location()))}
 	if err := r.Place.Reaches(ctx, db, scope); err != nil {
 		return nil, err
@@ -35,6 +35,7 @@ func Look(ctx context.Context, db *plantdb.DB, scope assets.Scope, register *ass
 	if err := r.demand(ctx, db, register, now); err != nil {
 		return nil, err
 	}
+	r.Demand.Today, r.Demand.Foreseen = r.Today, foreseen
 	all, err := SupplyOrders(ctx, db, scope, plantdb.AsOf{}, true)
 	if err != nil {
 		return nil, err
@@ -107,7 +108,7 @@ func (r *Room) work(ctx context.Context, db *plantdb.DB) error {
 	if err != nil {
 		return err
 	}
-	needs, unplanned := r.Demand.Needs(), r.Demand.Unplanned()
+	needs, unplanned := r.Demand.Needs(), map[int]map[int64][]stock.Jobs{} // by lead time
 	for _, it := range r.Items {
 		kept := slices.ContainsFunc(lots, func(l stock.Lot) bool { return l.ItemID == it.ID })
 		of := slices.DeleteFunc(slices.Clone(lots), func(l stock.Lot) bool { return l.ItemID != it.ID || l.OnHand == 0 })
@@ -119,7 +120,11 @@ func (r *Room) work(ctx context.Context, db *plantdb.DB) error {
 		if it.Ended && len(of) == 0 || !kept && len(supplies)+len(needs[it.ID]) == 0 && policy == nil {
 			continue
 		}
-		o, err := stock.Look(it, stock.KeepingOf(it, policy), of, supplies, needs[it.ID], unplanned[it.ID], r.Today)
+		keeping := stock.KeepingOf(it, policy)
+		if unplanned[keeping.LeadTimeDays] == nil {
+			unplanned[keeping.LeadTimeDays] = r.Demand.Unplanned(keeping.LeadTimeDays)
+		}
+		o, err := stock.Look(it, keeping, of, supplies, needs[it.ID], unplanned[keeping.LeadTimeDays][it.ID], r.Today)
 		if err != nil {
 			return err
 		}

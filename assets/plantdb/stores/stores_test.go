@@ -228,7 +228,7 @@ func TestADeliveryBooksItsOrder(t *testing.T) {
 	reg := &assets.Register{Plant: s.Plant, Splices: []assets.Splice{s.Splice}, Belts: []assets.Belt{s.Belt}, Conveyors: []assets.Conveyor{s.Conveyor}}
 	reg.Arrange()
 	look := func() stock.Outlook {
-		room, err := stores.Look(bg, s.DB, s.Scope, reg, plantdbtest.Noon.Add(2*time.Hour))
+		room, err := stores.Look(bg, s.DB, s.Scope, reg, nil, plantdbtest.Noon.Add(2*time.Hour))
 		done(t, err)
 		of, ok := room.Outlook(item.ID)
 		if !ok {

@@ -9,6 +9,7 @@ import (
 	"carryside/assets"
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/orders"
+	"carryside/assets/plantdb/outlook"
 	"carryside/assets/plantdb/registry"
 	"carryside/assets/plantdb/stores"
 	"carryside/schedule/kit"
@@ -23,7 +24,7 @@ func (d *Desk) Room(ctx context.Context, scope assets.Scope, plantID int64, now 
 	if err != nil {
 		return nil, err
 	}
-	room, err := stores.Look(ctx, d.db, scope, fleet.Register, now)
+	room, err := stores.Look(ctx, d.db, scope, fleet.Register, outlook.FailuresOf(fleet.Forecasts, now), now)
 	if err != nil {
 		return nil, err
 	}
