@@ -37,6 +37,7 @@ var doors = map[string]string{
 	"GET /api/v1/plants/:plant/splices": "reads", "GET /api/v1/plants/:plant/splices/:splice": "reads", "GET /api/v1/plants/:plant/findings": "reads",
 	"GET /api/v1/plants/:plant/findings/:finding": "reads", "GET /api/v1/plants/:plant/orders": "reads", "GET /api/v1/plants/:plant/orders/:order": "reads",
 	"GET /api/v1/plants/:plant/lines": "reads", "GET /api/v1/plants/:plant/meters": "reads", "GET /api/v1/plants/:plant/held-readings": "reads", "GET /api/v1/plants/:plant/due": "reads",
+	"GET /api/v1/plants/:plant/kit": "stores", "GET /api/v1/plants/:plant/stock": "stores", "GET /api/v1/plants/:plant/stock/movements": "stores", "GET /api/v1/plants/:plant/standstills": "reads",
 	"GET /api/v1/reports": "reads", "GET /api/v1/reports/:report": "reads",
 	"POST /api/v1/plants/:plant/conveyors/:conveyor/readings": "readings", "POST /api/v1/plants/:plant/readings": "readings",
 

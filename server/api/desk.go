@@ -53,6 +53,12 @@ type PlantThen interface {
 	Orders(ctx context.Context, filter web.OrderFilter) ([]workorder.Order, error)
 	Order(ctx context.Context, number int64) (*web.OrderFile, error)
 	Reminders(ctx context.Context, today assets.Day) ([]rules.Occurrence, error)
+	// Stores returns the storeroom of the plant and the kit at home there.
+	Stores(ctx context.Context) (reports.Stores, error)
+	// Movements returns the lines of the storeroom's ledger of an item (0: of all) since an instant, newest first, with the items.
+	Movements(ctx context.Context, itemID int64, since assets.Instant) ([]assets.StockMovement, []assets.StockItem, error)
+	// Standstills returns how conveyors stood by failures: what had not ended at an instant, newest first.
+	Standstills(ctx context.Context, since assets.Instant) ([]assets.Standstill, error)
 }
 
 // Entry is readings to be taken, with who shows them under which key.

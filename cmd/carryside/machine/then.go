@@ -12,7 +12,10 @@ import (
 	"carryside/assets/plantdb/clocks"
 	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/registry"
+	"carryside/assets/plantdb/stops"
+	"carryside/assets/plantdb/stores"
 	"carryside/cmd/carryside/reporting"
+	"carryside/reports"
 	"carryside/schedule/rules"
 	"carryside/schedule/workorder"
 	"carryside/server/api"
@@ -211,6 +214,37 @@ func (p plantThen) Reminders(ctx context.Context, today assets.Day) ([]rules.Occ
 		return p.m.Desk.Reminders(ctx, p.scope, p.plantID, today)
 	}
 	return orders.RemindersAsOf(ctx, p.m.db, p.scope, p.plantID, p.asOf)
+}
+
+// Stores returns the storeroom of the plant and the kit at home there.
+func (p plantThen) Stores(ctx context.Context) (reports.Stores, error) {
+	at := p.at
+	if at.IsZero() {
+		at = p.now
+	}
+	return p.source.StoresAt(ctx, p.plantID, at)
+}
+
+// Movements returns lines of the ledger of the plant's storeroom.
+func (p plantThen) Movements(ctx context.Context, itemID int64, since assets.Instant) ([]assets.StockMovement, []assets.StockItem, error) {
+	if err := p.m.db.Reach(ctx, p.scope, p.plantID); err != nil {
+		return nil, nil, err
+	}
+	here, f := assets.PlantScope(p.plantID), stores.MovementFilter{ItemID: itemID, From: since}
+	if p.asOf.Valid != 0 {
+		f.To = p.asOf.Valid + 1
+	}
+	lines, err := stores.Movements(ctx, p.m.db, here, p.asOf, f)
+	if err != nil {
+		return nil, nil, err
+	}
+	items, err := stores.Items(ctx, p.m.db, here, plantdb.AsOf{}) // an item keeps its unit
+	return lines, items, err
+}
+
+// Standstills returns how conveyors of the plant stood by failures.
+func (p plantThen) Standstills(ctx context.Context, since assets.Instant) ([]assets.Standstill, error) {
+	return stops.Standstills(ctx, p.m.db, p.scope, p.plantID, since, p.asOf)
 }
 
 // PlantsThen returns the plants of a scope with their counts, as they were at a moment. A plant that was not known then is left out.
