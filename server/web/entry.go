@@ -159,8 +159,17 @@ func (e *entry) offered(name, message string) {
 	}
 }
 
-// rowID is the version that travelled with the form.
-func (e *entry) rowID() int64 { return e.id("version") }
+// rowID is the row whose mark travelled with the form: 0 where there was none, and one that no row has where another row
+// stands there by now.
+func (e *entry) rowID() int64 {
+	switch e.text("version") {
+	case "", "0":
+		return 0
+	case markOf(e.f.read):
+		return e.f.read.RowID
+	}
+	return -1
+}
 
 // numberOf reads a number that a form of ours carries; anything else gives 0.
 func numberOf(text string) int64 {

@@ -23,6 +23,7 @@ type Form struct {
 	prefix string     // before the ids of its fields, where a page has several forms
 	byName map[string]*Field
 	kept   map[string]any // dates as they are kept, by field: one that is left as shown comes back exactly
+	read   assets.Version // the row that is shown
 }
 
 // Field is one field: label above, hint below, and a message when it was refused.

@@ -124,7 +124,7 @@ func TestAChangedDefaultShowsWhatItMovesBeforeItIsKept(t *testing.T) {
 	f.moves = true
 	v := as(t, f, assets.RoleLead)
 	const path = "/plants/3/catalogues/kinds/8"
-	form := url.Values{"version": {"508"}, "form": {"stepped"}, "bond": {"hot-vulcanised"}, "rows": {"2"}, "from": {"now"}, "reason": {"stops are dearer"},
+	form := url.Values{"version": {markOf(assets.Version{ID: 8, RowID: 508})}, "form": {"stepped"}, "bond": {"hot-vulcanised"}, "rows": {"2"}, "from": {"now"}, "reason": {"stops are dearer"},
 		"v1_quantity": {"life_days"}, "v1_value": {"1 460"}, "v1_class": {"D"}, "v1_source": {"common practice"},
 		"v2_quantity": {due.LabourCost}, "v2_value": {"40 000"}, "v2_class": {"P"}, "v2_source": {"last year's invoices"}}
 	d := v.post(path, form, http.StatusOK)
@@ -154,7 +154,7 @@ func TestAChangedDefaultShowsWhatItMovesBeforeItIsKept(t *testing.T) {
 func TestAChangeThatMovesNothingIsKeptAtOnce(t *testing.T) {
 	f := withLead(skarrow())
 	v := as(t, f, assets.RoleLead)
-	v.taken("/plants/3/catalogues/kinds/8", url.Values{"version": {"508"}, "form": {"stepped"}, "bond": {"hot-vulcanised"}, "rows": {"1"}, "from": {"now"},
+	v.taken("/plants/3/catalogues/kinds/8", url.Values{"version": {markOf(assets.Version{ID: 8, RowID: 508})}, "form": {"stepped"}, "bond": {"hot-vulcanised"}, "rows": {"1"}, "from": {"now"},
 		"v1_quantity": {"life_days"}, "v1_value": {"1 500"}, "v1_class": {"D"}, "v1_source": {"common practice"}})
 }
 

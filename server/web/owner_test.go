@@ -89,19 +89,19 @@ func TestSettingsOfAPlant(t *testing.T) {
 	if got := text(v.get("/plants/3/settings"), "h1"); !strings.HasPrefix(got, "Confirm zone") {
 		t.Errorf("headline %q", got)
 	}
-	bad := url.Values{"version": {"12"}, "name": {""}, "zone": {"Mars/Olympus"}, "currency": {"crowns"}, "unit_system": {"old"}}
+	bad := url.Values{"version": {markOf(f.frames[0].Plant.Version)}, "name": {""}, "zone": {"Mars/Olympus"}, "currency": {"crowns"}, "unit_system": {"old"}}
 	d := v.post("/plants/3/settings", bad, http.StatusUnprocessableEntity)
 	for _, id := range []string{"#f-name", "#f-zone", "#f-currency", "#f-unit_system"} {
 		if d.Find(`.note.bad a[href="`+id+`"]`).Length() != 1 {
 			t.Errorf("%s is not named as wrong", id)
 		}
 	}
-	good := url.Values{"version": {"12"}, "name": {"Skarrow Terminal"}, "zone": {"America/Chicago"}, "currency": {"USD"}, "unit_system": {"us"}, "site_rules": {"permit first"}}
+	good := url.Values{"version": {markOf(f.frames[0].Plant.Version)}, "name": {"Skarrow Terminal"}, "zone": {"America/Chicago"}, "currency": {"USD"}, "unit_system": {"us"}, "site_rules": {"permit first"}}
 	v.send("/plants/3/settings", good, http.StatusSeeOther)
 	if p := f.frames[0].Plant; p.SettingsAsked || p.UnitSystem != assets.UnitsUS || p.NameKey != "skarrow terminal" || p.SiteRules != "permit first" {
 		t.Errorf("kept %+v", p)
 	}
-	good.Set("version", "11")
+	good.Set("version", markOf(assets.Version{ID: 3, RowID: 11, KnownFrom: 1}))
 	if got := plainly(text(v.post("/plants/3/settings", good, http.StatusConflict), "table")); !strings.Contains(got, "America/Chicago") {
 		t.Errorf("both sides: %q", got)
 	}

@@ -185,7 +185,7 @@ func TestAnAskedStopWaitsAndIsAnswered(t *testing.T) {
 	}
 	v.refused("/plants/3/stops/91/answer", url.Values{"answer": {"refused"}, "answered_by": {""}}, "answer_why")
 	v.refused("/plants/3/stops/91/answer", url.Values{"answer": {"agreed"}, "answered_by": {"77"}}, "answered_by")
-	v.taken("/plants/3/stops/91/answer", url.Values{"answer": {"agreed"}, "answered_by": {""}, "answer_why": {"mill is down anyway"}, "version": {"910"}})
+	v.taken("/plants/3/stops/91/answer", url.Values{"answer": {"agreed"}, "answered_by": {""}, "answer_why": {"mill is down anyway"}, "version": {markOf(assets.Version{ID: 91, RowID: 910})}})
 	got := one[assets.StopWindow](t, f.office())
 	if !got.Agreed() || got.Answer.ByID != 1 || got.Answer.At == 0 || got.Answer.Why != "mill is down anyway" || got.Start != w.Start {
 		t.Errorf("kept %+v", got.Answer)
