@@ -39,28 +39,59 @@ func (c *Change) blocks(customers []int64) (map[int64]int64, error) {
 // newBlock draws the block of a new customer. The first customer of an installation has the company's, block 0: a plant
 // that runs its own registry reads 1, 2, 3 in its addresses, and there is nobody else to be told anything of.
 func (c *Change) newBlock(customerID int64) (int64, error) {
+	if first, err := c.firstCustomer(); err != nil || first {
+		return 0, err
+	}
+	block, err := c.draw("SELECT block FROM number_blocks UNION SELECT id FROM chains")
+	if err != nil {
+		return 0, err
+	}
+	if err := c.Tx().Create(&numberBlock{CustomerID: customerID, Block: block}).Error; err != nil {
+		return 0, fmt.Errorf("keep a block of numbers: %w", err)
+	}
+	return block, nil
+}
+
+// NewCustomerID returns the number of a customer to come: 1 for the first, drawn by chance for those after, since a
+// customer's own people read it and a running number would tell them how many came before.
+func (c *Change) NewCustomerID() (int64, error) {
+	company, err := c.Chain(0)
+	if err != nil {
+		return 0, err
+	}
+	first, err := c.firstCustomer()
+	if err != nil {
+		return 0, err
+	}
+	if first {
+		return c.NewIDs(company, "customers", 1)
+	}
+	return c.draw("SELECT customer_id FROM chains")
+}
+
+// firstCustomer tells whether no customer has a chain yet.
+func (c *Change) firstCustomer() (bool, error) {
 	var others int64
 	if err := c.Tx().Raw("SELECT count(*) FROM chains WHERE customer_id <> 0").Scan(&others).Error; err != nil {
-		return 0, fmt.Errorf("draw a block of numbers: %w", err)
+		return false, fmt.Errorf("count the customers' journals: %w", err)
 	}
-	if others == 0 {
-		return 0, nil
-	}
+	return others == 0, nil
+}
+
+// draw draws a number from 1 on that a statement does not list.
+func (c *Change) draw(listed string) (int64, error) {
 	var taken []int64
-	if err := c.Tx().Raw("SELECT block FROM number_blocks").Scan(&taken).Error; err != nil {
-		return 0, fmt.Errorf("draw a block of numbers: %w", err)
+	if err := c.Tx().Raw(listed).Scan(&taken).Error; err != nil {
+		return 0, fmt.Errorf("draw a number: %w", err)
 	}
 	if len(taken) > mostBlock/2 {
 		return 0, fmt.Errorf("this database has numbers for no more than %d customers; put the next into another one", len(taken))
 	}
-	row := numberBlock{CustomerID: customerID}
-	for row.Block == 0 || slices.Contains(taken, row.Block) {
-		row.Block = below(mostBlock)
+	n := int64(0)
+	for n == 0 || slices.Contains(taken, n) {
+		n = below(mostBlock)
 	}
-	if err := c.Tx().Create(&row).Error; err != nil {
-		return 0, fmt.Errorf("keep a block of numbers: %w", err)
-	}
-	return row.Block, nil
+	return n, nil
 }
 
 // Scattered returns a number of chance for what belongs to a person and not to a plant (a token, a passkey, a phone): no

@@ -45,3 +45,30 @@ func TestNumbersOfOnePlantTellNothingOfTheOthers(t *testing.T) {
 		t.Errorf("the first customer's plant has number %d and the next one's %d; the first alone shares the company's block", first.Plant.ID, second.Plant.ID)
 	}
 }
+
+// TestNumbersOfCustomersTellNotHowManyCameBefore holds that neither a customer's number nor that of its journal, which its
+// own people read in their reports, runs on from the customer before.
+func TestNumbersOfCustomersTellNotHowManyCameBefore(t *testing.T) {
+	first := plantdbtest.Plant(t)
+	if first.Customer.ID != 1 {
+		t.Errorf("the first customer has number %d, want 1", first.Customer.ID)
+	}
+	chainOf := func(s *plantdbtest.Site) (id int64) {
+		t.Helper()
+		if err := first.DB.SQL(t.Context()).Raw("SELECT id FROM chains WHERE customer_id = ?", s.Customer.ID).Scan(&id).Error; err != nil || id == 0 {
+			t.Fatalf("chain of customer %d: %d, %v", s.Customer.ID, id, err)
+		}
+		return id
+	}
+	customer, chain := first.Customer.ID, chainOf(first)
+	for i := range 5 {
+		next := plantdbtest.PlantIn(t, first.DB, fmt.Sprint("Odden Mill ", i))
+		if next.Customer.ID-customer == 1 || next.Customer.ID == int64(i+2) {
+			t.Errorf("customer %d follows customer %d", next.Customer.ID, customer)
+		}
+		if at := chainOf(next); at-chain == 1 || at == int64(i+3) {
+			t.Errorf("journal %d follows journal %d", at, chain)
+		}
+		customer, chain = next.Customer.ID, chainOf(next)
+	}
+}

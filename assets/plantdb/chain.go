@@ -57,13 +57,15 @@ func (c *Change) PlantChain(plantID int64) (*Chain, error) {
 
 // NewChain begins the chain of a new customer.
 func (c *Change) NewChain(customerID int64) (*Chain, error) {
-	id, err := c.count(0, "chains", 1)
-	if err != nil {
-		return nil, err
-	}
 	block, err := c.newBlock(customerID)
 	if err != nil {
 		return nil, err
+	}
+	id := block // drawn by chance too: reports name it, and a running number would count the customers before
+	if block == 0 {
+		if id, err = c.count(0, "chains", 1); err != nil {
+			return nil, err
+		}
 	}
 	if err := c.Tx().Create(&chainRow{ID: id, CustomerID: customerID, HeadHash: noHash}).Error; err != nil {
 		return nil, fmt.Errorf("begin a customer's journal: %w", err)

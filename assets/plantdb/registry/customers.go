@@ -31,6 +31,9 @@ func AddCustomer(c *plantdb.Change, next *assets.Customer) error {
 	if err != nil {
 		return err
 	}
+	if next.ID, err = c.NewCustomerID(); err != nil {
+		return err
+	}
 	if err := plantdb.Create(c, ch, next); err != nil {
 		return err
 	}
