@@ -78,6 +78,19 @@ func (c *Change) firstCustomer() (bool, error) {
 	return others == 0, nil
 }
 
+// NewPersonID returns the number of a person to come: 1 for the first, drawn by chance for those after. Whoever is signed
+// in learns their own and that of those they name, and a running number would tell how many people there are.
+func (c *Change) NewPersonID() (int64, error) {
+	var some int64
+	if err := c.Tx().Raw("SELECT count(*) FROM (SELECT id FROM people LIMIT 1) AS some").Scan(&some).Error; err != nil {
+		return 0, fmt.Errorf("count the people: %w", err)
+	}
+	if some == 0 {
+		return 1, nil
+	}
+	return c.draw("SELECT id FROM people")
+}
+
 // draw draws a number from 1 on that a statement does not list.
 func (c *Change) draw(listed string) (int64, error) {
 	var taken []int64
@@ -85,7 +98,7 @@ func (c *Change) draw(listed string) (int64, error) {
 		return 0, fmt.Errorf("draw a number: %w", err)
 	}
 	if len(taken) > mostBlock/2 {
-		return 0, fmt.Errorf("this database has numbers for no more than %d customers; put the next into another one", len(taken))
+		return 0, fmt.Errorf("all %d numbers that this database has for customers or for people are given out; put the next into another one", len(taken))
 	}
 	n := int64(0)
 	for n == 0 || slices.Contains(taken, n) {

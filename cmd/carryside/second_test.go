@@ -107,8 +107,9 @@ func TestASecondFactorFromSignUpToLoss(t *testing.T) {
 		t.Errorf("the account page says %s", page)
 	}
 
-	admin.post("/people/2/second", nil, http.StatusUnprocessableEntity)
-	admin.post("/people/2/second", url.Values{"proof": {"works badge seen at the gate"}}, http.StatusOK)
+	person := admin.pageOf("M. Okkerdal")
+	admin.post(person+"/second", nil, http.StatusUnprocessableEntity)
+	admin.post(person+"/second", url.Values{"proof": {"works badge seen at the gate"}}, http.StatusOK)
 	if says := elsewhere.get("/account").Find("h1").Text(); !strings.Contains(says, "Sign in") {
 		t.Errorf("after it was taken away a session goes on: %q", says)
 	}
@@ -139,7 +140,7 @@ func TestGrantsAreGivenForDays(t *testing.T) {
 	}
 	from, err := time.Parse(time.DateOnly, day(2))
 	must(t, err)
-	for _, path := range []string{"/people", "/people/2"} {
+	for _, path := range []string{"/people", admin.pageOf("S. Ilveth")} {
 		if text := plainText(admin.get(path)); !strings.Contains(text, "from "+from.Format("Mon 2 Jan 2006")+", up to ") {
 			t.Errorf("%s does not say when the grant holds: %s", path, text)
 		}

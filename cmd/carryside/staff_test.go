@@ -53,6 +53,18 @@ func begun(t *testing.T) *visitor {
 	return &visitor{house: &house{t: t, base: s.base}, client: s.client}
 }
 
+// pageOf is the address of a person's page, by their name in the list of people.
+func (v *visitor) pageOf(name string) string {
+	v.t.Helper()
+	return v.get("/people").Find("a[href^='/people/']").FilterFunction(func(_ int, a *goquery.Selection) bool { return a.Text() == name }).AttrOr("href", "")
+}
+
+// everyPlantOf is the place of a grant that reaches every plant of a customer.
+func (v *visitor) everyPlantOf(customer string) string {
+	v.t.Helper()
+	return v.get("/people/new").Find("option").FilterFunction(func(_ int, o *goquery.Selection) bool { return o.Text() == "every plant of "+customer }).AttrOr("value", "")
+}
+
 func TestAnAdministratorAloneKeepsPeopleAndSeesNoPlant(t *testing.T) {
 	admin := begun(t)
 	admin.post("/plants/new", url.Values{"customer": {"Skarrow Harbour"}, "name": {"Skarrow Grain Terminal"}, "zone": {"Europe/Oslo"}, "unit_system": {string(assets.UnitsSI)}, "currency": {"NOK"}}, http.StatusOK)
@@ -96,24 +108,25 @@ func TestAnInvitedPersonSeesTheirPlantAndLosesItAgain(t *testing.T) {
 	if _, status := fitter.read(fitter.client.Get(fitter.base + "/people")); status != http.StatusForbidden {
 		t.Errorf("a technician opens the people: %d", status)
 	}
-	admin.post("/people/2/grants", url.Values{"role": {"technician"}, "where": {"p1"}}, http.StatusUnprocessableEntity)
-	admin.post("/people/2/grants", url.Values{"role": {"auditor"}, "where": {"c2"}}, http.StatusOK)
-	grants := admin.get("/people/2").Find("button[name=grant]")
+	person := admin.pageOf("M. Okkerdal")
+	admin.post(person+"/grants", url.Values{"role": {"technician"}, "where": {"p1"}}, http.StatusUnprocessableEntity)
+	admin.post(person+"/grants", url.Values{"role": {"auditor"}, "where": {admin.everyPlantOf("Ostrel Lime Works Holding")}}, http.StatusOK)
+	grants := admin.get(person).Find("button[name=grant]")
 	if grants.Length() != 2 {
 		t.Fatalf("%d grants", grants.Length())
 	}
 	grants.Each(func(_ int, b *goquery.Selection) {
-		admin.post("/people/2/grants/end", url.Values{"grant": {b.AttrOr("value", "")}}, http.StatusOK)
+		admin.post(person+"/grants/end", url.Values{"grant": {b.AttrOr("value", "")}}, http.StatusOK)
 	})
 	if at := fitter.get("/").Find("main").Text(); !strings.Contains(at, "none: you see no plant") { // the same server: at once
 		t.Errorf("without a grant: %s", at)
 	}
-	_, again := handed(t, admin.post("/people/2/address", nil, http.StatusOK))
+	_, again := handed(t, admin.post(person+"/address", nil, http.StatusOK))
 	admin.newcomer().takeUp(again, "", "pebble otter  Quill", http.StatusOK)
 	if d := fitter.get("/account"); d.Find("input[name=password]").Length() != 1 || d.Find("h1").Text() != "Sign in to see your plants" {
 		t.Errorf("after a new password the old session still opens %q", d.Find("h1").Text())
 	}
-	admin.post("/people/2/account", nil, http.StatusOK)
+	admin.post(person+"/account", nil, http.StatusOK)
 	fitter.signIn("m.okkerdal", "pebble otter  Quill", http.StatusUnprocessableEntity)
 }
 
@@ -159,7 +172,7 @@ func TestAPlannerOfOneCustomerAddsPlantsToThatCustomerOnly(t *testing.T) {
 		admin.post("/plants/new", plant(name+" Holding", name+" One"), http.StatusOK)
 	}
 	_, code := handed(t, admin.post("/people/new", url.Values{"name": {"R. Asquenne"}, "role": {"planner"}, "where": {"c1"}}, http.StatusOK))
-	admin.post("/people/2/grants", url.Values{"role": {"customer viewer"}, "where": {"c2"}}, http.StatusOK)
+	admin.post(admin.pageOf("R. Asquenne")+"/grants", url.Values{"role": {"customer viewer"}, "where": {admin.everyPlantOf("Ostrel Holding")}}, http.StatusOK)
 	planner := admin.newcomer()
 	planner.takeUp(code, "r.asquenne", doorSecret, http.StatusOK)
 	if n := planner.get("/plants").Find("a[href='/plants/new']").Length(); n != 1 {

@@ -97,7 +97,7 @@ func AddPerson(c *plantdb.Change, p *assets.Person) error {
 	if err != nil {
 		return err
 	}
-	if p.ID, err = c.NewIDs(ch, "people", 1); err != nil {
+	if p.ID, err = c.NewPersonID(); err != nil {
 		return err
 	}
 	p.KnownFrom = ch.Position
