@@ -60,6 +60,8 @@ func TestRoundEntryThatIsNotTakenSaysWhyAndStaysOnThePhone(t *testing.T) {
 	for name, change := range map[string]map[string]any{
 		"somebody else": {"person": 1}, "gone": {"key": "s999"}, "nonsense": {"key": "boiler3"}, "no value": {"value": "much"},
 		"negative": {"value": "-2"}, "no such measure": {"quantity": "temper"},
+		"endless text": {"text": strings.Repeat("y", 5000)}, "a control character": {"text": "cut\x00here"}, "an endless kind": {"category": strings.Repeat("y", 300)},
+		"an endless name": {"called_who": strings.Repeat("y", 300)}, "before there was a program": {"device_at": 0}, "year 4000000": {"device_at": int64(1) << 57}, "called in no year": {"called_at": int64(-1) << 60},
 	} {
 		f := skarrow()
 		v := as(t, f, assets.RoleTechnician)

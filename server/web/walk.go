@@ -340,9 +340,33 @@ func (s *Site) takeEntry(r *Request) error {
 	return nil
 }
 
+// fit refuses what no field of a form would take either, and times that no clock of a phone shows.
+func (in sentEntry) fit() error {
+	bad := assets.Invalid{}
+	for name, fd := range map[string]Field{"text": {Kind: "area", Value: in.Text}, "category": {Kind: "text", Value: in.Category}, "called_who": {Kind: "text", Value: in.CalledWho}} {
+		if message := fd.unfit(); message != "" {
+			bad.Add(name, message)
+		}
+	}
+	called := in.DeviceAt
+	if in.CalledAt != nil {
+		called = *in.CalledAt
+	}
+	if min(in.DeviceAt, called) < firstClock || max(in.DeviceAt, called) > lastClock {
+		bad.Add("device_at", "the time of this entry cannot be; set this phone's clock and enter it once more")
+	}
+	return bad.Err()
+}
+
+// The years a phone's clock may show, 2000 to 2099, in milliseconds; one that is wrong within them is asked about.
+const firstClock, lastClock = 946_684_800_000, 4_102_444_800_000
+
 func (s *Site) keepEntry(r *Request, roundID int64, in sentEntry) (entryAnswer, error) {
 	if in.Person != r.Who.Person.ID {
 		return entryAnswer{}, assets.Invalid{"": "somebody else entered this on this phone; it is sent when they sign in"}
+	}
+	if err := in.fit(); err != nil {
+		return entryAnswer{}, err
 	}
 	sent := &RoundSent{Device: in.Device, DeviceName: in.DeviceName, Offset: offsetOf(in.DeviceNow, r.Now)}
 	sent.Entry = assets.RoundEntry{PlantID: r.PlantID(), RoundID: roundID, ClientID: in.ClientID, Revision: in.Revision,

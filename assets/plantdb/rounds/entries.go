@@ -60,6 +60,12 @@ func revise(c *plantdb.Change, held assets.RoundEntry, e *assets.RoundEntry, f *
 	if err != nil {
 		return err
 	}
+	if atLeast(kept.Grade, 3) && !atLeast(f.Grade, 3) {
+		return assets.Invalid{"": fmt.Sprintf("grade %d of this entry is known already and ends in an order or in a signed refusal; record what is so now as a new finding, or ask a planner to correct it", *kept.Grade)}
+	}
+	if c.Act.Reason == "" {
+		c.Act.Reason = "altered on the phone after it was sent"
+	}
 	next := kept
 	next.BeltID, next.SpliceID, next.Target, next.ConveyorID = f.BeltID, f.SpliceID, f.Target, f.ConveyorID
 	next.Category, next.Grade, next.Text, next.Running = f.Category, f.Grade, f.Text, f.Running
@@ -70,6 +76,9 @@ func revise(c *plantdb.Change, held assets.RoundEntry, e *assets.RoundEntry, f *
 	*f = next
 	return registry.CorrectFinding(c, f)
 }
+
+// atLeast tells whether a grade was given and is no lower.
+func atLeast(grade *int, least int) bool { return grade != nil && *grade >= least }
 
 func insert(c *plantdb.Change, e *assets.RoundEntry) error {
 	ch, err := c.PlantChain(e.PlantID)

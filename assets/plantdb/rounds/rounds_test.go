@@ -91,6 +91,33 @@ func TestRoundEntrySentAgainIsOneFindingAndAlteredLaterIsItsCorrection(t *testin
 	}
 }
 
+// TestGradeThatEndsInAnOrderIsNotTakenBackFromAPhone holds that whoever entered a grade 3 or 4 cannot lower it by sending the
+// entry again: refusing it is another's to sign. What does correct says why in the journal.
+func TestGradeThatEndsInAnOrderIsNotTakenBackFromAPhone(t *testing.T) {
+	o := open(t)
+	_, _, err := o.send(1, 2, "a cut of 20 mm")
+	o.must(err)
+	_, _, err = o.send(2, 4, "torn across")
+	o.must(err)
+	var reason string
+	o.must(o.DB.SQL(t.Context()).Raw("SELECT reason FROM journal_entries WHERE plant_id = ? ORDER BY position DESC LIMIT 1", o.Plant.ID).Scan(&reason).Error)
+	if reason == "" {
+		t.Error("the correction stands in the journal without a reason")
+	}
+	for revision, grade := range []int{0, 2} {
+		var bad assets.Invalid
+		if _, _, err := o.send(int64(3+revision), grade, "was nothing"); !errors.As(err, &bad) {
+			t.Errorf("lowered to %d: %v", grade, err)
+		}
+	}
+	if _, _, err := o.send(9, 3, "torn half across"); err != nil {
+		t.Errorf("still among those that end in an order: %v", err)
+	}
+	if all := o.findings(); len(all) != 1 || *all[0].Grade != 3 {
+		t.Errorf("%d findings, the first %+v", len(all), all[0])
+	}
+}
+
 func TestEndedPhoneIsTakenNothingFrom(t *testing.T) {
 	o := open(t)
 	if err := o.change(func(c *plantdb.Change) error { return rounds.EndDevice(c, o.person+1, o.device.ID) }); !errors.Is(err, assets.ErrNotFound) {
