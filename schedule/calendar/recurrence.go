@@ -113,6 +113,18 @@ func (r *Recurrence) readEnd(parts map[string]string) error {
 // longestInterval bounds INTERVAL; a million seconds is still under a fortnight, and a rule of more than 9999 years has one occurrence.
 const longestInterval = 1_000_000
 
+// mostTimesOfDay bounds BYHOUR, BYMINUTE and BYSECOND together, one a minute: the library works out a year's times at once.
+const mostTimesOfDay = 24 * 60
+
+// timesOfDay is how many times of day a rule names.
+func timesOfDay(parts map[string]string) int {
+	n := 1
+	for _, name := range []string{"BYHOUR", "BYMINUTE", "BYSECOND"} {
+		n *= max(1, len(distinct(parts[name])))
+	}
+	return n
+}
+
 // frequencies in the order of the library.
 var frequencies = []string{"YEARLY", "MONTHLY", "WEEKLY", "DAILY", "HOURLY", "MINUTELY", "SECONDLY"}
 
@@ -137,6 +149,9 @@ func checkParts(rule string, parts map[string]string, start Local) error {
 	}
 	if err := checkCombination(parts, freq); err != nil {
 		return err
+	}
+	if n := timesOfDay(parts); n > mostTimesOfDay {
+		return refuse(BadRecurrence, "the recurrence rule names %d times of day; name %d at most", n, mostTimesOfDay)
 	}
 	if freq >= 4 && !reachesTime(parts, freq, interval, start) {
 		return refuse(NeverOccurs, "the recurrence rule %q never reaches the times of day it names; correct INTERVAL or the times", rule)

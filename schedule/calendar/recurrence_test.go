@@ -3,6 +3,7 @@ package calendar
 import (
 	"errors"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -284,4 +285,22 @@ func FuzzParseRecurrence(f *testing.F) {
 			last = o
 		}
 	})
+}
+
+// TestARuleThatNamesEverySecondIsRefused: the library would work out thirty million times for its first year.
+func TestARuleThatNamesEverySecondIsRefused(t *testing.T) {
+	every := func(n int) string {
+		texts := make([]string, n)
+		for i := range texts {
+			texts[i] = strconv.Itoa(i)
+		}
+		return strings.Join(texts, ",")
+	}
+	start := mustLocal(t, "2026-12-01T06:00")
+	if _, err := ParseRecurrence("FREQ=YEARLY;BYHOUR="+every(24)+";BYMINUTE="+every(60)+";BYSECOND=0,30", start); err == nil {
+		t.Error("2880 times of day are taken")
+	}
+	if _, err := ParseRecurrence("FREQ=DAILY;BYHOUR="+every(24)+";BYMINUTE="+every(60), start); err != nil {
+		t.Errorf("each minute: %v", err)
+	}
 }

@@ -1,6 +1,7 @@
 package window
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -58,11 +59,14 @@ func ReadIn(events []calendar.Event, held Held, as assets.StopWindow, zone calen
 			r.override(e)
 		}
 	}
-	if whole {
+	if whole && !r.cut {
 		r.missing()
 	}
 	return r.out
 }
+
+// mostStops bounds what one file brings in: a series on another clock than the plant's comes stop by stop.
+const mostStops = 5000
 
 type reading struct {
 	held   Held
@@ -71,6 +75,7 @@ type reading struct {
 	now    time.Time
 	series map[string]*assets.StopRecurrence // by UID: those the file holds
 	seen   map[string]bool                   // UID and RECURRENCE-ID
+	cut    bool                              // more than one file brings in
 	out    []Change
 }
 
@@ -90,6 +95,13 @@ func (r *reading) event(e calendar.Event) {
 		return
 	}
 	r.seen[e.UID+"\n"] = true
+	if len(r.out) >= mostStops {
+		if !r.cut {
+			r.cut = true
+			r.leaveOut(e, fmt.Sprintf("this and what follows: a file is taken up to %d stops; export fewer years, or the plant's own time zone", mostStops))
+		}
+		return
+	}
 	switch {
 	case e.Rule == "":
 		r.single(e, r.window(e, ""))
@@ -186,8 +198,8 @@ func sameStop(a, b assets.StopWindow) bool {
 	return a.Start == b.Start && a.End == b.End && a.LineID == b.LineID && slices.Equal(a.ConveyorIDs, b.ConveyorIDs) && a.Note == b.Note
 }
 
-// recurring compares a series with the one of the same UID.
-func (r *reading) recurring(e calendar.Event) {
+// recurrence is a series as a recurring stop of the plant.
+func (r *reading) recurrence(e calendar.Event) assets.StopRecurrence {
 	next := assets.StopRecurrence{PlantID: r.as.PlantID, LineID: r.as.LineID, ConveyorIDs: r.as.ConveyorIDs, Rule: e.Rule, StartLocal: e.Start.String(),
 		EndLocal: e.End.String(), Keeps: assets.KeepsLength, Note: e.Summary, Answer: r.as.Answer, CalendarUID: e.UID}
 	if e.Nominal { // RFC 5545, 3.8.5.3: an end fixes the length of each, a duration its length by the clock
@@ -196,6 +208,12 @@ func (r *reading) recurring(e calendar.Event) {
 	for _, x := range e.Except {
 		next.Exceptions = append(next.Exceptions, assets.Day(x.Date.String()))
 	}
+	return next
+}
+
+// recurring compares a series with the one of the same UID.
+func (r *reading) recurring(e calendar.Event) {
+	next := r.recurrence(e)
 	if err := Check(next); err != nil {
 		r.leaveOut(e, err.Error())
 		return
@@ -237,6 +255,10 @@ func sameSeries(a, b assets.StopRecurrence) bool {
 // spread enters a series on another clock than the plant's one by one: over a clock change it does not stay at the same time of
 // the plant's day.
 func (r *reading) spread(e calendar.Event) {
+	if err := Check(r.recurrence(e)); err != nil { // also that it comes once a day at most: each is entered
+		r.leaveOut(e, err.Error())
+		return
+	}
 	rule, err := calendar.ParseRecurrence(e.Rule, e.Start, e.Except...)
 	if err != nil {
 		r.leaveOut(e, err.Error())

@@ -169,6 +169,31 @@ func TestASeriesOnAnotherClockFollowsThatClock(t *testing.T) {
 	}
 }
 
+// TestASeriesOnAnotherClockIsBounded holds that a few bytes of a file do not become millions of stops: a series that comes more
+// than once a day is left out, and one file brings in so many stops and no more, withdrawing nothing for the rest.
+func TestASeriesOnAnotherClockIsBounded(t *testing.T) {
+	event := func(uid int, rule string) string {
+		return fmt.Sprintf("UID:%d@plant\nDTSTART:20261201T060000Z\nDTEND:20261201T070000Z\nRRULE:%s", uid, rule)
+	}
+	for _, rule := range []string{"FREQ=SECONDLY", "FREQ=MINUTELY", "FREQ=DAILY;BYHOUR=1,2;BYMINUTE=0,30"} {
+		if changes := read(t, ics(event(1, rule)), Held{}, false); len(changes) != 1 || changes[0].Do != LeaveOut {
+			t.Errorf("%s: %s", rule, counted(changes))
+		}
+	}
+	h := kept(Held{}, read(t, ics(event(900, "FREQ=DAILY")), Held{}, true))
+	var many []string
+	for i := range 40 {
+		many = append(many, event(i, "FREQ=DAILY"))
+	}
+	changes := read(t, ics(many...), h, true)
+	if last := changes[len(changes)-1]; len(changes) > mostStops+400 || last.Do != LeaveOut || !strings.Contains(last.Why, "5000") {
+		t.Errorf("%d changes, the last %+v", len(changes), last)
+	}
+	if got := counted(changes); strings.Contains(got, string(TakeAway)) {
+		t.Errorf("stops are withdrawn that the rest of the file may hold: %s", got)
+	}
+}
+
 func TestTheStopEnteredByHandIsNotDoubled(t *testing.T) {
 	first := read(t, ics(december), Held{}, false)
 	byHand := *first[0].Window
