@@ -51,7 +51,9 @@ func (l oneLife) forRules(m LifeModel) rules.SpliceLife {
 	}
 	if cost, ok := m.Cost(l.s); ok {
 		if rep, err := l.law.BestAge(cost.Costs); err == nil && rep.Result == life.Optimum {
-			out.BestAt, out.Best = l.reaches(float64(rep.Age)), fmt.Sprintf("%s %s", Count(float64(rep.Age)), l.law.Clock)
+			age := float64(rep.Age)
+			out.BestAt, out.Best = l.reaches(age), fmt.Sprintf("%s %s", Count(age), l.law.Clock)
+			out.Share = func(share float64) time.Time { return l.reaches(age * share) }
 		}
 	}
 	return out

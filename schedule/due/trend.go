@@ -218,9 +218,18 @@ func (t *Trend) project(now time.Time, begins, limit string, u assets.UnitSystem
 	if newest := t.Times[len(t.Times)-1]; c.At.Before(newest) {
 		c.At = newest
 	}
-	c.Words = fmt.Sprintf("%s, %s %s a month over %s, %s, met about %s; margin %s", begins, changes(t.PerDay), t.Show(math.Abs(t.PerDay)*30, u),
+	c.Words = fmt.Sprintf("%s, %s over %s, %s, met about %s; margin %s", begins, t.pace(u),
 		plural(len(t.Values), "measurement"), limit, dayOf(c.At, t.zone), plural(max(1, int(math.Round(c.Margin.Hours()/24))), "day"))
 	t.Crossing = &c
+}
+
+// pace is how fast the line moves: by the year where a month's change is less than a measurement tells.
+func (t *Trend) pace(u assets.UnitSystem) string {
+	perDay, days, span := math.Abs(t.PerDay), 30.0, "a month"
+	if perDay*days < t.Gauge.Repeats {
+		days, span = 365, "a year"
+	}
+	return fmt.Sprintf("%s %s %s", changes(t.PerDay), t.Show(perDay*days, u), span)
 }
 
 func changes(perDay float64) string {
@@ -247,6 +256,22 @@ func CrossingsOf(trends []Trend) map[int64][]Crossing {
 	for _, t := range trends {
 		if t.Crossing != nil && t.SpliceID != 0 {
 			out[t.SpliceID] = append(out[t.SpliceID], *t.Crossing)
+		}
+	}
+	return out
+}
+
+// RuleTrends are the crossings of some trends as rules ask for them, in the order of the trends.
+func RuleTrends(trends []Trend, u assets.UnitSystem) []rules.TrendEnd {
+	var out []rules.TrendEnd
+	for i := range trends {
+		if t := &trends[i]; t.Crossing != nil {
+			end := rules.TrendEnd{SpliceID: t.SpliceID, BeltID: t.BeltID, Quantity: t.Gauge.Quantity, Limit: t.Show(t.Limit.Value, u),
+				At: t.Crossing.At.Add(-t.Crossing.Margin), Class: t.Crossing.Class, Words: t.Crossing.Words}
+			if newest := t.Times[len(t.Times)-1]; end.At.Before(newest) {
+				end.At = newest // it was not passed before
+			}
+			out = append(out, end)
 		}
 	}
 	return out

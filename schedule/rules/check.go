@@ -117,12 +117,14 @@ func checkTrigger(t Trigger, sc Scope, wrong assets.Invalid) {
 		}
 	case TriggerLife:
 		checkLife(t, sc, wrong)
+	case TriggerTrend:
+		checkTrend(t, sc, wrong)
 	case TriggerKit, TriggerStock:
 		checkStores(t, sc, wrong)
 	case TriggerTicket:
 		checkTicket(sc, wrong)
 	default:
-		wrong.Add("kind", "choose what makes the rule fire: calendar, interval, running hours, passes, event, finding, take-up, life, kit, stock or tickets")
+		wrong.Add("kind", "choose what makes the rule fire: calendar, interval, running hours, passes, event, finding, take-up, life, trend, kit, stock or tickets")
 	}
 }
 

@@ -8,8 +8,10 @@ import (
 	"carryside/schedule/workorder"
 )
 
-// lifeLimit is the rule that limits a splice's life and falls due first. A rule of thumb binds nothing and limits none.
+// lifeLimit is what limits a splice's life and falls due first: a rule, or the age at which replacing costs least. A rule of
+// thumb binds nothing and limits none.
 type lifeLimit struct {
+	best      func(share float64) time.Time // of the best age; nil: a rule
 	found     bool
 	made      time.Time
 	due       time.Time // by the calendar
@@ -19,17 +21,20 @@ type lifeLimit struct {
 }
 
 // lifeUsedReaches returns the instant at which a splice has used a share of its life, if that is by an instant:
-// its age as a share of the age at which the re-splice rule in force that falls due first is reached. Without
-// such a rule, or without a date, no share is known.
+// its age as a share of the age at which the re-splice rule in force or the best age is reached, whichever comes first.
+// Without either, or without a date, no share is known.
 func (o *Outlook) lifeUsedReaches(s *assets.Splice, share float64, by time.Time) (time.Time, bool) {
 	l, known := o.life[s.ID]
 	if !known {
-		l = o.lifeLimitOf(s)
+		l = o.orBestAge(s, o.lifeLimitOf(s))
 		o.life[s.ID] = l
 	}
 	switch {
 	case !l.found:
 		return time.Time{}, false
+	case l.best != nil:
+		at := l.best(share)
+		return micro(at), !at.IsZero() && !at.After(by)
 	case !l.byCounter:
 		return micro(l.made.Add(time.Duration(share * float64(l.due.Sub(l.made))))), true
 	}
@@ -39,7 +44,29 @@ func (o *Outlook) lifeUsedReaches(s *assets.Splice, share float64, by time.Time)
 	return l.counter.reaches(share * l.limit)
 }
 
-// lifeLimitOf finds the limit that falls due first. Limits on hours and passes are compared as running hours, and
+// orBestAge is the best age in the place of the rule where it comes first. One by rule of thumb does not stand in the place of a
+// rule that is passed.
+func (o *Outlook) orBestAge(s *assets.Splice, rule lifeLimit) lifeLimit {
+	l := o.in.Lives[s.ID]
+	if l.BestAt.IsZero() || l.Share == nil || s.Made.IsZero() || s.Made.Unknown() {
+		return rule
+	}
+	by := l.BestAt
+	if !l.Class.RaisesOrders() && by.Before(o.in.Now) {
+		by = o.in.Now
+	}
+	first := rule.found && !rule.byCounter && !rule.due.After(by)
+	if rule.byCounter {
+		then, known := o.reachedBy(rule.counter, s.ConveyorID, by)
+		first = known && then >= rule.limit
+	}
+	if first {
+		return rule
+	}
+	return lifeLimit{found: true, best: l.Share}
+}
+
+// lifeLimitOf finds the rule that falls due first. Limits on hours and passes are compared as running hours, and
 // the first of them with a date by the hours on that date, so that nothing is projected to its own date.
 func (o *Outlook) lifeLimitOf(s *assets.Splice) lifeLimit {
 	if s.Made.IsZero() || s.Made.Unknown() {

@@ -14,8 +14,9 @@ import (
 type SpliceLife struct {
 	// Within is the chance that the splice, sound at from, fails by to; both may lie in the past.
 	Within func(from, to time.Time) float64
-	BestAt time.Time // when it reaches the age at which replacing costs least; zero: there is no such age, or it is never reached
-	Best   string    // that age in words, with its numbers
+	BestAt time.Time                     // when it reaches the age at which replacing costs least; zero: there is no such age, or it is never reached
+	Share  func(share float64) time.Time // when it reaches a share of that age; nil: there is no such age
+	Best   string                        // that age in words, with its numbers
 	Class  assets.Class
 	Rests  string // "23 failures among 412 lives of its cohort"
 }

@@ -21,13 +21,14 @@ type Inputs struct {
 	Families    map[int64]string // belt family by specification
 	Clocks      Clocks
 	Lives       map[int64]SpliceLife // by splice; nil: nobody asks
+	Trends      []TrendEnd           // of splices and belts; nil where no rule asks
 	Windows     []assets.StopWindow  // agreed ones, in any order; nil where no rule asks
 	Resplices   map[int64]int        // re-splices the take-up leaves, by belt; absent: not known
 	Wear        []KitWear            // counters of kit at home here; nil where no rule asks
 	Calibrated  []KitDue             // kit at home here with calibration dates
 	Stock       []StockLevel         // items kept here
 	Tickets     []TicketEnd          // of people at home here; nil where no rule asks
-	Rules       []Rule               // rules in force at the plant: life used comes from the one that falls due first
+	Rules       []Rule               // rules in force at the plant: life used comes from the one that falls due first, or the best age
 	Occurrences []Occurrence         // what these rules raised at this plant
 	Orders      []workorder.Order    // the orders those point to
 }
@@ -205,6 +206,8 @@ func (o *Outlook) each(r Rule, after, until time.Time, visit func(Proposal)) {
 		o.eachTakeUp(r, visit)
 	case TriggerLife:
 		o.eachLife(r, after, until, visit)
+	case TriggerTrend:
+		o.eachTrend(r, until, visit)
 	case TriggerKit:
 		o.eachKit(r, visit)
 	case TriggerStock:

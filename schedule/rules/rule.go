@@ -84,6 +84,7 @@ type Trigger struct {
 	ResplicesLeft int         `json:"resplices_left,omitempty"`
 	Chance        float64     `json:"chance,omitempty"`   // of failing before the stop after next, in (0, 1)
 	BestAge       bool        `json:"best_age,omitempty"` // in its place: the age at which replacing costs least
+	Quantity      string      `json:"quantity,omitempty"` // trend: what is measured; "": whatever is
 	Watches       string      `json:"watches,omitempty"`  // kit: counters at their limit, or calibration dates
 }
 

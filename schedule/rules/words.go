@@ -58,6 +58,8 @@ func (t Trigger) Words() string {
 		return fmt.Sprintf("finding of grade %d or more", t.Grade)
 	case TriggerLife:
 		return t.lifeWords()
+	case TriggerTrend:
+		return t.trendWords()
 	case TriggerKit, TriggerStock:
 		return t.storesWords()
 	case TriggerTicket:

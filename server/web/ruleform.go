@@ -33,7 +33,7 @@ var triggerKinds = []struct {
 	{rules.TriggerInterval, "calendar, every n days, weeks or months"}, {rules.TriggerCron, "calendar, cron expression"},
 	{rules.TriggerHours, "running hours"}, {rules.TriggerPasses, "splice passes"}, {rules.TriggerEvent, "after a splice or belt is new"},
 	{rules.TriggerGrade, "finding of a grade"}, {rules.TriggerTakeUp, "take-up nearly used"},
-	{rules.TriggerLife, "life: likely to fail, or best age"},
+	{rules.TriggerLife, "life: likely to fail, or best age"}, {rules.TriggerTrend, "trend about to pass its limit"},
 	{rules.TriggerKit, "kit: limit of cycles or cuts, or calibration"}, {rules.TriggerStock, "stock below its reorder point"}, {rules.TriggerTicket, "ticket of somebody at home here ends"},
 }
 
@@ -141,6 +141,7 @@ func (rf *ruleForm) triggers(t rules.Trigger, zone string) {
 	part(rules.TriggerGrade, rf.Select("grade", "Grade, and worse", plainWhole(t.Grade), gradeOptions()), rf.Text("categories", "Kinds of finding", strings.Join(t.Categories, ", ")).Hinted("Set apart by commas; empty: every kind"))
 	part(rules.TriggerLife, rf.Number("chance", "Chance of failing before the stop after next", lifeChance(t), "%").Hinted("Averaged over what the lives of its cohort leave open"),
 		rf.Tick("best_age", "In its place: when the best age is reached", t.BestAge).Hinted("A cohort with fewer than five failures only reminds"))
+	part(rules.TriggerTrend, rf.Select("quantity", "What is measured", t.Quantity, trendOptions()).Hinted("Three measurements make a trend; due its margin before the limit is met"))
 	part(rules.TriggerKit, rf.Select("watches", "Watches", t.Watches, []Option{{Value: rules.KitLimit, Label: "counters at their limit"}, {Value: rules.KitCalibration, Label: "calibration dates"}}).Hinted("Let the rule look at the plant"))
 	part(rules.TriggerTakeUp, rf.Number("resplices_left", "When fewer re-splices are left than", plainWhole(t.ResplicesLeft), "re-splices"))
 }
@@ -151,6 +152,14 @@ func lifeChance(t rules.Trigger) string {
 		return plainNumber(100 * t.Chance)
 	}
 	return plainNumber(100 * rules.DefaultChance)
+}
+
+func trendOptions() []Option {
+	out := []Option{{Value: "", Label: "whatever is"}}
+	for _, q := range rules.TrendQuantities {
+		out = append(out, Option{Value: q, Label: q})
+	}
+	return out
 }
 
 func gradeOptions() []Option {
@@ -263,6 +272,8 @@ func (e *entry) ruleTrigger() rules.Trigger {
 		if t.BestAge = e.f.Ticked("best_age"); !t.BestAge {
 			t.Chance = e.number("chance") / 100
 		}
+	case rules.TriggerTrend:
+		t.Quantity = e.text("quantity")
 	case rules.TriggerKit:
 		t.Watches = e.text("watches")
 	case rules.TriggerTakeUp:

@@ -20,19 +20,26 @@ import (
 // each night they are fitted anew for whom anything was written.
 const lawsFor = 25 * time.Hour
 
-// mostLaws bounds the customers whose laws are kept.
-const mostLaws = 24
+const (
+	// mostLaws bounds the customers whose laws are kept: some 25 kB each.
+	mostLaws = 4000
+	// mostLives bounds the lives kept beside them, of all customers: some 450 bytes each. Only the page that lists a cohort's
+	// lives asks for them, so those fitted longest ago go first.
+	mostLives = 50_000
+)
 
-// LawBook keeps the laws of customers looked at. Its zero value is empty. It is safe for use by several at once.
+// LawBook keeps the laws of customers: what the night fitted of a fleet stays for all of it. Its zero value is empty. It is
+// safe for use by several at once.
 type LawBook struct {
-	mu sync.Mutex // guards of
-	of map[int64]CustomerLaws
+	mu    sync.Mutex // guards the rest
+	of    map[int64]CustomerLaws
+	lives int // kept in all
 }
 
-// CustomerLaws are the laws of a customer's cohorts with the lives they rest on. They are shared: nobody changes them.
+// CustomerLaws are the laws of a customer's cohorts. They are shared: nobody changes them.
 type CustomerLaws struct {
-	At    time.Time // when they were fitted
-	Lives []cohort.Life
+	At    time.Time     // when they were fitted
+	Lives []cohort.Life // what they rest on; nil where the book let them go, see WithLives
 	Laws  []cohort.Law
 
 	splices registry.SpliceMark
@@ -65,28 +72,57 @@ func (b *LawBook) Renew(ctx context.Context, db *plantdb.DB, customerID int64, n
 		return CustomerLaws{}, err
 	}
 	fitted.splices, fitted.plants = mark, plants
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	b.makeRoom(customerID)
-	b.of[customerID] = fitted
+	b.keep(customerID, fitted)
 	return fitted, nil
 }
 
-// makeRoom lets the laws fitted longest ago go where there are too many for another customer's.
-func (b *LawBook) makeRoom(customerID int64) {
+// WithLives returns a customer's laws with the lives they rest on, read again as of the fit where the book let them go.
+func (b *LawBook) WithLives(ctx context.Context, db *plantdb.DB, customerID int64, now time.Time) (CustomerLaws, error) {
+	l, err := b.Laws(ctx, db, customerID, now)
+	if err != nil || l.Lives != nil {
+		return l, err
+	}
+	again, err := CustomerLives(ctx, db, customerID, plantdb.AsOf{}, l.At)
+	l.Lives = again.Lives
+	return l, err
+}
+
+// keep keeps a customer's laws. Where there are too many, those fitted longest ago go; where there are too many lives,
+// theirs.
+func (b *LawBook) keep(customerID int64, fitted CustomerLaws) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
 	if b.of == nil {
 		b.of = map[int64]CustomerLaws{}
 	}
-	if _, there := b.of[customerID]; there || len(b.of) < mostLaws {
-		return
+	if _, there := b.of[customerID]; !there && len(b.of) >= mostLaws {
+		if oldest := b.oldest(func(CustomerLaws) bool { return true }); oldest != 0 {
+			b.lives -= len(b.of[oldest].Lives)
+			delete(b.of, oldest)
+		}
 	}
-	oldest := int64(0)
+	b.lives += len(fitted.Lives) - len(b.of[customerID].Lives)
+	b.of[customerID] = fitted
+	for b.lives > mostLives {
+		id := b.oldest(func(l CustomerLaws) bool { return len(l.Lives) > 0 })
+		l := b.of[id]
+		b.lives -= len(l.Lives)
+		l.Lives = nil
+		b.of[id] = l
+	}
+}
+
+// oldest is the customer whose laws were fitted longest ago, of those asked for; of several the first. 0: there is none.
+func (b *LawBook) oldest(among func(CustomerLaws) bool) (oldest int64) {
 	for id, l := range b.of {
-		if oldest == 0 || l.At.Before(b.of[oldest].At) {
+		if !among(l) {
+			continue
+		}
+		if first := b.of[oldest]; oldest == 0 || l.At.Before(first.At) || l.At.Equal(first.At) && id < oldest {
 			oldest = id
 		}
 	}
-	delete(b.of, oldest)
+	return oldest
 }
 
 // lawMarks tell whether laws kept of a customer still rest on all that is written of its splices and plants.
@@ -128,19 +164,51 @@ func CustomerLives(ctx context.Context, db *plantdb.DB, customerID int64, asOf p
 	return l, nil
 }
 
-// AsksLife tells whether any rule of the plant rests on lives: one about life, or one about stock, whose reorder points count the failures
-// that are foreseen.
-func (p *Plant) AsksLife() bool { return p.asks(rules.TriggerLife) || p.asks(rules.TriggerStock) }
-
-// asks tells whether any rule of the plant has a trigger.
-func (p *Plant) asks(kind rules.TriggerKind) bool {
-	has := func(r rules.Rule) bool { return r.Trigger.Kind == kind }
-	return slices.ContainsFunc(p.Inputs.Rules, has) || slices.ContainsFunc(p.Before, has)
+// asks tells whether any rule of the plant is such.
+func (p *Plant) asks(such func(rules.Rule) bool) bool {
+	return slices.ContainsFunc(p.Inputs.Rules, such) || slices.ContainsFunc(p.Before, such)
 }
 
-// Foresee adds what rules about life ask for: the laws of the plant's customer applied to its splices, and its stops; and lets reorder points
-// count the failures they foresee.
+// Foresee adds what rules about life, life used and trends may ask for: the laws of the plant's customer applied to its
+// splices, its stops, and where what was measured meets its limit; and lets reorder points count the failures they foresee.
 func (p *Plant) Foresee(ctx context.Context, db *plantdb.DB, book *LawBook, now time.Time) error {
+	if err := p.foreseeLives(ctx, db, book, now); err != nil {
+		return err
+	}
+	return p.foreseeTrends(ctx, db, now)
+}
+
+// ForeseeAsked adds of that what the rules of the plant do ask for.
+func (p *Plant) ForeseeAsked(ctx context.Context, db *plantdb.DB, book *LawBook, now time.Time) error {
+	if p.asks(func(r rules.Rule) bool { 
+		return r.Trigger.Kind == rules.TriggerLife || r.Trigger.Kind == rules.TriggerStock || r.Scope.UsedFrom > 0
+	}) {
+		if err := p.foreseeLives(ctx, db, book, now); err != nil {
+			return err
+		}
+	}
+	if p.asks(func(r rules.Rule) bool { return r.Trigger.Kind == rules.TriggerTrend }) {
+		return p.foreseeTrends(ctx, db, now)
+	}
+	return nil
+}
+
+func (p *Plant) foreseeTrends(ctx context.Context, db *plantdb.DB, now time.Time) error {
+	reg := p.Register
+	kinds, err := registry.SpliceKinds(ctx, db, plantdb.AsOf{})
+	if err != nil {
+		return err
+	}
+	found, err := ReadLifeFindings(ctx, db, assets.PlantScope(reg.Plant.ID), reg.Plant.ID, plantdb.AsOf{})
+	if err != nil {
+		return err
+	}
+	trends := append(due.Trends(now, reg, kinds, found.Measured), due.BeltTrends(now, reg, found.Measured)...)
+	p.Inputs.Trends = due.RuleTrends(trends, reg.Plant.UnitSystem)
+	return nil
+}
+
+func (p *Plant) foreseeLives(ctx context.Context, db *plantdb.DB, book *LawBook, now time.Time) error {
 	reg := p.Register
 	laws, err := book.Laws(ctx, db, reg.Plant.CustomerID, now)
 	if err != nil {

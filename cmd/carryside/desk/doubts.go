@@ -39,10 +39,8 @@ func (d *Desk) Doubts(ctx context.Context, scope assets.Scope, plantID int64, no
 	if err != nil {
 		return nil, err
 	}
-	if p.AsksLife() {
-		if err := p.Foresee(ctx, d.db, d.laws, now); err != nil {
-			return nil, err
-		}
+	if err := p.ForeseeAsked(ctx, d.db, d.laws, now); err != nil {
+		return nil, err
 	}
 	k.doubts = rules.NewOutlook(p.Inputs).Doubts(p.Inputs.Rules)
 	d.mu.Lock()

@@ -22,7 +22,7 @@ func (d *Desk) LifeBook(ctx context.Context, scope assets.Scope, plantID int64, 
 	if err != nil {
 		return nil, err
 	}
-	kept, err := d.laws.Laws(ctx, d.db, plant.CustomerID, now)
+	kept, err := d.laws.WithLives(ctx, d.db, plant.CustomerID, now)
 	if err != nil {
 		return nil, err
 	}

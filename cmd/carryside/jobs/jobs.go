@@ -67,10 +67,8 @@ func (s Store) Load(ctx context.Context, plantID int64, now time.Time) (schedule
 	if err != nil {
 		return schedule.Loaded{}, err
 	}
-	if p.AsksLife() {
-		if err := p.Foresee(ctx, s.db, s.laws, now); err != nil {
-			return schedule.Loaded{}, err
-		}
+	if err := p.ForeseeAsked(ctx, s.db, s.laws, now); err != nil {
+		return schedule.Loaded{}, err
 	}
 	return schedule.Loaded{Inputs: p.Inputs, Through: p.Through, Before: p.Before}, nil
 }
