@@ -180,7 +180,7 @@ func (p *Plant) Foresee(ctx context.Context, db *plantdb.DB, book *LawBook, now 
 
 // ForeseeAsked adds of that what the rules of the plant do ask for.
 func (p *Plant) ForeseeAsked(ctx context.Context, db *plantdb.DB, book *LawBook, now time.Time) error {
-	if p.asks(func(r rules.Rule) bool { 
+	if p.asks(func(r rules.Rule) bool {
 		return r.Trigger.Kind == rules.TriggerLife || r.Trigger.Kind == rules.TriggerStock || r.Scope.UsedFrom > 0
 	}) {
 		if err := p.foreseeLives(ctx, db, book, now); err != nil {
@@ -223,7 +223,7 @@ func (p *Plant) foreseeLives(ctx context.Context, db *plantdb.DB, book *LawBook,
 		return err
 	}
 	p.Inputs.Lives = due.RuleLives(now, reg, p.Clocks, due.LifeModel{Laws: laws.Laws, Cost: due.CostIn(reg, kinds)})
-	if !p.asks(rules.TriggerStock) {
+	if !p.asks(func(r rules.Rule) bool { return r.Trigger.Kind == rules.TriggerStock }) {
 		return nil
 	}
 	l := loader{db: db, scope: assets.PlantScope(reg.Plant.ID), plant: reg.Plant.ID, now: now, p: p}
