@@ -68,6 +68,48 @@ func (o *fakeOffice) WeekOf(context.Context, assets.Scope, time.Time, time.Time)
 	return o.week, nil
 }
 
+func (o *fakeOffice) VisitsAhead(context.Context, assets.Scope, time.Time, time.Time) ([]VisitNeed, error) {
+	return o.visits, nil
+}
+
+func TestTheListOfPlantsSaysWhichNeedAVisit(t *testing.T) {
+	f := skarrow()
+	other := f.list[0]
+	other.Plant.ID, other.Plant.Name, other.ReadTo = 4, "Brask Point Wharf", 0
+	f.list, f.grantAll = append(f.list, other), true
+	stop := assets.InstantOf(time.Date(2026, 12, 12, 6, 0, 0, 0, time.UTC))
+	f.office().visits = []VisitNeed{
+		{PlantID: 3, Number: 412, SpliceID: 32, Title: "remake splice 2", Tag: "Q3", LatestDay: "2026-12-13", Start: stop, End: stop + assets.Instant(10*time.Hour/time.Microsecond), People: []int64{2, 4}, Tools: []int64{62}, ToolNames: []string{"Press 2"}},
+		{PlantID: 4, Number: 7, Title: "remake splice 3", Tag: "W1", LatestDay: "2026-12-14"},
+		{PlantID: 4, Number: 8, Title: "look", Tag: "W2", LatestDay: "2026-12-12", Start: stop + 1, End: stop + 2, Tools: []int64{62}, ToolNames: []string{"Press 2"}},
+		{PlantID: 4, Number: 9, Title: "later", Tag: "W3", LatestDay: "2027-02-14"},
+	}
+	d := lead(t, f).get("/plants")
+	if got := strings.ReplaceAll(text(d, "h1"), nb, " "); got != "Two of 2 plants need a visit before 20 December; one has work without a stop" {
+		t.Errorf("headline %q", got)
+	}
+	rows := d.Find("#pv").Closest("section").Find("tbody tr")
+	one := strings.ReplaceAll(strings.Join(strings.Fields(rows.Eq(1).Text()), " "), nb, " ")
+	for _, want := range []string{"Q3 412: remake splice 2", "13 Dec 2026", "12 Dec", "2 people", "Press 2", "all placed"} {
+		if !strings.Contains(one, want) {
+			t.Errorf("the row %q does not say %q", one, want)
+		}
+	}
+	if rows.Length() != 2 || rows.Eq(0).Find("b.fault").Length() != 1 {
+		t.Errorf("%d rows; the first says %q", rows.Length(), rows.Eq(0).Text())
+	}
+	decide := strings.ReplaceAll(d.Find("#dc").Closest("section").Text(), nb, " ")
+	for _, want := range []string{"Press 2 is named at Brask Point Wharf and at Skarrow Grain Terminal", "Brask Point Wharf: one order has no stop", "Running hours are missing from 1 plant"} {
+		if !strings.Contains(decide, want) {
+			t.Errorf("to decide: %q does not say %q", decide, want)
+		}
+	}
+	weeks := d.Find("#ld").Closest("section").Find("tbody tr")
+	if weeks.Length() != 26 || !strings.Contains(strings.ReplaceAll(weeks.Eq(2).Text(), nb, " "), "7 Dec 20262") || !strings.HasSuffix(weeks.Eq(11).Text(), "1") {
+		t.Errorf("weeks %s", weeks.Text())
+	}
+}
+
 // crewed gives the plant three splicers with tickets; the third one's ends on 12 February.
 func crewed(f *fakePlant) *CrewList {
 	v := func(id int64) assets.Version { return assets.Version{ID: id, RowID: 10 * id} }

@@ -13,6 +13,7 @@ import (
 
 // fakeOffice keeps what the forms of the register change, beside a fake plant.
 type fakeOffice struct {
+	visits []VisitNeed
 	issued []issuedFake
 	asked  JournalAsked
 	proof  ChainProof

@@ -6,6 +6,7 @@ import "carryside/schedule/people"
 type plantsPage struct {
 	Page
 	Plants []plantLine
+	Visits *visitsPart
 	Empty  Empty
 }
 
@@ -40,6 +41,12 @@ func (s *Site) plants(r *Request) error {
 	if s.tokens != nil {
 		p.Do = append(p.Do, Action{Word: "Tokens for programs", To: "/tokens"})
 	}
+	if len(all) > 0 {
+		if p.Visits, err = s.visits(r, all); err != nil {
+			return err
+		}
+		p.Say = visitsSay(p.Visits, p.Say)
+	}
 	for i, a := range all {
 		p.Plants = append(p.Plants, r.plantLine(a, i == 0 || all[i-1].Customer != a.Customer))
 	}
@@ -60,6 +67,28 @@ func (r *Request) plantLine(a PlantSummary, first bool) plantLine {
 		l.Customer = a.Customer
 	}
 	return l
+}
+
+// visitsSay is the headline where plants need a visit: how many, and what is in the way.
+func visitsSay(v *visitsPart, late string) string {
+	n := len(v.Rows)
+	if n == 0 {
+		return late
+	}
+	open := 0
+	for _, row := range v.Rows {
+		if row.Fault {
+			open++
+		}
+	}
+	say := Capital(Word(n)) + " of " + Figure(v.Of, "plant", "plants") + " " + pick(n == 1, "needs", "need") + " a visit before " + v.Before
+	if v.Of == 1 {
+		say = v.Rows[0].Plant + " needs a visit before " + v.Before
+	}
+	if open > 0 && v.Of > 1 {
+		return say + "; " + Count(open, "has work without a stop", "have work without a stop")
+	}
+	return say
 }
 
 // plantsSay is the headline of the list of plants.

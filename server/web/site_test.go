@@ -231,7 +231,7 @@ func TestPlantsSayTheWorst(t *testing.T) {
 
 func TestListOfPlants(t *testing.T) {
 	d := as(t, skarrow(), assets.RolePlanner).get("/plants")
-	if got := text(d, "tbody tr:nth-child(2)"); got != "Skarrow Grain Terminal153210124 Nov 2026, 18:000" {
+	if got := text(d, "section[aria-labelledby=ap] tbody tr:nth-child(2)"); got != "Skarrow Grain Terminal153210124 Nov 2026, 18:000" {
 		t.Errorf("row %q", got)
 	}
 	f := skarrow()

@@ -21,6 +21,8 @@ import (
 type WeekBook interface {
 	// WeekOf returns the orders placed in stops that overlap [from, to), with what crews travel by.
 	WeekOf(ctx context.Context, scope assets.Scope, from, to time.Time) (*WeekFacts, error)
+	// VisitsAhead returns the open orders of all plants of a scope that call somebody there until an instant.
+	VisitsAhead(ctx context.Context, scope assets.Scope, now, until time.Time) ([]VisitNeed, error)
 }
 
 // WeekFacts are the orders placed in a stretch of time and what is known of those who go.

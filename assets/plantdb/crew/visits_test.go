@@ -1,6 +1,7 @@
 package crew_test
 
 import (
+	"errors"
 	"testing"
 	"time"
 
@@ -64,5 +65,35 @@ func TestWorkElsewhereIsToldAsTimeOnly(t *testing.T) {
 	}
 	if work, err := crew.PlacedBetween(bg, s.DB, assets.JobScope(), assets.InstantOf(day.AddDate(0, 0, 1)), 0); err != nil || len(work) != 0 {
 		t.Errorf("the day after: %+v, %v", work, err)
+	}
+}
+
+func TestWhatCallsSomebodyToAPlant(t *testing.T) {
+	s := plantdbtest.Plant(t)
+	other := plantdbtest.PlantIn(t, s.DB, "Tarn Mill")
+	day := plantdbtest.Noon.AddDate(0, 0, 10)
+	here := placed(t, s, day, 4, 5)
+	other.Change(t, plantdbtest.Noon, func(c *plantdb.Change) error {
+		due := workorder.Order{PlantID: other.Plant.ID, Kind: workorder.KindOther, Title: "look", LatestDay: assets.DayOf(day)}
+		late := workorder.Order{PlantID: other.Plant.ID, Kind: workorder.KindOther, Title: "later", LatestDay: assets.DayOf(day.AddDate(1, 0, 0))}
+		return errors.Join(orders.RaiseByHand(c, &due), orders.RaiseByHand(c, &late))
+	})
+	until := day.AddDate(0, 0, 30)
+	needs := func(scope assets.Scope) []crew.Need {
+		list, err := crew.NeedsBy(bg, s.DB, scope, assets.DayOf(until), assets.InstantOf(plantdbtest.Noon), assets.InstantOf(until))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return list
+	}
+	mine, theirs := needs(s.Scope), needs(other.Scope)
+	if len(mine) != 1 || mine[0].Start != here.Start || mine[0].Tag != "Q1" || len(mine[0].People) != 2 || mine[0].State != workorder.Placed {
+		t.Errorf("placed work: %+v", mine)
+	}
+	if len(theirs) != 1 || theirs[0].Title != "look" || theirs[0].Start != 0 || theirs[0].People != nil {
+		t.Errorf("work by its latest date: %+v", theirs)
+	}
+	if all := needs(assets.JobScope()); len(all) != 2 {
+		t.Errorf("all plants: %+v", all)
 	}
 }

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -11,6 +12,7 @@ import (
 	"carryside/assets/plantdb/crew"
 	"carryside/assets/plantdb/registry"
 	"carryside/assets/plantdb/stores"
+	"carryside/schedule/workorder"
 	"carryside/server/web"
 )
 
@@ -203,6 +205,30 @@ func (d *Desk) WeekOf(ctx context.Context, scope assets.Scope, from, to time.Tim
 		return nil, err
 	}
 	return f, d.weekShared(ctx, scope, f)
+}
+
+// VisitsAhead returns the open orders that call somebody to a plant until an instant.
+func (d *Desk) VisitsAhead(ctx context.Context, scope assets.Scope, now, until time.Time) ([]web.VisitNeed, error) {
+	needs, err := crew.NeedsBy(ctx, d.db, scope, assets.DayOf(until), assets.InstantOf(now), assets.InstantOf(until))
+	if err != nil {
+		return nil, err
+	}
+	kit, err := stores.Kit(ctx, d.db, scope, plantdb.AsOf{})
+	if err != nil {
+		return nil, err
+	}
+	name := map[int64]string{}
+	for _, k := range kit {
+		name[k.ID] = k.Name
+	}
+	out := make([]web.VisitNeed, len(needs))
+	for i, n := range needs {
+		out[i] = web.VisitNeed{PlantID: n.PlantID, Number: n.Number, SpliceID: n.SpliceID, Title: n.Title, Tag: n.Tag, Placed: n.State == workorder.Placed, LatestDay: n.LatestDay, Start: n.Start, End: n.End, People: n.People, Tools: n.Tools}
+		for _, id := range n.Tools {
+			out[i].ToolNames = append(out[i].ToolNames, cmp.Or(name[id], fmt.Sprintf("kit %d", id)))
+		}
+	}
+	return out, nil
 }
 
 // weekShared adds what crews travel and work by.

@@ -1,0 +1,325 @@
+package web
+
+import (
+	"cmp"
+	"fmt"
+	"html/template"
+	"slices"
+	"strings"
+	"time"
+
+	"carryside/assets"
+	"carryside/schedule/due"
+	"carryside/schedule/people"
+	"carryside/server/web/drawing"
+)
+
+// VisitNeed is an open order that calls somebody to a plant: by its latest date, or by the stop it is placed in.
+type VisitNeed struct {
+	PlantID, Number, SpliceID int64
+	Title, Tag                string
+	Placed                    bool
+	LatestDay                 assets.Day
+	Start, End                assets.Instant // of its stop; 0: in none
+	People, Tools             []int64
+	ToolNames                 []string
+}
+
+// visitsPart is what the list of plants says of visits: which plants need one soon, what is to be decided, and how many the weeks ahead ask for.
+type visitsPart struct {
+	Before  string
+	Rows    []visitNeed
+	Of      int
+	Decide  []decideLine
+	Weeks   []visitWeek
+	Drawing template.HTML
+	Others  string
+}
+
+type visitNeed struct {
+	Plant, To, Why          string
+	Work                    []Link
+	More                    string
+	Latest, Stop, Crew, Kit string
+	Due                     string // chance of coming due before the visit; "" where it is not known
+	Expect                  string // unplanned stops without the visit and with it
+	State                   string
+	Fault                   bool
+}
+
+type decideLine struct {
+	Head, Says string
+	To         Link
+}
+
+type visitWeek struct {
+	Week   string
+	Visits int
+}
+
+const (
+	visitDays     = 25 // a plant needs a visit when something of it is due within so many days
+	weeksAhead    = 26
+	mostForeseen  = 6 // plants whose forecasts are worked out for the list
+	mostDecisions = 8
+	mostWorkNamed = 3
+)
+
+// visits fills in what plants need visits for.
+func (s *Site) visits(r *Request, all []PlantSummary) (*visitsPart, error) {
+	until := r.Now.AddDate(0, 0, 7*weeksAhead)
+	needs, err := s.WeekBook.VisitsAhead(r.Context(), r.Scope, r.Now, until)
+	if err != nil {
+		return nil, err
+	}
+	soon := r.Now.AddDate(0, 0, visitDays)
+	p := &visitsPart{Before: hard(soon.Format("2 January")), Of: len(all)}
+	b := &visitBook{r: r, of: map[int64][]VisitNeed{}, soon: soon, until: until}
+	for _, n := range needs {
+		if day := n.day(); day != "" && day <= assets.DayOf(soon) {
+			b.of[n.PlantID] = append(b.of[n.PlantID], n)
+		}
+	}
+	for _, a := range all {
+		if list := b.of[a.Plant.ID]; len(list) > 0 {
+			b.plants = append(b.plants, a)
+		}
+	}
+	slices.SortStableFunc(b.plants, func(x, y PlantSummary) int {
+		return cmp.Compare(earliest(b.of[x.Plant.ID]), earliest(b.of[y.Plant.ID]))
+	})
+	for i, a := range b.plants {
+		row := b.row(a)
+		if i < mostForeseen {
+			if err := s.foresee(r, &row, a, b); err != nil {
+				return nil, err
+			}
+		}
+		p.Rows = append(p.Rows, row)
+	}
+	p.Decide = b.decide(all)
+	p.fillWeeks(r, needs)
+	if n := len(all) - len(b.plants); n > 0 {
+		p.Others = Capital(Count(n, "plant needs", "plants need")) + " no visit before " + p.Before + "."
+	}
+	return p, nil
+}
+
+// day is when somebody has to be there: the day of the stop, else the latest date.
+func (n VisitNeed) day() assets.Day {
+	if n.Start != 0 {
+		return assets.DayOf(n.Start.Time())
+	}
+	return n.LatestDay
+}
+
+func earliest(list []VisitNeed) assets.Day {
+	day := assets.Day("9999")
+	for _, n := range list {
+		day = min(day, cmp.Or(n.LatestDay, n.day()))
+	}
+	return day
+}
+
+// visitBook is the visits of the list being put together.
+type visitBook struct {
+	r           *Request
+	of          map[int64][]VisitNeed
+	plants      []PlantSummary
+	soon, until time.Time
+}
+
+func (b *visitBook) row(a PlantSummary) visitNeed {
+	f := Format{Zone: a.Plant.Location(), Now: b.r.Now}
+	row := visitNeed{Plant: a.Plant.Name, To: at(a.Plant.ID), Why: Figure(a.Conveyors, "conveyor", "conveyors") + ", " + Figure(a.Splices, "splice", "splices")}
+	list := b.of[a.Plant.ID]
+	var stops []string
+	crew, kit, open := map[int64]bool{}, []string(nil), 0
+	for i, n := range list {
+		if i < mostWorkNamed {
+			row.Work = append(row.Work, Link{Word: strings.TrimSpace(n.Tag+" "+fmt.Sprint(n.Number)) + ": " + n.Title, To: at(a.Plant.ID, "orders", n.Number)})
+		}
+		if n.Start == 0 {
+			open++
+			continue
+		}
+		if stop := f.Stamp(n.Start) + ", " + Duration(n.End.Time().Sub(n.Start.Time()).Hours()); !slices.Contains(stops, stop) {
+			stops = append(stops, stop)
+		}
+		for _, id := range n.People {
+			crew[id] = true
+		}
+		for _, name := range n.ToolNames {
+			if !slices.Contains(kit, name) {
+				kit = append(kit, name)
+			}
+		}
+	}
+	if more := len(list) - mostWorkNamed; more > 0 {
+		row.More = Figure(more, "order more", "orders more")
+	}
+	if day := earliest(list); day != "9999" {
+		row.Latest = f.Day(day)
+	}
+	row.Stop, row.Crew = strings.Join(stops, "; "), "nobody named"
+	if len(crew) > 0 {
+		row.Crew = Figure(len(crew), "person", "people")
+	}
+	if b.r.Who.May(seesKit, a.Plant.CustomerID, a.Plant.ID) {
+		row.Kit = strings.Join(kit, ", ")
+	}
+	row.State = "all placed"
+	if row.Fault = open > 0; row.Fault {
+		row.State = Figure(open, "order has", "orders have") + " no stop yet"
+	}
+	return row
+}
+
+// seesKit is what lets somebody read which kit goes where.
+const seesKit = people.ReadStores
+
+// foresee adds what is likely to come due before the visit, and over the weeks ahead with it and without.
+func (s *Site) foresee(r *Request, row *visitNeed, a PlantSummary, b *visitBook) error {
+	fl, err := s.Fleets.Fleet(r.Context(), r.Scope, a.Plant.ID, r.Now)
+	if err != nil {
+		return err
+	}
+	stop := map[int64]time.Time{}
+	for _, n := range b.of[a.Plant.ID] {
+		if n.SpliceID != 0 && n.Start != 0 {
+			stop[n.SpliceID] = n.Start.Time()
+		}
+	}
+	worst, without, with, known := 0.0, 0.0, 0.0, false
+	for i := range fl.Forecasts {
+		f := &fl.Forecasts[i]
+		if len(f.Causes) == 0 {
+			continue
+		}
+		known = true
+		p := chanceBy(f, b.until)
+		without += p
+		if at, ok := stop[f.SpliceID]; ok {
+			p = chanceBy(f, at)
+			worst = max(worst, p)
+		}
+		with += p
+	}
+	if row.Due, row.Expect = "not known", "not known"; known {
+		row.Due, row.Expect = pick(len(stop) > 0, chance(worst), "no splice is placed"), Short(without, 1)+", with it "+Short(with, 1)
+	}
+	return nil
+}
+
+func chanceBy(f *due.Forecast, at time.Time) float64 {
+	p, _ := f.Chances(at)
+	return p
+}
+
+// decide lists what somebody has to settle, the most pressing first.
+func (b *visitBook) decide(all []PlantSummary) []decideLine {
+	var out []decideLine
+	out = append(out, b.sameKit()...)
+	for _, a := range b.plants {
+		var open []string
+		for _, n := range b.of[a.Plant.ID] {
+			if n.Start == 0 {
+				open = append(open, fmt.Sprintf("order %d on %s by %s", n.Number, cmp.Or(n.Tag, "the plant"), (Format{Zone: a.Plant.Location(), Now: b.r.Now}).Day(n.LatestDay)))
+			}
+		}
+		if len(open) > 0 {
+			says := strings.Join(open[:min(len(open), mostWorkNamed)], ", ")
+			if more := len(open) - mostWorkNamed; more > 0 {
+				says += " and " + Figure(more, "more", "more")
+			}
+			out = append(out, decideLine{Head: a.Plant.Name + ": " + Count(len(open), "order has", "orders have") + " no stop.", Says: fullStop(Capital(says)), To: Link{Word: "Its horizon", To: at(a.Plant.ID, "horizon")}})
+		}
+	}
+	if line, ok := b.unread(all); ok {
+		out = append(out, line)
+	}
+	return out[:min(len(out), mostDecisions)]
+}
+
+// sameKit names kit that two plants have in stops that overlap.
+func (b *visitBook) sameKit() []decideLine {
+	type use struct {
+		n     VisitNeed
+		plant PlantSummary
+	}
+	of := map[int64][]use{}
+	names := map[int64]string{}
+	for _, a := range b.plants {
+		if !b.r.Who.May(seesKit, a.Plant.CustomerID, a.Plant.ID) {
+			continue
+		}
+		for _, n := range b.of[a.Plant.ID] {
+			for i, id := range n.Tools {
+				of[id] = append(of[id], use{n, a})
+				if i < len(n.ToolNames) {
+					names[id] = n.ToolNames[i]
+				}
+			}
+		}
+	}
+	var out []decideLine
+	for id, uses := range of {
+		for i, x := range uses {
+			for _, y := range uses[:i] {
+				if x.n.PlantID != y.n.PlantID && x.n.Start < y.n.End && y.n.Start < x.n.End {
+					out = append(out, decideLine{Head: fmt.Sprintf("%s is named at %s and at %s in stops that overlap.", cmp.Or(names[id], fmt.Sprintf("Kit %d", id)), y.plant.Plant.Name, x.plant.Plant.Name),
+						Says: "Hours decide: if both need it at the same time, place one elsewhere.", To: Link{Word: "Plan over plants", To: "/plants/plan"}})
+				}
+			}
+		}
+	}
+	slices.SortFunc(out, func(x, y decideLine) int { return cmp.Compare(x.Head, y.Head) })
+	return slices.CompactFunc(out, func(x, y decideLine) bool { return x.Head == y.Head })
+}
+
+// unread names plants whose running hours are older than a fortnight.
+func (b *visitBook) unread(all []PlantSummary) (decideLine, bool) {
+	if len(all) > 50 { // whose newest readings the list does not know
+		return decideLine{}, false
+	}
+	var old []string
+	for _, a := range all {
+		if a.Conveyors > 0 && a.ReadTo.Time().Before(b.r.Now.AddDate(0, 0, -14)) {
+			old = append(old, a.Plant.Name)
+		}
+	}
+	if len(old) == 0 {
+		return decideLine{}, false
+	}
+	return decideLine{Head: "Running hours are missing from " + Figure(len(old), "plant", "plants") + ".", Says: List(old[:min(len(old), 5)]) + pick(len(old) > 5, " and others", "") + ": nothing was read for a fortnight, so ages there are projected."}, true
+}
+
+// fillWeeks counts the plants that somebody has to go to in each week.
+func (p *visitsPart) fillWeeks(r *Request, needs []VisitNeed) {
+	monday, err := weekAsked("", r.Now)
+	if err != nil {
+		return
+	}
+	var drawn []drawing.VisitWeek
+	most, which := 0, ""
+	for i := range weeksAhead {
+		from := monday.AddDate(0, 0, 7*i)
+		first, last := assets.DayOf(from), assets.DayOf(from.AddDate(0, 0, 6))
+		plants := map[int64]bool{}
+		for _, n := range needs {
+			if day := n.day(); day <= last && (day >= first || i == 0) && day != "" {
+				plants[n.PlantID] = true
+			}
+		}
+		p.Weeks = append(p.Weeks, visitWeek{hard(from.Format("2 Jan 2006")), len(plants)})
+		drawn = append(drawn, drawing.VisitWeek{From: from, Visits: len(plants)})
+		if len(plants) > most {
+			most, which = len(plants), from.Format("2 January")
+		}
+	}
+	say := "No visit is needed by the orders there are"
+	if most > 0 {
+		say = "Visits needed by week over 26 weeks; most in the week of " + which + ", " + Figure(most, "plant", "plants")
+	}
+	p.Drawing = drawing.OfVisits(drawn, say)
+}
