@@ -83,6 +83,7 @@ var doors = map[string]string{
 	"* /plants/:plant/crew/catalogue/work/:template": "crews",
 	"* /plants/:plant/stops/calendar":                "stops", "GET /plants/:plant/stops/isolation": "reads", "* /plants/:plant/stops/isolation/new": "registry", "* /plants/:plant/stops/isolation/:group": "registry",
 
+	"GET /plants/:plant/stores/depot": "stores", "* /plants/:plant/stores/depot/receive": "stock", "* /plants/:plant/stores/depot/book": "stock",
 	"GET /plants/:plant/stores": "stores", "GET /plants/:plant/stores/ledger": "stores", "GET /plants/:plant/stores/cutting": "stores", "GET /plants/:plant/stores/items/:item": "stores", "GET /plants/:plant/stores/kit/:kit": "stores",
 	"* /plants/:plant/stores/items/new": "catalogues", "* /plants/:plant/stores/items/:item/edit": "catalogues", "* /plants/:plant/stores/items/:item/policy": "stock", "* /plants/:plant/stores/items/:item/order": "stock",
 	"* /plants/:plant/stores/supply/:supply": "stock", "* /plants/:plant/stores/receive": "stock", "* /plants/:plant/stores/lots/:lot/issue": "stock", "* /plants/:plant/stores/lots/:lot/return": "stock",

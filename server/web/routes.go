@@ -56,7 +56,7 @@ func routes() []Route {
 var screens = []string{
 	"signin", "code", "second", "recovery", "problem", "join", "account", "people", "person", "invited",
 	"form", "readings", "decided", "meter", "rules", "rule", "stops", "calculator", "reports", "report", "journal",
-	"recipes", "recipe", "sheet", "steps", "press", "pressnew", "stores", "stockitem", "stockledger", "kit", "cutter", "cutting", "catalogues", "lines", "import", "trial", "attachments", "tokens",
+	"recipes", "recipe", "sheet", "steps", "press", "pressnew", "stores", "depot", "stockitem", "stockledger", "kit", "cutter", "cutting", "catalogues", "lines", "import", "trial", "attachments", "tokens",
 	"stopseries", "stopcalendar", "isolation", "windowpackage", "week", "crew", "crewcatalogue",
 	"rounds", "kinds", "walk", "standstills", "horizon", "move", "plan", "companyplan", "plants", "plant", "today", "belts", "conveyor", "splice", "orders", "order", "find", "life", "lives",
 }

@@ -13,6 +13,9 @@ func storeRoutes() []Route {
 	form := func(may people.Deed, path string, do func(*Site, *Request) error) { add(may, path, do, get, post) }
 	add(people.ReadStores, "stores", (*Site).stores, get)
 	add(people.ReadStores, "stores/ledger", (*Site).stockLedger, get)
+	add(people.ReadStores, "stores/depot", (*Site).depot, get)
+	form(people.KeepStores, "stores/depot/receive", (*Site).depotReceive)
+	form(people.KeepStores, "stores/depot/book", (*Site).depotBook)
 	add(people.ReadStores, "stores/cutting", (*Site).cutting, get)
 	add(people.ReadStores, "stores/items/:item", (*Site).stockItem, get)
 	form(people.EditCatalogues, "stores/items/new", (*Site).editItem)

@@ -47,6 +47,12 @@ type StoreBook interface {
 	Receive(ctx context.Context, scope assets.Scope, act Act, supply *assets.SupplyOrder, lot *assets.StockLot, q assets.Quantity, at assets.Instant) error
 	SaveSupply(ctx context.Context, scope assets.Scope, act Act, s *assets.SupplyOrder) error
 
+	// Depot returns what lies in the service company's own depot with the newest lines of its ledger. assets.ErrNotFound for a scope that
+	// does not reach everything.
+	Depot(ctx context.Context, scope assets.Scope, most int) (*Depot, error)
+	// BookDepot writes lines of the depot's ledger; with a new lot the first line is what was delivered into it.
+	BookDepot(ctx context.Context, scope assets.Scope, act Act, lot *assets.StockLot, lines []assets.StockMovement) error
+
 	KitBook
 }
 
@@ -154,6 +160,7 @@ func (s *Site) stores(r *Request) error {
 	p.Sheet = "Stores and kit"
 	p.Say = storesSay(r, room)
 	p.Sub = storesSub(room, kits)
+	r.Offer(&p.Page, "The depot", "stores/depot", false)
 	r.Offer(&p.Page, "Cut rolls", "stores/cutting", false)
 	r.Offer(&p.Page, "Add an item", "stores/items/new", false)
 	r.Offer(&p.Page, "Add kit", "stores/kit/new", false)

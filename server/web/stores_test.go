@@ -130,6 +130,21 @@ func (o *fakeOffice) Receive(_ context.Context, _ assets.Scope, act Act, s *asse
 	return o.change(act, *lot, q)
 }
 
+// The depot has a roll of cloth of 50 m and an empty tin.
+func (o *fakeOffice) Depot(context.Context, assets.Scope, int) (*Depot, error) {
+	cloth := assets.StockItem{Version: assets.Version{ID: 1}, Name: "Release cloth", Unit: assets.UnitMetre}
+	return &Depot{Items: []assets.StockItem{cloth}, Lots: []stock.Lot{{StockLot: assets.StockLot{Version: assets.Version{ID: 61}, ItemID: 1, Lot: "D-61"}, OnHand: 50000}, {StockLot: assets.StockLot{Version: assets.Version{ID: 62}, ItemID: 1, Lot: "D-62"}}},
+		Ledger: Ledger{Items: map[int64]assets.StockItem{1: cloth}, Lots: map[int64]assets.StockLot{61: {Lot: "D-61"}}, People: map[int64]string{1: "I. Vanterel"},
+			Lines: []assets.StockMovement{{ID: 5, ItemID: 1, LotID: 61, Quantity: 50000, Why: assets.MoveReceived, At: assets.InstantOf(morning), PersonID: 1}}}}, nil
+}
+
+func (o *fakeOffice) BookDepot(_ context.Context, _ assets.Scope, act Act, lot *assets.StockLot, lines []assets.StockMovement) error {
+	if lot != nil {
+		return o.change(act, *lot, lines[0])
+	}
+	return o.change(act, lines[0])
+}
+
 func (o *fakeOffice) SaveSupply(_ context.Context, _ assets.Scope, act Act, s *assets.SupplyOrder) error {
 	return o.change(act, *s)
 }
@@ -273,4 +288,46 @@ func TestTheCutterIsLedThroughTheChecksInOrder(t *testing.T) {
 	}
 	v.post("/plants/3/stores/kit/2/cutter", url.Values{"pad_side": {"perhaps"}, "check": {"pad"}}, http.StatusUnprocessableEntity)
 	v.page("/plants/3/stores/kit/1/cutter", http.StatusNotFound)
+}
+
+func TestTheDepotIsReceivedIntoSentFromAndCounted(t *testing.T) {
+	f := withLead(skarrow())
+	v := as(t, f, assets.RoleLead)
+	if row := v.get("/plants/3/stores/depot").Find("tbody tr").Length(); row != 0 {
+		t.Errorf("with a grant for one plant, %d rows of the depot are shown", row)
+	}
+	v.send("/plants/3/stores/depot/receive", url.Values{"item": {"1"}, "amount": {"5"}, "lot": {"x"}}, http.StatusSeeOther)
+	if kept := f.office().kept; len(kept) != 0 {
+		t.Fatalf("with a grant for one plant, the depot was booked: %+v", kept)
+	}
+	f.grantAll = true
+	v = as(t, f, assets.RoleLead)
+	page := v.get("/plants/3/stores/depot")
+	if say := text(page, "h1"); !strings.Contains(say, "One lot lies in the depot") {
+		t.Errorf("the depot says %q", say)
+	}
+	if row := strings.ReplaceAll(text(page, "tbody tr"), nb, " "); !strings.Contains(row, "D-61") || !strings.Contains(row, "50 m") {
+		t.Errorf("its row says %q", row)
+	}
+	v.post("/plants/3/stores/depot/receive", url.Values{"item": {"9"}, "amount": {"5"}, "lot": {"x"}}, http.StatusUnprocessableEntity)
+	v.send("/plants/3/stores/depot/receive", url.Values{"item": {"1"}, "amount": {"12.5"}, "lot": {"D-63"}}, http.StatusSeeOther)
+	if lot, line := f.office().kept[0].(assets.StockLot), f.office().kept[1].(assets.StockMovement); lot.PlantID != 0 || lot.Lot != "D-63" || line.Quantity != 12500 || line.Why != assets.MoveReceived {
+		t.Errorf("received %+v, %+v", lot, line)
+	}
+	v.post("/plants/3/stores/depot/book", url.Values{"depot_lot": {"61"}, "deed": {"scrap"}, "amount": {"5"}}, http.StatusUnprocessableEntity) // no reason
+	v.post("/plants/3/stores/depot/book", url.Values{"depot_lot": {"61"}, "deed": {"count"}, "amount": {"50"}, "reason": {"counted"}}, http.StatusUnprocessableEntity)
+	v.send("/plants/3/stores/depot/book", url.Values{"depot_lot": {"61"}, "deed": {"count"}, "amount": {"48"}, "reason": {"short on the roll"}}, http.StatusSeeOther)
+	if line := f.office().kept[len(f.office().kept)-1].(assets.StockMovement); line.Quantity != -2000 || line.Why != assets.MoveCounted {
+		t.Errorf("counted %+v", line)
+	}
+	v.send("/plants/3/stores/depot/book", url.Values{"depot_lot": {"61"}, "deed": {"send"}, "amount": {"20"}, "shelf": {"B2"}}, http.StatusSeeOther)
+	sent := false
+	for _, k := range f.office().kept {
+		if into, ok := k.(assets.StockLot); ok && into.PlantID == 3 && into.Shelf == "B2" && into.Lot == "D-61" {
+			sent = true
+		}
+	}
+	if !sent {
+		t.Errorf("sent to the plant: %+v", f.office().kept)
+	}
 }

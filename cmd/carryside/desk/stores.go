@@ -360,3 +360,45 @@ func (u *used) book(c *plantdb.Change, o workorder.Order) error {
 	}
 	return stores.IssueJob(c, u.register, o)
 }
+
+// Depot returns what lies in the service company's own depot.
+func (d *Desk) Depot(ctx context.Context, scope assets.Scope, most int) (*web.Depot, error) {
+	lots, lines, err := stores.Depot(ctx, d.db, scope, most)
+	if err != nil {
+		return nil, err
+	}
+	out := &web.Depot{Lots: lots, Ledger: web.Ledger{Lines: lines, Lots: map[int64]assets.StockLot{}, Items: map[int64]assets.StockItem{}}}
+	for _, l := range lots {
+		out.Ledger.Lots[l.ID] = l.StockLot
+	}
+	items, err := stores.Items(ctx, d.db, scope, plantdb.AsOf{})
+	if err != nil {
+		return nil, err
+	}
+	for _, it := range items {
+		out.Ledger.Items[it.ID] = it
+		if it.CustomerID == 0 {
+			out.Items = append(out.Items, it)
+		}
+	}
+	var people []int64
+	for _, m := range lines {
+		people = append(people, m.PersonID)
+	}
+	out.Ledger.People, err = registry.Names(ctx, d.db, people)
+	return out, err
+}
+
+// BookDepot writes lines of the depot's ledger; lot is a new one that something was delivered into, nil where none was.
+func (d *Desk) BookDepot(ctx context.Context, scope assets.Scope, a web.Act, lot *assets.StockLot, lines []assets.StockMovement) error {
+	if err := (stores.Place{}).Reaches(ctx, d.db, scope); err != nil {
+		return err
+	}
+	return d.db.Change(ctx, ofCompany(a), func(c *plantdb.Change) error {
+		if lot == nil {
+			return stores.Post(c, lines)
+		}
+		next, line := *lot, lines[0] // a change may run twice
+		return stores.Receive(c, nil, &next, line.Quantity, line.At)
+	})
+}

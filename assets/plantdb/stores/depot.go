@@ -1,0 +1,25 @@
+package stores
+
+import (
+	"context"
+
+	"carryside/assets"
+	"carryside/assets/plantdb"
+	"carryside/schedule/stock"
+
+	"gorm.io/gorm"
+)
+
+// Depot lists what lies in the service company's own depot, lots of which nothing is left too, with the newest lines of its ledger.
+// assets.ErrNotFound for a scope that does not reach everything.
+func Depot(ctx context.Context, db *plantdb.DB, scope assets.Scope, most int) (lots []stock.Lot, lines []assets.StockMovement, err error) {
+	if err := (Place{}).Reaches(ctx, db, scope); err != nil {
+		return nil, nil, err
+	}
+	there := func() *gorm.DB { return db.SQL(ctx).Where("plant_id = 0 AND customer_id = 0") }
+	if lots, err = lotsOf(there().Scopes(plantdb.AsOf{}.Rows), there(), plantdb.AsOf{}, true); err != nil {
+		return nil, nil, err
+	}
+	lines, err = list[assets.StockMovement](there().Order("at DESC, id DESC").Limit(most))
+	return lots, lines, err
+}
