@@ -117,7 +117,7 @@ func (r *Request) splicePage(v fleetView, sp assets.Splice, c assets.Conveyor, p
 	p.Findings, p.Rest = r.findingRows(own, past.People, numbers)
 	p.Found = Figure(len(own), "finding", "findings")
 	p.Origin = r.originFacts(v, sp, past)
-	p.Life = r.spliceLife(name, sp, st, own, orders)
+	p.Life = r.spliceLife(v, name, sp, st, own, orders)
 	p.Also = r.spliceLinks(sp, live)
 	return p
 }
@@ -231,12 +231,20 @@ func (r *Request) originFacts(v fleetView, sp assets.Splice, past *Past) []Fact 
 }
 
 // spliceLife puts measurements, grades and orders on one axis.
-func (r *Request) spliceLife(name string, sp assets.Splice, st due.Standing, findings []assets.Finding, orders []workorder.Order) template.HTML {
+func (r *Request) spliceLife(v fleetView, name string, sp assets.Splice, st due.Standing, findings []assets.Finding, orders []workorder.Order) template.HTML {
 	l := drawing.Life{Sentence: "The life of " + name + ": measurements, findings and orders on one time axis", From: sp.Made.At.Time(), Now: r.Now, Zone: r.F.zone()}
 	if sp.Ended != nil {
 		l.To = sp.Ended.Time()
 	} else if !st.DueAt.IsZero() {
 		l.Due, l.DueSays = st.DueAt, pick(st.Overdue, "was due ", "due ")+r.F.PlainDay(st.DueDay)
+	}
+	if f := v.forecast(sp.ID); f != nil && sp.Ended == nil {
+		l.Series = append(l.Series, ageSeries(l, sp, f)...)
+		if !f.Band.At10.IsZero() {
+			l.Band = taperOf(f)
+			l.BandSays = "10 % by " + v.bandDate(f.Band.At10) + ", 50 % by " + v.bandDate(f.Band.At50) + ", 90 % by " + v.bandDate(f.Band.At90)
+			l.Sentence += "; comes due " + l.BandSays
+		}
 	}
 	series := map[string]int{}
 	for i := len(findings) - 1; i >= 0; i-- { // from old to new
@@ -251,9 +259,16 @@ func (r *Request) spliceLife(name string, sp assets.Splice, st due.Standing, fin
 		if !ok {
 			k = len(l.Series)
 			series[f.Quantity] = k
-			l.Series = append(l.Series, drawing.Series{Name: Capital(f.Quantity), Unit: r.seriesUnit(f)})
+			l.Series = append(l.Series, drawing.Series{Name: Capital(f.Quantity), Unit: r.seriesUnit(f.MeasurementUnit)})
 		}
-		l.Series[k].Points = append(l.Series[k].Points, drawing.Point{At: f.FoundAt.Time(), Value: r.seriesValue(f)})
+		l.Series[k].Points = append(l.Series[k].Points, drawing.Point{At: f.FoundAt.Time(), Value: r.seriesValue(*f.Measurement, f.MeasurementUnit)})
+	}
+	for i := range v.Trends {
+		if t := &v.Trends[i]; t.SpliceID == sp.ID {
+			if k, ok := series[t.Gauge.Quantity]; ok {
+				r.laid(&l.Series[k], t)
+			}
+		}
 	}
 	for _, o := range orders {
 		mark := drawing.OrderAt{From: o.RaisedAt.Time(), To: time.Time{}, Says: fmt.Sprintf("%d %s", o.Number, orderTitle(o))}
@@ -267,20 +282,53 @@ func (r *Request) spliceLife(name string, sp assets.Splice, st due.Standing, fin
 	return drawing.OfLife(l)
 }
 
-// seriesUnit and seriesValue show lengths as the plant gauges them: millimetres or inches.
-func (r *Request) seriesUnit(f assets.Finding) string {
-	if f.MeasurementUnit == "m" {
-		return pick(r.F.us(), "in", "mm")
+// ageSeries is the age on the clock its cohort is told on, against the best age.
+func ageSeries(l drawing.Life, sp assets.Splice, f *due.Forecast) []drawing.Series {
+	if !f.Best.Known || sp.Made.At == 0 || !(f.Age > 0) {
+		return nil
 	}
-	return f.MeasurementUnit
+	scale, unit := 1.0, ""
+	switch most := max(f.Age, f.Best.Age); {
+	case most >= 2e6:
+		scale, unit = 1e-6, "million"
+	case most >= 2e4:
+		scale, unit = 1e-3, "thousand"
+	}
+	limit := f.Best.Age * scale
+	return []drawing.Series{{Name: Capital(f.Clock.String()), Unit: unit, Age: true, Limit: &limit, LimitSays: "best age " + due.Count(f.Best.Age) + " (class " + string(f.Class) + ")",
+		Points: []drawing.Point{{At: l.From, Value: 0}, {At: l.Now, Value: f.Age * scale}}}}
 }
 
-func (r *Request) seriesValue(f assets.Finding) float64 {
-	switch {
-	case f.MeasurementUnit != "m":
-		return *f.Measurement
-	case r.F.us():
-		return *f.Measurement / 0.0254
+// laid adds a trend's limit and line to the measurements it rests on.
+func (r *Request) laid(s *drawing.Series, t *due.Trend) {
+	if t.Limit.Quantity != "" {
+		limit := r.seriesValue(t.Limit.Value, t.Unit)
+		s.Limit, s.LimitSays = &limit, "limit "+t.Show(t.Limit.Value, r.F.Units)+" (class "+string(t.Limit.Class)+")"
+		if !t.Limit.Class.RaisesOrders() {
+			s.LimitSays += ": a reminder only"
+		}
 	}
-	return *f.Measurement * 1000
+	if n := len(t.Times); t.PerDay != 0 && n > 1 {
+		first, last := t.Times[0], t.Times[n-1]
+		began := t.Level - t.PerDay*last.Sub(first).Hours()/24
+		s.Fit = [2]drawing.Point{{At: first, Value: r.seriesValue(began, t.Unit)}, {At: last, Value: r.seriesValue(t.Level, t.Unit)}}
+	}
+}
+
+// seriesUnit and seriesValue show lengths as the plant gauges them: millimetres or inches.
+func (r *Request) seriesUnit(unit string) string {
+	if unit == "m" {
+		return pick(r.F.us(), "in", "mm")
+	}
+	return unit
+}
+
+func (r *Request) seriesValue(v float64, unit string) float64 {
+	switch {
+	case unit != "m":
+		return v
+	case r.F.us():
+		return v / 0.0254
+	}
+	return v * 1000
 }

@@ -15,16 +15,22 @@ type Life struct {
 	Now      time.Time
 	Due      time.Time // zero: no date is set
 	DueSays  string
+	Band     Taper  // when it comes due, with its chances; the zero one draws no row
+	BandSays string // the band in words
 	Zone     *time.Location
 	Series   []Series
 	Grades   []GradeAt
 	Orders   []OrderAt
 }
 
-// Series is one quantity measured again and again.
+// Series is one quantity measured again and again, or an age that grows.
 type Series struct {
 	Name, Unit string
 	Points     []Point // from old to new
+	Age        bool    // the points are ends of a line, not measurements
+	Limit      *float64
+	LimitSays  string
+	Fit        [2]Point // ends of the trend's line; zero: there is none
 }
 
 // Point is one measurement.
@@ -58,8 +64,8 @@ func OfLife(l Life) template.HTML {
 		end = l.To
 	}
 	a := axis{from: l.From, until: end, left: lifeLeft, right: lifeRight}
-	if l.Due.After(end) && l.To.IsZero() {
-		a.until = l.Due
+	if l.To.IsZero() {
+		a.until = l.reach()
 	}
 	a.until = a.until.Add(a.until.Sub(a.from)/20 + 24*time.Hour)
 	var body svg
@@ -69,6 +75,7 @@ func OfLife(l Life) template.HTML {
 	}
 	y = body.grades(l.Grades, a, y)
 	y = body.orders(l.Orders, a, y, end)
+	y = body.band(l, a, y)
 	var s svg
 	s.open("", lifeW, y+24, false, l.Sentence)
 	first, last := l.From.In(l.Zone).Year()+1, a.until.In(l.Zone).Year()
@@ -92,11 +99,49 @@ func OfLife(l Life) template.HTML {
 	return s.html()
 }
 
+// reach is how far the axis goes: to the due date and the whole due band, but no further ahead than what lies behind, a year at
+// least; what goes on beyond has an arrow.
+func (l Life) reach() time.Time {
+	until := l.Now
+	for _, at := range []time.Time{l.Due, l.Band.At10, l.Band.At50, l.Band.At90} {
+		if at.After(until) {
+			until = at
+		}
+	}
+	most := l.Now.Add(max(l.Now.Sub(l.From), 365*24*time.Hour))
+	if l.Due.After(most) {
+		most = l.Due
+	}
+	if until.After(most) {
+		return most
+	}
+	return until
+}
+
+// band draws when it comes due: dotted to 10 %, then to 50 and to 90 %.
+func (s *svg) band(l Life, a axis, y float64) float64 {
+	if l.Band.At10.IsZero() {
+		return y
+	}
+	s.text("b", 0, y+14, "", "Coming due")
+	s.text("d s", 0, y+29, "", "10, 50, 90 %")
+	mid := y + 22
+	s.path("hairl", "M"+num(lifeLeft)+" "+num(mid)+"H"+num(lifeRight))
+	now := a
+	now.from, now.left = l.Now, a.x(l.Now)
+	s.taper(l.Band, now, mid)
+	s.text("s halo", now.left-8, mid+4, "end", l.BandSays)
+	return y + 44
+}
+
 // series draws one quantity in a band 90 high and returns where the next begins.
 func (s *svg) series(q Series, a axis, y float64) float64 {
 	low, high := 0.0, 0.0
 	for _, p := range q.Points {
 		low, high = math.Min(low, p.Value), math.Max(high, p.Value)
+	}
+	if q.Limit != nil {
+		low, high = math.Min(low, *q.Limit), math.Max(high, *q.Limit)
 	}
 	step := niceStep((high - low) / 3)
 	high = math.Ceil(high/step) * step
@@ -112,6 +157,13 @@ func (s *svg) series(q Series, a axis, y float64) float64 {
 		s.path("hairl", "M"+num(lifeLeft)+" "+num(at(v))+"H"+num(lifeRight))
 		s.text("d s", lifeLeft-6, at(v)+4, "end", strconv.FormatFloat(math.Round(v*1000)/1000, 'f', -1, 64))
 	}
+	if q.Limit != nil {
+		s.path("dash", "M"+num(lifeLeft)+" "+num(at(*q.Limit))+"H"+num(lifeRight))
+		s.text("b s halo", lifeLeft+4, at(*q.Limit)-4, "", q.LimitSays)
+	}
+	if b := q.Fit[1]; b.At.After(q.Fit[0].At) {
+		s.path("fit", "M"+num(a.x(q.Fit[0].At))+" "+num(at(q.Fit[0].Value))+"L"+num(a.x(b.At))+" "+num(at(b.Value)))
+	}
 	line := ""
 	for i, p := range q.Points {
 		cmd := "L"
@@ -120,15 +172,24 @@ func (s *svg) series(q Series, a axis, y float64) float64 {
 		}
 		line += cmd + num(a.x(p.At)) + " " + num(at(p.Value))
 	}
-	s.path("thin", line)
+	s.path(lineClass(q.Age), line)
 	for _, p := range q.Points {
-		s.circle("inkf", a.x(p.At), at(p.Value), 3.4)
+		if !q.Age {
+			s.circle("inkf", a.x(p.At), at(p.Value), 3.4)
+		}
 	}
 	if n := len(q.Points); n > 0 {
 		p := q.Points[n-1]
 		s.text("b s halo", a.x(p.At)-7, at(p.Value)-5, "end", strconv.FormatFloat(math.Round(p.Value*100)/100, 'f', -1, 64))
 	}
 	return bottom + 22
+}
+
+func lineClass(age bool) string {
+	if age {
+		return "l-a"
+	}
+	return "thin"
 }
 
 // niceStep rounds a step up to 1, 2 or 5 times a power of ten.
