@@ -291,7 +291,7 @@ func (m *machines) trySister(t *testing.T, op *operation, token string) {
 func (m *machines) foreignFilters(t *testing.T, op *operation, ask func(string, any) answered) {
 	t.Helper()
 	for _, p := range op.Parameters {
-		if p.In != "query" || m.foreign.ids[p.Name] == 0 || p.Name == "order" {
+		if p.In != "query" || m.foreign.ids[p.Name] == 0 || p.Name == "order" || slices.Contains(company, p.Name) {
 			continue
 		}
 		there, not := ask(op.at(m.home, "", "")+"?"+p.Name+"="+fmt.Sprint(m.foreign.ids[p.Name]), nil), ask(op.at(m.home, "", "")+"?"+p.Name+"="+absent, nil)

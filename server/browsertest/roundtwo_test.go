@@ -182,6 +182,30 @@ func TestAnEndedPhoneIsWiped(t *testing.T) {
 	}
 }
 
+// Whoever signs out on a phone takes the pages of rounds along, and nothing that somebody entered there and could not send yet.
+func TestSigningOutLeavesWhatIsNotSentYet(t *testing.T) {
+	w := walkerOn(t)
+	w.walk()
+	w.until("the round is on the shelf", `document.querySelector('[data-ready]')`)
+	w.line.cut.Store(true)
+	w.enters(0, 1, "57.7")
+	w.keeps(1)
+	w.line.cut.Store(false)
+	// As if somebody else had entered it: it is sent when they sign in.
+	w.does(`const o = await new Promise((ok, no) => { const r = indexedDB.open('carryside-rounds'); r.onsuccess = () => ok(r.result); r.onerror = no; });
+		const s = o.transaction('entries', 'readwrite').objectStore('entries');
+		await new Promise((ok, no) => { const r = s.getAll(); r.onsuccess = () => { for (const e of r.result) s.put({ ...e, person: 999 }); ok(); }; r.onerror = no; });
+		o.close()`)
+	w.must(w.page.Click(`form[action="/signout"] button`))
+	w.until("the door stands", `location.pathname === '/signin'`)
+	if left, err := Script[int](w.page, `new Promise((ok, no) => { const o = indexedDB.open('carryside-rounds', 1); o.onupgradeneeded = () => ok(0); o.onerror = no; o.onsuccess = () => { const r = o.result.transaction('entries').objectStore('entries').count(); r.onsuccess = () => ok(r.result); }; })`); err != nil || left != 1 {
+		t.Errorf("%d entries are left on the phone, want the one that was not sent, %v", left, err)
+	}
+	if shelf, err := Script[bool](w.page, `caches.has('carryside-rounds')`); err != nil || shelf {
+		t.Errorf("pages of the round are left on the phone: %v, %v", shelf, err)
+	}
+}
+
 // findings counts a gap in the findings of the round, from an own page.
 func (w *walker) findings(gap string) int {
 	w.t.Helper()

@@ -220,7 +220,9 @@ func oneOfEach(all []assets.Person, roles []assets.Role) []assets.Person {
 func (s *Site) signOut(r *Request) error {
 	err := s.desk.SignOut(r.C.Writer, r.C.Request)
 	if err == nil {
-		r.C.Header("Clear-Site-Data", `"cache", "storage"`) // what the browser kept of the pages goes with the session
+		// What the browser kept of the pages goes with the session; the script takes the rounds' pages from their shelf. Not
+		// "storage": findings that a phone could not send yet, of whoever uses it, would go unseen with it.
+		r.C.Header("Clear-Site-Data", `"cache"`)
 		r.C.Redirect(http.StatusSeeOther, "/signin")
 	}
 	return err

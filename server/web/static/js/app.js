@@ -16,6 +16,13 @@
     });
   });
 
+  // Signing out takes the pages of rounds from this device; what was entered and is not sent yet stays until it is.
+  document.querySelectorAll('form[action="/signout"]').forEach(form => form.addEventListener('submit', e => {
+    if (!window.caches) return;
+    e.preventDefault();
+    caches.delete('carryside-rounds').catch(() => {}).then(() => form.submit());
+  }));
+
   // A drawing's detail line tells what is pointed at.
   document.querySelectorAll('[data-detail]').forEach(line => {
     const own = line.textContent;
