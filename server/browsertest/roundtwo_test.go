@@ -190,12 +190,12 @@ func TestSigningOutLeavesWhatIsNotSentYet(t *testing.T) {
 	w.line.cut.Store(true)
 	w.enters(0, 1, "57.7")
 	w.keeps(1)
-	w.line.cut.Store(false)
 	// As if somebody else had entered it: it is sent when they sign in.
 	w.does(`const o = await new Promise((ok, no) => { const r = indexedDB.open('carryside-rounds'); r.onsuccess = () => ok(r.result); r.onerror = no; });
 		const s = o.transaction('entries', 'readwrite').objectStore('entries');
 		await new Promise((ok, no) => { const r = s.getAll(); r.onsuccess = () => { for (const e of r.result) s.put({ ...e, person: 999 }); ok(); }; r.onerror = no; });
 		o.close()`)
+	w.line.cut.Store(false)
 	w.must(w.page.Click(`form[action="/signout"] button`))
 	w.until("the door stands", `location.pathname === '/signin'`)
 	if left, err := Script[int](w.page, `new Promise((ok, no) => { const o = indexedDB.open('carryside-rounds', 1); o.onupgradeneeded = () => ok(0); o.onerror = no; o.onsuccess = () => { const r = o.result.transaction('entries').objectStore('entries').count(); r.onsuccess = () => ok(r.result); }; })`); err != nil || left != 1 {
