@@ -50,6 +50,9 @@ func stockUp(ctx context.Context, db *plantdb.DB, now time.Time) error {
 		if err := d.rules(); err != nil {
 			return err
 		}
+		if err := d.depot(); err != nil {
+			return fmt.Errorf("stock up the depot: %w", err)
+		}
 		for _, p := range plants {
 			nth := slices.Index(demoPlants, p.Name)
 			if nth < 0 {
@@ -61,6 +64,21 @@ func stockUp(ctx context.Context, db *plantdb.DB, now time.Time) error {
 		}
 		return nil
 	})
+}
+
+// depot lays what no plant has yet into the company's own depot.
+func (d *demoStores) depot() error {
+	for i, of := range []struct {
+		item  string
+		q     assets.Quantity
+		shelf string
+	}{{"Release cloth, 1.6 m", 50000, "rack 1"}, {"Fastener sets", 6000, "drawer 12"}, {"Cutter pads", 4000, "drawer 3"}} {
+		lot := assets.StockLot{ItemID: d.item[of.item], Lot: fmt.Sprintf("D-%d", 101+i), Shelf: of.shelf}
+		if err := stores.Receive(d.c, nil, &lot, of.q, assets.InstantOf(d.now.AddDate(0, 0, -20+i))); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // list writes the company's items.
