@@ -20,7 +20,7 @@ type Need struct {
 	LatestDay                 assets.Day
 	WindowID                  int64
 	Start, End                assets.Instant // of its stop; 0: in none
-	People, Tools             []int64
+	People, Tools             []int64        `gorm:"-"`
 }
 
 // NeedsBy lists the open orders of a scope whose latest date is no later than a day, or whose stop begins before an instant, all
