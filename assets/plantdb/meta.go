@@ -31,6 +31,13 @@ func (db *DB) SetMeta(ctx context.Context, name, value string) error {
 	})
 }
 
+// KeepMeta keeps a word under a name that has none yet; the word of whoever came first stays.
+func (db *DB) KeepMeta(ctx context.Context, name, value string) error {
+	return db.InTx(ctx, func(tx *DB) error {
+		return tx.SQL(ctx).Clauses(clause.OnConflict{DoNothing: true}).Create(&metaRow{name, value}).Error
+	})
+}
+
 // Meta returns the word kept under a name, "" when there is none.
 func (db *DB) Meta(ctx context.Context, name string) (string, error) {
 	var rows []metaRow

@@ -29,7 +29,7 @@ var kept = []any{
 	assets.Person{}, assets.Grant{}, assets.Account{}, assets.Session{}, assets.Passkey{}, assets.PasskeyUse{}, assets.SecondFactor{}, assets.SecondFactorUse{}, assets.RecoveryCode{}, assets.Identity{}, assets.SignUpCode{}, assets.Specification{}, assets.SpliceKind{}, assets.FindingKind{}, assets.Standstill{}, assets.Conveyor{}, assets.Belt{},
 	assets.Splice{}, assets.Finding{}, assets.Meter{}, assets.Reading{}, assets.HeldReading{},
 	assets.ProductionCalendar{}, assets.StopWindow{}, assets.StopRecurrence{}, assets.IsolationGroup{},
-	assets.Kit{}, assets.KitAway{}, assets.KitCounter{}, assets.KitCount{}, assets.Calibration{}, assets.StockItem{}, assets.StockLot{}, assets.StockMovement{}, assets.StockPolicy{}, assets.SupplyOrder{}, assets.Recipe{}, assets.PressRecord{}, assets.JobTemplate{}, assets.JobSheet{}, assets.JobEntry{}, assets.Round{}, assets.RoundEntry{}, assets.Device{},
+	assets.Kit{}, assets.KitAway{}, assets.KitCounter{}, assets.KitCount{}, assets.Calibration{}, assets.StockItem{}, assets.StockLot{}, assets.StockMovement{}, assets.StockPolicy{}, assets.SupplyOrder{}, assets.Recipe{}, assets.PressRecord{}, assets.JobTemplate{}, assets.JobSheet{}, assets.JobEntry{}, assets.JobSignature{}, assets.PersonPIN{}, assets.Round{}, assets.RoundEntry{}, assets.Device{},
 	assets.Qualification{}, assets.PersonQualification{}, assets.CrewMember{}, assets.Absence{}, assets.TravelTime{}, assets.WorkTemplate{}, rules.Rule{}, rules.Occurrence{}, workorder.Order{},
 	workorder.Event{}, orders.Run{}, plantdb.Entry{}, intakedb.Import{}, intakedb.ImportMapping{}, assets.Attachment{}, assets.PublishedPlan{}, assets.PlanDraft{}, tokens.Token{}, tokens.Answer{}, issued.Report{},
 }

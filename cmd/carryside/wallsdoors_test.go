@@ -27,7 +27,7 @@ var doors = map[string]string{
 	"GET /join": "open", "POST /join": "open", "GET /signin/elsewhere": "open", "GET /signin/callback": "open", "POST /signin/passkey": "open", "POST /signin/passkey/ask": "open", "GET /signin/code": "open", "POST /signin/code": "open", "GET /signin/second": "open", "POST /signin/second": "open", "POST /signin/second/code": "open",
 	"* /people": "accounts", "* /people/new": "accounts", "* /people/:person": "accounts", "* /people/:person/grants": "accounts", "* /people/:person/grants/end": "accounts",
 	"* /people/:person/address": "accounts", "* /people/:person/second": "accounts", "* /people/:person/account": "accounts", "* /people/:person/sessions": "accounts",
-	"GET /account": "own account", "POST /account/passkeys": "own account", "POST /account/passkeys/made": "own account", "POST /account/passkeys/remove": "own account", "POST /account/password": "own account",
+	"GET /account": "own account", "POST /account/passkeys": "own account", "POST /account/passkeys/made": "own account", "POST /account/passkeys/remove": "own account", "POST /account/password": "own account", "POST /account/pin": "own account",
 	"POST /account/sessions": "own account", "POST /account/second": "own account", "POST /account/second/code": "own account", "POST /account/second/recovery": "own account", "POST /account/second/remove": "own account", "* /tokens": "own account",
 	"GET /": "signed in", "GET /plants": "reads", "* /plants/plan": "crews", "GET /plants/new": "registry", "POST /plants/new": "registry",
 
@@ -65,7 +65,7 @@ var doors = map[string]string{
 	"* /plants/:plant/catalogues/kinds/:kind": "catalogues", "* /plants/:plant/catalogues/kinds/new": "catalogues", "* /plants/:plant/catalogues/specifications/:spec": "catalogues", "* /plants/:plant/catalogues/specifications/new": "catalogues",
 
 	"GET /plants/:plant/recipes": "reads", "GET /plants/:plant/recipes/:recipe": "reads", "* /plants/:plant/recipes/new": "catalogues", "* /plants/:plant/recipes/:recipe/edit": "catalogues",
-	"* /plants/:plant/orders/:order/sheet": "jobs", "* /plants/:plant/emergency": "jobs", "GET /plants/:plant/steps": "reads", "* /plants/:plant/steps/:work": "catalogues",
+	"* /plants/:plant/orders/:order/sheet": "jobs", "GET /plants/:plant/orders/:order/along": "jobs", "GET /plants/:plant/orders/:order/along/facts": "jobs", "POST /plants/:plant/orders/:order/along/entries": "jobs", "* /plants/:plant/signatures/:signature": "crews", "* /plants/:plant/emergency": "jobs", "GET /plants/:plant/steps": "reads", "* /plants/:plant/steps/:work": "catalogues",
 	"* /plants/:plant/splices/:splice/press": "jobs", "GET /plants/:plant/press/:record": "reads", "* /plants/:plant/press/:record/withdraw": "registry",
 
 	"* /plants/:plant/conveyors/:conveyor/finding": "findings", "* /plants/:plant/findings/new": "findings", "* /plants/:plant/findings/:finding/refuse": "refuses",

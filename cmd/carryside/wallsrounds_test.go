@@ -7,6 +7,7 @@ import (
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/rounds"
 	"carryside/assets/plantdb/stops"
+	"carryside/assets/plantdb/worksheets"
 )
 
 // walk gives the plant a round and a grade 4 that came in on it from a phone whose clock was off.
@@ -27,5 +28,14 @@ func (e *estate) walk(c *plantdb.Change) error {
 		_, err = stops.SaveStandstill(c, &stood)
 	}
 	e.ids["standstill"] = stood.ID
+	return errors.Join(err, e.sign(c, phone))
+}
+
+// sign gives an order of the plant a signature that came in from the phone and waits for the lead.
+func (e *estate) sign(c *plantdb.Change, phone assets.Device) error {
+	g := assets.JobSignature{PlantID: e.plant, OrderID: e.ids["order of a press record"], ClientID: e.mark + "-signature", PersonID: c.Act.PersonID, DeviceID: phone.ID, DeviceAt: c.Now(), BeganAt: c.Now(), DoneAt: c.Now(),
+		Hours: 2, Note: e.says("signaturenote"), Why: "the PIN that came with it is wrong"}
+	_, err := worksheets.KeepSignature(c, &g)
+	e.ids["signature"] = g.ID
 	return err
 }

@@ -162,11 +162,13 @@ var notByLink = map[string]string{
 	"/people/new":     "is the administrator's, and the demo has none; TestFromTheFirstStartToPasskeys looks at it",
 	"/people/:person": "is the administrator's, and the demo has none; TestFromTheFirstStartToPasskeys looks at it",
 
-	"/plants/:plant/rounds/clock/:entry":      "is asked only of an entry from a phone whose clock was off; the server's own tests answer it",
-	"/plants/:plant/rounds/answer/:entry":     "stands only on a grade 4 of a round that nobody answered; the server's own tests answer it",
-	"/plants/:plant/rounds/:round/points":     "is read by the script of a round; TestARoundWithoutANetwork reads it",
-	"/round-worker.js":                        "is a script and no page",
-	"/plants/:plant/findings/:finding/refuse": "stands only on a finding of grade 3 or 4 that led to nothing, and the demo's rules make an order of each",
+	"/plants/:plant/rounds/clock/:entry":       "is asked only of an entry from a phone whose clock was off; the server's own tests answer it",
+	"/plants/:plant/rounds/answer/:entry":      "stands only on a grade 4 of a round that nobody answered; the server's own tests answer it",
+	"/plants/:plant/rounds/:round/points":      "is read by the script of a round; TestARoundWithoutANetwork reads it",
+	"/plants/:plant/orders/:order/along/facts": "is read by the script of a sheet taken along; TestASheetWithoutANetwork reads it",
+	"/plants/:plant/signatures/:signature":     "stands only on a signature from a device that did not fit; TestASheetWithoutANetwork and the desk's own tests decide one",
+	"/round-worker.js":                         "is a script and no page",
+	"/plants/:plant/findings/:finding/refuse":  "stands only on a finding of grade 3 or 4 that led to nothing, and the demo's rules make an order of each",
 }
 
 // TestEveryRouteIsWalked holds that no page is forgotten: each address that the server's table answers to

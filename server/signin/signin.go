@@ -47,6 +47,7 @@ type Store interface {
 	Codes
 	Passkeys
 	Seconds
+	PINs
 }
 
 // People is the table of people with their grants.

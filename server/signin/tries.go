@@ -103,16 +103,34 @@ func (t *tries) trip(from string, now time.Time) error {
 
 // code counts codes of a second factor tried for a person: a code has a million values only.
 func (t *tries) code(personID int64, now time.Time) error {
+	return t.short(codeKey(personID), codesOfName, now)
+}
+
+// pin counts numbers tried under signatures of a person.
+func (t *tries) pin(personID int64, now time.Time) error {
+	return t.short(pinKey(personID), triesOfPIN, now)
+}
+
+// pinRight takes tries back that were none.
+func (t *tries) pinRight(personID int64) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	delete(t.count, pinKey(personID))
+}
+
+func pinKey(personID int64) string { return fmt.Sprintf("s %d", personID) }
+
+// short counts tries of a secret that is short.
+func (t *tries) short(key string, most int, now time.Time) error {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	t.sweep(now)
-	key := codeKey(personID)
 	c := t.count[key]
 	if c == nil || now.Sub(c.since) >= window {
 		c = &counted{since: now}
 		t.count[key] = c
 	}
-	if c.n >= codesOfName {
+	if c.n >= most {
 		return &Wait{Until: c.since.Add(window)}
 	}
 	c.n++

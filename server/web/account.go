@@ -21,10 +21,12 @@ type accountPage struct {
 	Keys       []keyLine
 	Second     *secondLine // nil: none
 	SecondForm *Form       // nil: the account has no password
-	Tokens     bool        // they may make tokens for programs
-	KeyForm    *Form       // nil: no passkeys here
-	KeysSay    string      // why not
-	Confirms   bool        // removing a passkey asks for the password
+	PIN        *Form       // number to sign with on a device that several use
+	PINSay     string
+	Tokens     bool   // they may make tokens for programs
+	KeyForm    *Form  // nil: no passkeys here
+	KeysSay    string // why not
+	Confirms   bool   // removing a passkey asks for the password
 	Elsewhere  []string
 }
 
@@ -40,6 +42,7 @@ func accountRoutes() []Route {
 	return append(secondRoutes(), []Route{
 		{Method: get, Path: "/account", May: people.KeepOwnAccount, Under: "account", Do: (*Site).account},
 		{Method: post, Path: "/account/password", May: people.KeepOwnAccount, Under: "account", Do: (*Site).changePassword},
+		{Method: post, Path: "/account/pin", May: people.KeepOwnAccount, Under: "account", Do: (*Site).setPIN},
 		{Method: post, Path: "/account/sessions", May: people.KeepOwnAccount, Under: "account", Do: (*Site).endOwnSessions},
 		{Method: post, Path: "/account/passkeys", May: people.KeepOwnAccount, Under: "account", Do: ofOwn((*Site).offerPasskey)},
 		{Method: post, Path: "/account/passkeys/made", May: people.KeepOwnAccount, Under: "account", Raw: true, Do: ofOwn((*Site).takePasskey)},
@@ -78,6 +81,9 @@ func (s *Site) accountPage(r *Request) (*accountPage, error) {
 	p.forms(r, account.PasswordHash != "")
 	p.Tokens = s.tokens != nil
 	if err := s.addSecond(r, p); err != nil {
+		return nil, err
+	}
+	if err := s.addPIN(r, p); err != nil {
 		return nil, err
 	}
 	return p, s.addWays(r, p)
@@ -189,6 +195,38 @@ func (s *Site) changePassword(r *Request) error {
 		return s.refused(r, err, func(p *accountPage) *Form { return p.Password })
 	}
 	return r.Done("/account", "Your password is changed. You are signed out everywhere else.")
+}
+
+// addPIN adds the number to sign with.
+func (s *Site) addPIN(r *Request, p *accountPage) error {
+	held, err := s.desk.PIN(r.Context(), r.Who.Person.ID)
+	switch {
+	case errors.Is(err, assets.ErrNotFound):
+		p.PINSay = "None yet. With one you sign job sheets on a device that is signed in for somebody else; without one such a signature goes to the lead."
+	case err != nil:
+		return err
+	default:
+		p.PINSay = "Set " + r.F.Stamp(held.MadeAt) + ". It is asked for under every signature on a sheet that was taken along."
+	}
+	p.PIN = r.formOf("pin-")
+	p.PIN.secret("pin", "New PIN", "off").Hinted("6 to 12 digits that do not follow each other")
+	p.PIN.secret("again", "The same again", "off")
+	if p.Confirms {
+		p.PIN.secret("password", "Your password", "current-password")
+	}
+	return nil
+}
+
+func (s *Site) setPIN(r *Request) error {
+	pin := r.typedSecret("pin")
+	err := error(assets.Invalid{"again": "the two PINs differ; type the same twice"})
+	if pin == r.typedSecret("again") {
+		err = s.desk.SetPIN(r.C.Request, r.typedSecret("password"), pin)
+	}
+	if err != nil {
+		return s.refused(r, err, func(p *accountPage) *Form { return p.PIN })
+	}
+	return r.Done("/account", "Your PIN is set.")
 }
 
 // endOwnSessions ends one session, or all but this one.

@@ -32,6 +32,7 @@ const (
 	lateOrder                       // an order past its latest date
 	badGrade                        // a finding of grade 3 or more without order or refusal
 	doubted                         // an order whose ground a correction took away
+	unfitSign                       // a signature from a device whose PIN or ticket did not fit
 	pastBare                        // a splice past its rule without an order
 	dueBare                         // a splice likely to come due before its next stop, without an order
 	noStop                          // an accepted order without a stop before its latest date
@@ -63,6 +64,9 @@ func (r *Request) decisions(in todayInputs) []decision {
 		if !leads[f.ID] {
 			all = append(all, r.gradeDecision(f, in.v))
 		}
+	}
+	for _, f := range in.signatures {
+		all = append(all, r.signatureDecision(f, in.v))
 	}
 	for _, st := range in.v.Standings {
 		// What only a rule of thumb asks for stands under its own headline and is no decision.

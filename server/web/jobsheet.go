@@ -22,6 +22,14 @@ type Worksheets interface {
 	Sheet(ctx context.Context, scope assets.Scope, o workorder.Order, form assets.Form, bond assets.Bond) (SheetFile, error)
 	// NoteSteps opens the sheet where there is none, writes its head and adds entries, each once by its ClientID, all or none.
 	NoteSteps(ctx context.Context, scope assets.Scope, act Act, o workorder.Order, form assets.Form, bond assets.Bond, head SheetHead, entries []assets.JobEntry) error
+	// TakeSheet keeps what came in from a device, once however often it is sent; a signature then holds what is kept. ErrDeviceEnded when the
+	// device was ended.
+	TakeSheet(ctx context.Context, scope assets.Scope, act Act, sent *SheetSent) (again bool, err error)
+	// SignSheet signs the order of a signature that waits, or says why it goes on waiting. by is the lead who lets it stand; 0: it has just come in.
+	SignSheet(ctx context.Context, scope assets.Scope, act Act, g assets.JobSignature, by int64, said string) (why string, err error)
+	RefuseSignature(ctx context.Context, scope assets.Scope, act Act, g assets.JobSignature, why string) error
+	SignaturesWaiting(ctx context.Context, scope assets.Scope, plantID int64) ([]SignatureFile, error)
+	Signature(ctx context.Context, scope assets.Scope, plantID, id int64) (SignatureFile, error)
 	// StepTemplates lists the company's own templates; jobsheet.For picks among them.
 	StepTemplates(ctx context.Context) ([]assets.JobTemplate, error)
 	SaveStepTemplate(ctx context.Context, act Act, t *assets.JobTemplate) error
@@ -362,6 +370,11 @@ func jobRoutes() []Route {
 		}
 	}
 	add(people.DoJob, "orders", "orders/:order/sheet", (*Site).fillSheet, get, post)
+	add(people.DoJob, "orders", "orders/:order/along", (*Site).takeAlong, get)
+	add(people.DoJob, "orders", "orders/:order/along/facts", (*Site).alongFacts, get)
+	add(people.DoJob, "orders", "orders/:order/along/entries", (*Site).takeAlongEntry, post)
+	out[len(out)-1].Raw = true
+	add(people.KeepCrew, "orders", "signatures/:signature", (*Site).decideSignature, get, post)
 	add(people.Read, "steps", "steps", (*Site).stepTemplates, get)
 	add(people.EditCatalogues, "steps", "steps/:work", (*Site).editSteps, get, post)
 	return out

@@ -217,6 +217,9 @@ func (s *Site) orderPage(r *Request, posted workorder.Action, wrong error) (*ord
 		return nil, nil, err
 	}
 	p.Do = append(p.Do, Action{Word: files.Word, To: files.To})
+	if sheetOpen(o) {
+		r.Offer(&p.Page, "Take the sheet along", "orders/:order/along", false, o.Number)
+	}
 	p.Steps, err = s.stepForms(r, file, v, posted, wrong)
 	return p, file, err
 }

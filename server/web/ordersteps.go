@@ -84,6 +84,7 @@ func (s *Site) stepFields(r *Request, f *Form, a workorder.Action, file *OrderFi
 		}
 	case workorder.ToSign:
 		f.At("at", "Looked at", now).Must()
+		return s.signFields(r, f, o)
 	case workorder.ToWithdraw:
 		f.Area("why", "Reason", "").Must().OverBoth()
 		f.Tick("in_error", "Raised in error: the rule may raise it again at once", false).OverBoth()
@@ -216,8 +217,18 @@ func (s *Site) takeStep(r *Request, file *OrderFile, a workorder.Action, f *Form
 	}
 	e.alsoWrong(step, o)
 	if !remade {
+		var counted assets.JobCounted
+		if a == workorder.ToSign {
+			counted = e.counted()
+		}
 		if err := e.Err(); err != nil {
 			return err
+		}
+		if a == workorder.ToSign {
+			if err := s.ownPIN(r, f); err != nil {
+				return err
+			}
+			return s.Orders.SignCounted(r.Context(), r.Scope, act, r.PlantID(), o.Number, edit, step, counted)
 		}
 		return s.Orders.Step(r.Context(), r.Scope, act, r.PlantID(), o.Number, edit, step)
 	}

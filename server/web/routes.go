@@ -58,7 +58,7 @@ var screens = []string{
 	"form", "readings", "decided", "meter", "rules", "rule", "stops", "calculator", "reports", "report", "journal",
 	"recipes", "recipe", "sheet", "steps", "press", "pressnew", "stores", "depot", "stockitem", "stockledger", "kit", "cutter", "cutting", "catalogues", "lines", "import", "trial", "attachments", "tokens",
 	"stopseries", "stopcalendar", "isolation", "windowpackage", "week", "crew", "crewcatalogue",
-	"rounds", "kinds", "walk", "standstills", "horizon", "move", "plan", "companyplan", "plants", "plant", "today", "belts", "conveyor", "splice", "orders", "order", "find", "life", "lives",
+	"rounds", "kinds", "walk", "along", "standstills", "horizon", "move", "plan", "companyplan", "plants", "plant", "today", "belts", "conveyor", "splice", "orders", "order", "find", "life", "lives",
 }
 
 // heads is the names that ride on the belt, in order; one without a route is absent.

@@ -29,7 +29,7 @@ func (o *fakeOffice) Room(context.Context, assets.Scope, int64, time.Time) (*Roo
 		return []stock.Need{{OrderID: 77, Number: 415, Quantity: q, Day: "2026-12-25", Placed: true, Words: "remake S2"}}
 	}
 	room := &Room{Today: "2026-11-25", Items: []assets.StockItem{cloth, compound, pads}, Movements: 1214, Orders: map[int64]string{415: "Q2, remake S2"},
-		Demand: &stock.Demand{Orders: []workorder.Order{order}}, Supplies: []assets.SupplyOrder{{Version: assets.Version{ID: 5}, PlantID: 3, ItemID: 2, Number: 31, Quantity: 10000, State: assets.SupplyOrdered, ExpectedDay: "2026-11-20"}}}
+		Demand: &stock.Demand{Register: &assets.Register{}, Orders: []workorder.Order{order}}, Supplies: []assets.SupplyOrder{{Version: assets.Version{ID: 5}, PlantID: 3, ItemID: 2, Number: 31, Quantity: 10000, State: assets.SupplyOrdered, ExpectedDay: "2026-11-20"}}}
 	for _, of := range []struct {
 		item  assets.StockItem
 		lots  []stock.Lot

@@ -70,6 +70,7 @@ type todayInputs struct {
 	held       int
 	grades     []assets.Finding
 	unanswered []RoundEntryFile
+	signatures []SignatureFile       // that a lead must decide on
 	doubts     map[int64]rules.Doubt // by order
 }
 
@@ -172,6 +173,9 @@ func (s *Site) readToday(r *Request) (in todayInputs, err error) {
 		return in, err
 	}
 	if in.unanswered, err = s.RoundBook.EntriesUnanswered(ctx, r.Scope, id); err != nil {
+		return in, err
+	}
+	if in.signatures, err = s.Worksheets.SignaturesWaiting(ctx, r.Scope, id); err != nil {
 		return in, err
 	}
 	doubts, err := s.Days.Doubts(ctx, r.Scope, id, r.Now)

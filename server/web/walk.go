@@ -275,26 +275,43 @@ func (r *Request) limitWords(v fleetView, p round.Point, m measured, kinds []ass
 	return "Limit here " + r.F.measurement(assets.Finding{Quantity: m.Quantity, Measurement: &limit.Value, MeasurementUnit: limit.Unit}) + ", " + limit.Class.Words()
 }
 
-// sentEntry is an entry as a phone sends it; times are milliseconds by its clock.
-type sentEntry struct {
+// fromDevice is what comes with everything that a device sends; times are milliseconds by its clock.
+type fromDevice struct {
 	ClientID   string `json:"client_id"`
-	Revision   int64  `json:"revision"`
 	Device     string `json:"device"`
 	DeviceName string `json:"device_name"`
 	DeviceNow  int64  `json:"device_now"`
 	DeviceAt   int64  `json:"device_at"`
 	Offset     *int64 `json:"offset"`
 	Person     int64  `json:"person"`
-	Key        string `json:"key"`
-	Nothing    bool   `json:"nothing"`
-	Running    *bool  `json:"running"`
-	Category   string `json:"category"`
-	Grade      *int   `json:"grade"`
-	Quantity   string `json:"quantity"`
-	Value      string `json:"value"`
-	Text       string `json:"text"`
-	CalledWho  string `json:"called_who"`
-	CalledAt   *int64 `json:"called_at"`
+}
+
+// sentOffset is how far the device's clock is ahead now.
+func (d fromDevice) sentOffset(now time.Time) time.Duration { return offsetOf(d.DeviceNow, now) }
+
+// offsetUS is how far it was ahead at the last contact before; nil: there was none.
+func (d fromDevice) offsetUS(now time.Time) *int64 {
+	if d.Offset == nil {
+		return nil
+	}
+	us := offsetOf(*d.Offset+now.UnixMilli(), now).Microseconds()
+	return &us
+}
+
+// sentEntry is an entry as a phone sends it.
+type sentEntry struct {
+	fromDevice
+	Revision  int64  `json:"revision"`
+	Key       string `json:"key"`
+	Nothing   bool   `json:"nothing"`
+	Running   *bool  `json:"running"`
+	Category  string `json:"category"`
+	Grade     *int   `json:"grade"`
+	Quantity  string `json:"quantity"`
+	Value     string `json:"value"`
+	Text      string `json:"text"`
+	CalledWho string `json:"called_who"`
+	CalledAt  *int64 `json:"called_at"`
 }
 
 // entryAnswer says what became of an entry.
@@ -325,19 +342,7 @@ func (s *Site) takeEntry(r *Request) error {
 		r.C.JSON(http.StatusUnprocessableEntity, entryAnswer{Result: "refused", Words: "this is no entry of a round; open the round again and enter it once more"})
 		return nil
 	}
-	answer, err := s.keepEntry(r, id, in)
-	var bad assets.Invalid
-	switch {
-	case errors.Is(err, ErrDeviceEnded):
-		r.C.JSON(http.StatusGone, entryAnswer{Result: "ended", Words: ErrDeviceEnded.Error()})
-	case errors.As(err, &bad):
-		r.C.JSON(http.StatusUnprocessableEntity, entryAnswer{Result: "refused", Words: bad.Error()})
-	case err != nil:
-		return err
-	default:
-		r.C.JSON(http.StatusOK, answer)
-	}
-	return nil
+	return r.answerDevice(s.keepEntry(r, id, in))
 }
 
 // fit refuses what no field of a form would take either, and times that no clock of a phone shows.
@@ -368,13 +373,9 @@ func (s *Site) keepEntry(r *Request, roundID int64, in sentEntry) (entryAnswer, 
 	if err := in.fit(); err != nil {
 		return entryAnswer{}, err
 	}
-	sent := &RoundSent{Device: in.Device, DeviceName: in.DeviceName, Offset: offsetOf(in.DeviceNow, r.Now)}
+	sent := &RoundSent{Device: in.Device, DeviceName: in.DeviceName, Offset: in.sentOffset(r.Now)}
 	sent.Entry = assets.RoundEntry{PlantID: r.PlantID(), RoundID: roundID, ClientID: in.ClientID, Revision: in.Revision,
-		DeviceAt: assets.Instant(in.DeviceAt * 1000), SentOffsetUS: sent.Offset.Microseconds(), ArrivedAt: assets.InstantOf(r.Now), Clock: assets.ClocksAgree, CalledWho: strings.TrimSpace(in.CalledWho)}
-	if in.Offset != nil {
-		us := offsetOf(*in.Offset+r.Now.UnixMilli(), r.Now).Microseconds()
-		sent.Entry.OffsetUS = &us
-	}
+		DeviceAt: assets.Instant(in.DeviceAt * 1000), OffsetUS: in.offsetUS(r.Now), SentOffsetUS: sent.Offset.Microseconds(), ArrivedAt: assets.InstantOf(r.Now), Clock: assets.ClocksAgree, CalledWho: strings.TrimSpace(in.CalledWho)}
 	if in.CalledAt != nil {
 		at := assets.Instant(*in.CalledAt * 1000)
 		sent.Entry.CalledAt = &at

@@ -27,8 +27,11 @@ func Erase(c *plantdb.Change, personID int64) error {
 		c.Wrote(ch, "accounts", id)
 		c.Note(ch, plantdb.Written{Table: "accounts", ID: id, After: map[string]any{"private_hash": plantdb.Erased}})
 	}
+	if err := endOwned(c, ch, "person_pins", personID); err != nil {
+		return err
+	}
 	for _, e := range []struct{ table, empty string }{{"passkeys", "name = '', credential_id = '', credential = ''"}, {"second_factors", "seed = ''"},
-		{"recovery_codes", "code_hash = ''"}, {"identities", "issuer = '', subject_hash = ''"}} {
+		{"recovery_codes", "code_hash = ''"}, {"person_pins", "pin_hash = ''"}, {"identities", "issuer = '', subject_hash = ''"}} {
 		if err := emptied(c, ch, e.table, e.empty, personID); err != nil {
 			return err
 		}

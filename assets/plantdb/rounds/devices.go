@@ -29,14 +29,15 @@ func Devices(ctx context.Context, db *plantdb.DB, personID int64) ([]Seen, error
 	return out, err
 }
 
-// DevicesSeen lists the phones that findings of a plant came from, the one heard of last first.
+// DevicesSeen lists the phones that findings and sheets of a plant came from, the one heard of last first.
 func DevicesSeen(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64) ([]Seen, error) {
 	if err := db.Reach(ctx, scope, plantID); err != nil {
 		return nil, err
 	}
 	var out []Seen
 	err := db.SQL(ctx).Raw(`SELECT d.*, coalesce(c.at, 0) AS last_at, coalesce(c.offset_us, 0) AS offset_us FROM devices d
-		LEFT JOIN device_contacts c ON c.device_id = d.id WHERE d.id IN (SELECT device_id FROM round_entries WHERE plant_id = ?) ORDER BY last_at DESC, d.id`, plantID).Scan(&out).Error
+		LEFT JOIN device_contacts c ON c.device_id = d.id WHERE d.id IN (SELECT device_id FROM round_entries WHERE plant_id = ? UNION SELECT device_id FROM job_entries WHERE plant_id = ?
+			UNION SELECT device_id FROM job_signatures WHERE plant_id = ?) ORDER BY last_at DESC, d.id`, plantID, plantID, plantID).Scan(&out).Error
 	return out, err
 }
 
@@ -98,14 +99,15 @@ func EndDevice(c *plantdb.Change, personID, id int64) error {
 	return end(c, d)
 }
 
-// EndDeviceSeen ends a phone that findings of a plant came from, whosever it is. The act must declare the company.
+// EndDeviceSeen ends a phone that findings or sheets of a plant came from, whosever it is. The act must declare the company.
 func EndDeviceSeen(c *plantdb.Change, plantID, id int64) error {
 	d, err := deviceOf(c, id)
 	if err != nil {
 		return err
 	}
 	var here int64
-	if err := c.Tx().Raw("SELECT count(*) FROM round_entries WHERE plant_id = ? AND device_id = ?", plantID, id).Scan(&here).Error; err != nil {
+	if err := c.Tx().Raw(`SELECT (SELECT count(*) FROM round_entries WHERE plant_id = ? AND device_id = ?) + (SELECT count(*) FROM job_entries WHERE plant_id = ? AND device_id = ?)
+		+ (SELECT count(*) FROM job_signatures WHERE plant_id = ? AND device_id = ?)`, plantID, id, plantID, id, plantID, id).Scan(&here).Error; err != nil {
 		return err
 	}
 	if here == 0 {

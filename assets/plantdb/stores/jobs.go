@@ -2,6 +2,7 @@ package stores
 
 import (
 	"context"
+	"maps"
 	"slices"
 
 	"carryside/assets"
@@ -154,8 +155,9 @@ func Sums(ctx context.Context, db *plantdb.DB, plantID int64) (LedgerSums, error
 }
 
 // IssueJob books out what a signed order takes by its template and was not issued to it by hand: from the lots of its plant,
-// first expiring first. What no fit lot has is not booked; the storekeeper counts it then.
-func IssueJob(c *plantdb.Change, register *assets.Register, o workorder.Order) error {
+// first expiring first. taken is what was counted on the job, by item; of items not in it the template says how much. What no fit lot has is
+// not booked; the storekeeper counts it then.
+func IssueJob(c *plantdb.Change, register *assets.Register, o workorder.Order, taken map[int64]assets.Quantity) error {
 	scope := assets.PlantScope(o.PlantID)
 	items, err := Items(c.Context(), c.DB, scope, plantdb.AsOf{})
 	if err != nil {
@@ -169,16 +171,21 @@ func IssueJob(c *plantdb.Change, register *assets.Register, o workorder.Order) e
 		return err
 	}
 	today := assets.DayOf(c.Now().Time().In(register.Plant.Location()))
+	wanted := map[int64]assets.Quantity{}
 	for itemID, needs := range r.Demand.Needs() {
+		wanted[itemID] = needs[0].Quantity
+	}
+	maps.Copy(wanted, taken)
+	for itemID, want := range wanted {
 		item, known := itemOf(items, itemID)
-		if !known {
+		if !known || want <= 0 {
 			continue
 		}
 		lots, err := LotsOfItem(c.Context(), c.DB, scope, itemID, false)
 		if err != nil {
 			return err
 		}
-		lines, _ := stock.Pick(item, lots, needs[0].Quantity, today)
+		lines, _ := stock.Pick(item, lots, want, today)
 		for i := range lines {
 			lines[i].OrderID = o.ID
 		}

@@ -1,6 +1,7 @@
 package worksheets
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -15,7 +16,7 @@ import (
 // Sheet is a job sheet with what was noted on it.
 type Sheet struct {
 	assets.JobSheet
-	Entries []assets.JobEntry // in the order in which they came
+	Entries []assets.JobEntry // in the order in which they were noted, wherever that was
 }
 
 // Of returns the sheet of an order and its entries; false when none was opened yet.
@@ -25,6 +26,7 @@ func Of(ctx context.Context, db *plantdb.DB, scope assets.Scope, orderID int64) 
 		return Sheet{}, false, err
 	}
 	entries, err := plantdb.Rows[assets.JobEntry](db.SQL(ctx).Scopes(plantdb.InScope(scope, "plant_id")).Where("order_id = ?", orderID).Order("id"))
+	slices.SortStableFunc(entries, func(a, b assets.JobEntry) int { return cmp.Compare(a.NotedAt(), b.NotedAt()) })
 	return Sheet{rows[0], entries}, true, err
 }
 

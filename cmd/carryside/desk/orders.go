@@ -90,6 +90,10 @@ func step(c *plantdb.Change, scope assets.Scope, plantID, number, edit int64, ne
 
 // Step takes one step of an order.
 func (d *Desk) Step(ctx context.Context, scope assets.Scope, a web.Act, plantID, number, edit int64, next web.OrderStep) error {
+	return d.step(ctx, scope, a, plantID, number, edit, next, assets.JobCounted{})
+}
+
+func (d *Desk) step(ctx context.Context, scope assets.Scope, a web.Act, plantID, number, edit int64, next web.OrderStep, counted assets.JobCounted) error {
 	if err := d.db.Reach(ctx, scope, plantID); err != nil {
 		return err
 	}
@@ -97,6 +101,9 @@ func (d *Desk) Step(ctx context.Context, scope assets.Scope, a web.Act, plantID,
 	used, err := d.use(ctx, scope, &act, plantID, number, a.Now)
 	if err != nil {
 		return err
+	}
+	if used != nil {
+		used.counted = counted
 	}
 	return d.db.Change(ctx, act, func(c *plantdb.Change) error {
 		after, event, err := step(c, scope, plantID, number, edit, next)

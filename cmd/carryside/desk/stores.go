@@ -325,6 +325,7 @@ func (d *Desk) KitCounts(ctx context.Context, scope assets.Scope, kitID int64, m
 // used is what signing an order books beside the step: counts on the kit it was placed with, and what it takes from stock.
 type used struct {
 	register *assets.Register
+	counted  assets.JobCounted // on the job; what is not in it is as usual
 }
 
 // use declares in an act what signing an order will touch. It is nil where the order is not about to be signed.
@@ -333,6 +334,11 @@ func (d *Desk) use(ctx context.Context, scope assets.Scope, act *plantdb.Act, pl
 	if err != nil || o.State != workorder.Done {
 		return nil, nil // what is wrong with it, the step says
 	}
+	return d.usedBy(ctx, scope, act, o, now)
+}
+
+// usedBy declares what signing an order will touch, however it stands yet.
+func (d *Desk) usedBy(ctx context.Context, scope assets.Scope, act *plantdb.Act, o workorder.Order, now time.Time) (*used, error) {
 	owners, err := stores.Owners(ctx, d.db, o.PlacedTools)
 	if err != nil {
 		return nil, err
@@ -343,11 +349,11 @@ func (d *Desk) use(ctx context.Context, scope assets.Scope, act *plantdb.Act, pl
 			act.Customers = append(act.Customers, owner)
 		}
 	}
-	fleet, err := d.Fleet(ctx, scope, plantID, now)
+	fleet, err := d.Fleet(ctx, scope, o.PlantID, now)
 	if err != nil {
 		return nil, err
 	}
-	return &used{fleet.Register}, nil
+	return &used{register: fleet.Register}, nil
 }
 
 // book writes it, once the order is signed.
@@ -355,10 +361,10 @@ func (u *used) book(c *plantdb.Change, o workorder.Order) error {
 	if u == nil || o.State != workorder.Signed {
 		return nil
 	}
-	if err := stores.CountJob(c, o, nil); err != nil {
+	if err := stores.CountJob(c, o, u.counted.Wear); err != nil {
 		return err
 	}
-	return stores.IssueJob(c, u.register, o)
+	return stores.IssueJob(c, u.register, o, u.counted.Taken)
 }
 
 // Depot returns what lies in the service company's own depot.

@@ -1,6 +1,6 @@
-// Keeps pages of rounds open without a network: what was opened once is answered from the phone when the network is not there.
+// Keeps pages of rounds and of sheets taken along open without a network: what was opened once is answered from the phone when the network is not there.
 const kept = 'carryside-rounds';
-const ours = path => /^\/plants\/\d+\/rounds\/\d+(\/points)?$/.test(path) || path.startsWith('/static/');
+const ours = path => /^\/plants\/\d+\/(rounds\/\d+(\/points)?|orders\/\d+\/along(\/facts)?)$/.test(path) || path.startsWith('/static/');
 
 self.addEventListener('install', () => self.skipWaiting());
 self.addEventListener('activate', e => e.waitUntil(self.clients.claim()));

@@ -1,0 +1,190 @@
+package desk_test
+
+import (
+	"strings"
+	"testing"
+
+	"carryside/assets"
+	"carryside/assets/plantdb"
+	"carryside/assets/plantdb/crew"
+	"carryside/assets/plantdb/registry"
+	"carryside/schedule/workorder"
+	"carryside/server/web"
+)
+
+// sheeted is a workshop with an order that is placed on its kit, and a technician who may sign.
+type sheeted struct {
+	*workshop
+	signer assets.Person
+	order  workorder.Order
+}
+
+func newSheeted(t *testing.T) *sheeted {
+	t.Helper()
+	s := &sheeted{workshop: newWorkshop(t), signer: assets.Person{Name: "M. Okkerdal", Role: assets.RoleTechnician}}
+	act := s.Act(s.now)
+	act.Company, act.Customers = true, []int64{s.Customer.ID}
+	err := s.DB.Change(t.Context(), act, func(c *plantdb.Change) error {
+		if err := registry.AddPerson(c, &s.signer); err != nil {
+			return err
+		}
+		return registry.GiveGrant(c, &assets.Grant{PersonID: s.signer.ID, CustomerID: s.Customer.ID, Role: assets.RoleTechnician})
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	o := workorder.Order{PlantID: s.Site.Plant.ID, Kind: workorder.KindRetension, Title: "re-tension", Reason: "slack", State: workorder.Raised, RaisedAt: assets.InstantOf(s.now), ConveyorID: s.Conveyor.ID, SpliceID: s.Splice.ID, BeltID: s.Belt.ID}
+	number, err := s.desk.Raise(t.Context(), s.Scope, web.Act{PersonID: 1, Action: "raise", Now: s.now}, o, workorder.Event{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	by := workorder.Actor{PersonID: 1, Roles: []assets.Role{assets.RoleLead}}
+	s.take(t, number, func(o workorder.Order) (workorder.Order, workorder.Event, error) {
+		return workorder.Accept(o, by, s.now, s.now)
+	})
+	s.take(t, number, func(o workorder.Order) (workorder.Order, workorder.Event, error) {
+		return workorder.Place(o, by, s.now, s.now, workorder.Placement{Where: "the round", WindowDay: "2026-11-26", People: []int64{s.signer.ID}, Tools: []int64{s.press.ID, s.cutter.ID}})
+	})
+	file, err := s.desk.Order(t.Context(), s.Scope, s.Site.Plant.ID, number)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.order = file.Order
+	return s
+}
+
+// sends lets a signature come in as the screens take it, and returns why it waits.
+func (s *sheeted) sends(t *testing.T, clientID string, right bool, counted assets.JobCounted) (g assets.JobSignature, again bool, why string) {
+	t.Helper()
+	now := assets.InstantOf(s.now)
+	g = assets.JobSignature{PlantID: s.order.PlantID, OrderID: s.order.ID, ClientID: clientID, PersonID: s.signer.ID, DeviceAt: now, BeganAt: now, DoneAt: now, Hours: 1, Note: "done", NumberRight: right, Counted: counted}
+	if !right {
+		g.Why = "the PIN that came with it is wrong"
+	}
+	act := web.Act{PersonID: s.signer.ID, Action: "sign", Now: s.now}
+	sent := &web.SheetSent{Device: "tablet", DeviceName: "tablet", Order: s.order, Signature: &g}
+	again, err := s.desk.TakeSheet(t.Context(), s.Scope, act, sent)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if why = g.Why; why == "" && g.State == assets.SignatureWaits {
+		if why, err = s.desk.SignSheet(t.Context(), s.Scope, act, g, 0, ""); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return g, again, why
+}
+
+func (s *sheeted) state(t *testing.T) workorder.Order {
+	t.Helper()
+	file, err := s.desk.Order(t.Context(), s.Scope, s.Site.Plant.ID, s.order.Number)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return file.Order
+}
+
+func (s *sheeted) waiting(t *testing.T) []web.SignatureFile {
+	t.Helper()
+	all, err := s.desk.SignaturesWaiting(t.Context(), s.Scope, s.Site.Plant.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return all
+}
+
+func TestASignatureFromADeviceSignsTheOrderAndBooksWhatTheSheetCounted(t *testing.T) {
+	s := newSheeted(t)
+	counted := assets.JobCounted{Wear: map[assets.Wear]float64{assets.WearPressCycles: 3, assets.WearPadCutsB: 41}, Taken: map[int64]assets.Quantity{s.cement.ID: 1500}}
+	if _, again, why := s.sends(t, "sig-1", true, counted); again || why != "" {
+		t.Fatalf("again %v, why %q", again, why)
+	}
+	o := s.state(t)
+	if o.State != workorder.Signed || o.SignedBy != s.signer.ID || o.DoneHours != 1 {
+		t.Fatalf("%s by %d, %g h; want it started, done and signed by whoever signed", o.State, o.SignedBy, o.DoneHours)
+	}
+	if _, again, _ := s.sends(t, "sig-1", true, counted); !again {
+		t.Error("sent twice, it is taken twice")
+	}
+	kits, err := s.desk.KitRoom(t.Context(), s.Scope, s.Site.Plant.ID, s.now)
+	if err != nil || kits.Counters[s.press.ID][0].Count != 3 || kits.Counters[s.cutter.ID][0].Count != 0 || kits.Counters[s.cutter.ID][1].Count != 41 {
+		t.Errorf("%+v (%v); want the 3 cycles and the 41 cuts that were counted, on the side that is up", kits.Counters, err)
+	}
+	room, err := s.desk.Room(t.Context(), s.Scope, s.Site.Plant.ID, s.now)
+	if err != nil || room.Outlooks[0].OnHand != 6000-1500 {
+		t.Errorf("%v on hand (%v); want 4.5 l after the 1.5 l that were taken", room.Outlooks[0].OnHand, err)
+	}
+	if n := len(s.waiting(t)); n != 0 {
+		t.Errorf("%d signatures wait", n)
+	}
+}
+
+func TestAWrongPINGoesToTheLeadAndNothingIsLost(t *testing.T) {
+	s := newSheeted(t)
+	if _, _, why := s.sends(t, "sig-1", false, assets.JobCounted{}); !strings.Contains(why, "PIN") {
+		t.Fatalf("why %q", why)
+	}
+	if o := s.state(t); o.State != workorder.Placed {
+		t.Fatalf("the order is %s", o.State)
+	}
+	waits := s.waiting(t)
+	if len(waits) != 1 || waits[0].By != s.signer.Name || waits[0].Signature.Note != "done" {
+		t.Fatalf("%+v waits", waits)
+	}
+	lead := web.Act{PersonID: 1, Action: "decide", Now: s.now}
+	if why, err := s.desk.SignSheet(t.Context(), s.Scope, lead, waits[0].Signature, 1, "seen them sign"); err != nil || why != "" {
+		t.Fatalf("%q, %v", why, err)
+	}
+	if o := s.state(t); o.State != workorder.Signed || o.SignedBy != s.signer.ID {
+		t.Errorf("answered for by the lead, it is %s by %d", o.State, o.SignedBy)
+	}
+	g, err := s.desk.Signature(t.Context(), s.Scope, s.Site.Plant.ID, waits[0].Signature.ID)
+	if err != nil || g.Signature.DecidedBy != 1 || g.Signature.DecidedWhy != "seen them sign" || g.Signature.State != assets.SignatureTaken {
+		t.Errorf("%+v, %v", g.Signature, err)
+	}
+}
+
+func TestALapsedTicketGoesToTheLeadUntilItIsRenewed(t *testing.T) {
+	s := newSheeted(t)
+	ticket := assets.Qualification{Name: "tensioning", OrderKinds: []string{string(workorder.KindRetension)}}
+	held := assets.PersonQualification{FromDay: "2025-01-01", UntilDay: "2026-11-24"}
+	act := s.Act(s.now)
+	act.Company, act.Customers = true, []int64{s.Customer.ID}
+	write := func(fn func(c *plantdb.Change) error) {
+		t.Helper()
+		if err := s.DB.Change(t.Context(), act, fn); err != nil {
+			t.Fatal(err)
+		}
+	}
+	write(func(c *plantdb.Change) error {
+		if err := crew.SaveQualification(c, &ticket); err != nil {
+			return err
+		}
+		held.PersonID, held.QualificationID = s.signer.ID, ticket.ID
+		return crew.SaveTicket(c, &held)
+	})
+	if _, _, why := s.sends(t, "sig-1", true, assets.JobCounted{}); !strings.Contains(why, "ran out on 2026-11-24") {
+		t.Fatalf("why %q", why)
+	}
+	o := s.state(t)
+	if o.State != workorder.Placed {
+		t.Fatalf("refused, the order is %s: half of it was written", o.State)
+	}
+	waits := s.waiting(t)
+	if len(waits) != 1 || !strings.Contains(waits[0].Signature.Why, "ran out") {
+		t.Fatalf("%+v waits", waits)
+	}
+	lead := web.Act{PersonID: 1, Action: "decide", Now: s.now}
+	if why, err := s.desk.SignSheet(t.Context(), s.Scope, lead, waits[0].Signature, 1, "renewed"); err != nil || why == "" {
+		t.Fatalf("not renewed, it stands: %q, %v", why, err)
+	}
+	write(func(c *plantdb.Change) error {
+		return crew.SaveTicket(c, &assets.PersonQualification{PersonID: s.signer.ID, QualificationID: ticket.ID, FromDay: "2026-11-25"})
+	})
+	if why, err := s.desk.SignSheet(t.Context(), s.Scope, lead, waits[0].Signature, 1, "renewed in time"); err != nil || why != "" {
+		t.Fatalf("renewed: %q, %v", why, err)
+	}
+	if o := s.state(t); o.State != workorder.Signed {
+		t.Errorf("it is %s", o.State)
+	}
+}
