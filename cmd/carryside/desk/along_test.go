@@ -1,6 +1,7 @@
 package desk_test
 
 import (
+	"math"
 	"strings"
 	"testing"
 
@@ -17,9 +18,12 @@ type sheeted struct {
 	*workshop
 	signer assets.Person
 	order  workorder.Order
+	made   *assets.JobMade
 }
 
-func newSheeted(t *testing.T) *sheeted {
+func newSheeted(t *testing.T) *sheeted { return newSheetedOf(t, workorder.KindRetension) }
+
+func newSheetedOf(t *testing.T, kind workorder.Kind) *sheeted {
 	t.Helper()
 	s := &sheeted{workshop: newWorkshop(t), signer: assets.Person{Name: "M. Okkerdal", Role: assets.RoleTechnician}}
 	act := s.Act(s.now)
@@ -33,7 +37,7 @@ func newSheeted(t *testing.T) *sheeted {
 	if err != nil {
 		t.Fatal(err)
 	}
-	o := workorder.Order{PlantID: s.Site.Plant.ID, Kind: workorder.KindRetension, Title: "re-tension", Reason: "slack", State: workorder.Raised, RaisedAt: assets.InstantOf(s.now), ConveyorID: s.Conveyor.ID, SpliceID: s.Splice.ID, BeltID: s.Belt.ID}
+	o := workorder.Order{PlantID: s.Site.Plant.ID, Kind: kind, Title: string(kind), Reason: "slack", State: workorder.Raised, RaisedAt: assets.InstantOf(s.now), ConveyorID: s.Conveyor.ID, SpliceID: s.Splice.ID, BeltID: s.Belt.ID}
 	number, err := s.desk.Raise(t.Context(), s.Scope, web.Act{PersonID: 1, Action: "raise", Now: s.now}, o, workorder.Event{})
 	if err != nil {
 		t.Fatal(err)
@@ -57,7 +61,7 @@ func newSheeted(t *testing.T) *sheeted {
 func (s *sheeted) sends(t *testing.T, clientID string, right bool, counted assets.JobCounted) (g assets.JobSignature, again bool, why string) {
 	t.Helper()
 	now := assets.InstantOf(s.now)
-	g = assets.JobSignature{PlantID: s.order.PlantID, OrderID: s.order.ID, ClientID: clientID, PersonID: s.signer.ID, DeviceAt: now, BeganAt: now, DoneAt: now, Hours: 1, Note: "done", NumberRight: right, Counted: counted}
+	g = assets.JobSignature{PlantID: s.order.PlantID, OrderID: s.order.ID, ClientID: clientID, PersonID: s.signer.ID, DeviceAt: now, BeganAt: now, DoneAt: now, Hours: 1, Note: "done", NumberRight: right, Counted: counted, Made: s.made}
 	if !right {
 		g.Why = "the PIN that came with it is wrong"
 	}
@@ -186,5 +190,25 @@ func TestALapsedTicketGoesToTheLeadUntilItIsRenewed(t *testing.T) {
 	}
 	if o := s.state(t); o.State != workorder.Signed {
 		t.Errorf("it is %s", o.State)
+	}
+}
+
+func TestASignatureFromADeviceRemakesTheSplice(t *testing.T) {
+	s := newSheetedOf(t, workorder.KindResplice)
+	if _, _, why := s.sends(t, "sig-0", true, assets.JobCounted{}); !strings.Contains(why, "how the old splice ended") {
+		t.Errorf("without a word on the old splice: %q", why)
+	}
+	s.made = &assets.JobMade{Retired: assets.RetiredPlanned, ShorterM: 0.9}
+	if _, _, why := s.sends(t, "sig-1", true, assets.JobCounted{}); why != "" {
+		t.Fatal(why)
+	}
+	fleet, err := s.desk.Fleet(t.Context(), s.Scope, s.Site.Plant.ID, s.now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, _ := fleet.Register.Belt(s.Belt.ID)
+	made := fleet.Register.SplicesOn(s.Conveyor.ID)
+	if len(made) != 1 || made[0].ID == s.Splice.ID || made[0].MadeByID != s.signer.ID || made[0].Form != s.Splice.Form || math.Abs(b.LoopLengthM-(s.Belt.LoopLengthM-0.9)) > 1e-9 {
+		t.Errorf("%+v on a loop of %g m; want the old splice's like, by whoever signed, on a loop 0.9 m shorter than %g", made, b.LoopLengthM, s.Belt.LoopLengthM)
 	}
 }

@@ -142,7 +142,7 @@ func (d *Desk) qualified(c *plantdb.Change, scope assets.Scope, o workorder.Orde
 	if o.State != workorder.Signed {
 		return nil
 	}
-	plant, err := registry.Plant(c.Context(), d.db, scope, o.PlantID)
+	plant, err := registry.Plant(c.Context(), c.DB, scope, o.PlantID)
 	if err != nil {
 		return err
 	}
@@ -152,7 +152,7 @@ func (d *Desk) qualified(c *plantdb.Change, scope assets.Scope, o workorder.Orde
 	}
 	var sp assets.Splice
 	if o.SpliceID != 0 {
-		if sp, err = registry.Splice(c.Context(), d.db, scope, o.SpliceID, plantdb.AsOf{}); err != nil {
+		if sp, err = registry.Splice(c.Context(), c.DB, scope, o.SpliceID, plantdb.AsOf{}); err != nil {
 			return err
 		}
 	}
