@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"encoding/json"
 	"errors"
 	"io"
@@ -285,6 +286,9 @@ func (s *Site) keepAlong(r *Request, o workorder.Order, sp assets.Splice, in sen
 	if in.Person != r.Who.Person.ID {
 		return entryAnswer{}, assets.Invalid{"": "somebody else entered this on this device; it is sent when they sign in"}
 	}
+	if err := in.fit(); err != nil {
+		return entryAnswer{}, err
+	}
 	sent := &SheetSent{Device: in.Device, DeviceName: in.DeviceName, Offset: in.sentOffset(r.Now), Order: o, Form: sp.Form, Bond: sp.Bond}
 	answer := entryAnswer{Result: "kept"}
 	var err error
@@ -306,6 +310,25 @@ func (s *Site) keepAlong(r *Request, o workorder.Order, sp assets.Splice, in sen
 		answer.Result = "already"
 	}
 	return answer, err
+}
+
+// fit refuses what no field of a form would take either, and times that no clock of a device shows.
+func (in sentSheet) fit() error {
+	bad := assets.Invalid{}
+	for name, text := range map[string]string{"isolation": in.Isolation, "permit": in.Permit, "failure_mode": in.Failure} {
+		if message := (&Field{Kind: "text", Value: text}).unfit(); message != "" {
+			bad.Add(name, message)
+		}
+	}
+	if message := (&Field{Kind: "area", Value: in.Note}).unfit(); message != "" {
+		bad.Add("note", message)
+	}
+	for _, at := range []int64{in.DeviceAt, cmp.Or(in.BeganAt, in.DeviceAt), cmp.Or(in.DoneAt, in.DeviceAt)} {
+		if at < firstClock || at > lastClock {
+			bad.Add("device_at", "the time of this entry cannot be; set this device's clock and enter it once more")
+		}
+	}
+	return bad.Err()
 }
 
 // program is an instant of the device by the program's clock.
