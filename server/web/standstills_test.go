@@ -26,7 +26,7 @@ func TestAStandstillIsRecordedWithItsTwoTimes(t *testing.T) {
 	if kept := f.office().kept; len(kept) != 0 {
 		t.Fatalf("kept %+v", kept)
 	}
-	v.send("/plants/3/standstills/8", url.Values{"conveyor": {"Q3"}, "cause": {"pulley or bearing"}, "from_at": {"2026-11-25T06:00"}, "until_at": {"2026-11-25T07:15"}, "worked_h": {"2.5"}, "version": {"108"}}, http.StatusSeeOther)
+	v.send("/plants/3/standstills/8", url.Values{"conveyor": {"Q3"}, "cause": {"pulley or bearing"}, "from_at": {"2026-11-25T06:00"}, "until_at": {"2026-11-25T07:15"}, "worked_h": {"2.5"}, "version": {markOf(assets.Version{ID: 8, RowID: 108})}}, http.StatusSeeOther)
 	st := f.office().kept[0].(assets.Standstill)
 	if st.ID != 8 || st.RowID != 108 || st.Cause != assets.CausePulley || st.UntilAt == nil || st.UntilAt.Time().Sub(st.FromAt.Time()) != 75*time.Minute || *st.WorkedH != 2.5 {
 		t.Errorf("kept %+v", st)

@@ -130,8 +130,8 @@ func (s *svg) band(l Life, a axis, y float64) float64 {
 	now := a
 	now.from, now.left = l.Now, a.x(l.Now)
 	s.taper(l.Band, now, mid)
-	s.text("s halo", now.left-8, mid+4, "end", l.BandSays)
-	return y + 44
+	s.text("s halo", lifeLeft, mid+28, "", l.BandSays)
+	return y + 62
 }
 
 // series draws one quantity in a band 90 high and returns where the next begins.
