@@ -499,3 +499,16 @@ func (c Crossing) chance(at time.Time) float64 {
 	}
 	return math.Erfc(float64(c.At.Sub(at))/(float64(spread)*math.Sqrt2)) / 2
 }
+
+// normal90 is the 90 % point of the normal distribution.
+const normal90 = 1.2815515655446004
+
+// Dates are when the limit has been met by 10, 50 and 90 %.
+func (c Crossing) Dates() (at10, at50, at90 time.Time) {
+	late := c.Late
+	if late <= 0 {
+		late = c.Spread
+	}
+	away := func(spread time.Duration) time.Duration { return time.Duration(normal90 * float64(spread)) }
+	return c.At.Add(-away(c.Spread)), c.At, c.At.Add(away(late))
+}

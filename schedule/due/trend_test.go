@@ -215,3 +215,18 @@ func TestAFindingOnTheBeltDemandsItsDate(t *testing.T) {
 		t.Errorf("found better since, yet %+v", got)
 	}
 }
+
+// Of a normal spread 10 % lie 1.2816 standard deviations below its middle (table of the normal distribution); each side has its own.
+func TestDatesOfACrossingFollowItsSpreads(t *testing.T) {
+	at, day := time.Date(2026, 12, 13, 0, 0, 0, 0, time.UTC), 24*time.Hour
+	for _, c := range []struct {
+		crossing    due.Crossing
+		early, late float64 // days
+	}{{due.Crossing{At: at, Spread: 10 * day, Late: 20 * day}, 12.816, 25.631}, {due.Crossing{At: at, Spread: 10 * day}, 12.816, 12.816}, {due.Crossing{At: at}, 0, 0}} {
+		at10, at50, at90 := c.crossing.Dates()
+		early, late := at50.Sub(at10).Hours()/24, at90.Sub(at50).Hours()/24
+		if !at50.Equal(at) || math.Abs(early-c.early) > 0.001 || math.Abs(late-c.late) > 0.001 {
+			t.Errorf("%+v: %.3f days before and %.3f after, want %.3f and %.3f", c.crossing, early, late, c.early, c.late)
+		}
+	}
+}

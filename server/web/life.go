@@ -265,6 +265,10 @@ func (l *lifeLook) line(o cohort.Law) cohortLine {
 	c := cohortLine{Word: Capital(o.Key.Words()), To: l.r.At("life") + "?cohort=" + url.QueryEscape(o.Key.Words()), Shown: o.Key == l.law.Key,
 		Splices: Int(int64(len(lives.Lives))), Failures: Int(int64(lives.Failures())), Clock: o.Clock.String(), How: howKnown(o), By: string(o.Class)}
 	f := o.Own
+	if seen, rests := lives.Failures(), int(f.RestsOn.Failures); !l.book.Elsewhere && rests < seen {
+		c.Failures = Int(int64(rests))
+		c.How += fmt.Sprintf("; %s more left out, its age in %s not known", Count(seen-rests, "failure", "failures"), o.Clock)
+	}
 	switch {
 	case f.RestsOn.Lives == 0:
 		c.Shape, c.Scale, c.B10 = "none", "none", "none"

@@ -305,13 +305,18 @@ func (r *Request) laid(s *drawing.Series, t *due.Trend) {
 		limit := r.seriesValue(t.Limit.Value, t.Unit)
 		s.Limit, s.LimitSays = &limit, "limit "+t.Show(t.Limit.Value, r.F.Units)+" (class "+string(t.Limit.Class)+")"
 		if !t.Limit.Class.RaisesOrders() {
-			s.LimitSays += ": a reminder only"
+			s.LimitSays += ": rule of thumb"
 		}
 	}
 	if n := len(t.Times); t.PerDay != 0 && n > 1 {
 		first, last := t.Times[0], t.Times[n-1]
 		began := t.Level - t.PerDay*last.Sub(first).Hours()/24
 		s.Fit = [2]drawing.Point{{At: first, Value: r.seriesValue(began, t.Unit)}, {At: last, Value: r.seriesValue(t.Level, t.Unit)}}
+		if c := t.Crossing; c != nil && c.At.After(last) {
+			s.Fit[1] = drawing.Point{At: c.At, Value: r.seriesValue(t.Limit.Value, t.Unit)}
+			s.Meets.At10, s.Meets.At50, s.Meets.At90 = c.Dates()
+			s.MeetsSays = "meets it about " + r.F.PlainDay(assets.DayOf(c.At.In(r.F.zone())))
+		}
 	}
 }
 

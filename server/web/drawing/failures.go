@@ -234,6 +234,10 @@ func short(v float64) string {
 	if v == 0 {
 		return "0"
 	}
-	digits := max(0, 2-int(math.Floor(math.Log10(math.Abs(v)))))
-	return strconv.FormatFloat(v, 'f', digits, 64)
+	digits := 2 - int(math.Floor(math.Log10(math.Abs(v))))
+	if digits < 0 {
+		step := math.Pow(10, float64(-digits))
+		v = math.Round(v/step) * step
+	}
+	return strconv.FormatFloat(v, 'f', max(0, digits), 64)
 }

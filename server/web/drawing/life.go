@@ -31,6 +31,8 @@ type Series struct {
 	Limit      *float64
 	LimitSays  string
 	Fit        [2]Point // ends of the trend's line; zero: there is none
+	Meets      Taper    // when that meets the limit; the zero one: it does not
+	MeetsSays  string
 }
 
 // Point is one measurement.
@@ -161,8 +163,9 @@ func (s *svg) series(q Series, a axis, y float64) float64 {
 		s.path("dash", "M"+num(lifeLeft)+" "+num(at(*q.Limit))+"H"+num(lifeRight))
 		s.text("b s halo", lifeLeft+4, at(*q.Limit)-4, "", q.LimitSays)
 	}
-	if b := q.Fit[1]; b.At.After(q.Fit[0].At) {
-		s.path("fit", "M"+num(a.x(q.Fit[0].At))+" "+num(at(q.Fit[0].Value))+"L"+num(a.x(b.At))+" "+num(at(b.Value)))
+	s.trendLine(q.Fit[0], q.Fit[1], a, at)
+	if q.Limit != nil && !q.Meets.At10.IsZero() && q.Meets.At10.Before(a.until) {
+		s.meets(q, a, at(*q.Limit))
 	}
 	line := ""
 	for i, p := range q.Points {
@@ -183,6 +186,25 @@ func (s *svg) series(q Series, a axis, y float64) float64 {
 		s.text("b s halo", a.x(p.At)-7, at(p.Value)-5, "end", strconv.FormatFloat(math.Round(p.Value*100)/100, 'f', -1, 64))
 	}
 	return bottom + 22
+}
+
+// trendLine draws a trend's line, as far as the sheet reaches.
+func (s *svg) trendLine(from, to Point, a axis, at func(float64) float64) {
+	if !to.At.After(from.At) {
+		return
+	}
+	if to.At.After(a.until) {
+		share := float64(a.until.Sub(from.At)) / float64(to.At.Sub(from.At))
+		to = Point{a.until, from.Value + share*(to.Value-from.Value)}
+	}
+	s.path("fit", "M"+num(a.x(from.At))+" "+num(at(from.Value))+"L"+num(a.x(to.At))+" "+num(at(to.Value)))
+}
+
+// meets draws on a limit when the trend meets it, and says so to the left, below the line.
+func (s *svg) meets(q Series, a axis, y float64) {
+	a.left, a.from = a.x(q.Meets.At10), q.Meets.At10
+	s.taper(q.Meets, a, y)
+	s.text("b s halo", a.left-8, y+14, "end", q.MeetsSays)
 }
 
 func lineClass(age bool) string {

@@ -29,15 +29,16 @@ func TestTheBandOfComingDueStandsOnTheLifesAxis(t *testing.T) {
 	best, limit := 364.0, 4.0
 	l := Life{From: day(2023, 9, 14), Now: day(2026, 11, 25), Zone: time.UTC, Band: Taper{At10: day(2026, 12, 28), At50: day(2027, 6, 1), At90: day(2028, 1, 7)}, BandSays: "10 % by 28 Dec",
 		Series: []Series{{Name: "Passes", Unit: "thousand", Age: true, Limit: &best, LimitSays: "best age 364 000", Points: []Point{{day(2023, 9, 14), 0}, {day(2026, 11, 25), 386}}},
-			{Name: "Gap", Unit: "mm", Limit: &limit, LimitSays: "limit 4.0 mm", Fit: [2]Point{{day(2026, 9, 1), 0.8}, {day(2026, 11, 24), 3.4}}, Points: []Point{{day(2026, 9, 1), 0.8}, {day(2026, 11, 24), 3.4}}}}}
+			{Name: "Gap", Unit: "mm", Limit: &limit, LimitSays: "limit 4.0 mm", Fit: [2]Point{{day(2026, 9, 1), 0.8}, {day(2026, 12, 13), 4}},
+				Meets: Taper{At10: day(2026, 11, 28), At50: day(2026, 12, 13), At90: day(2027, 1, 7)}, MeetsSays: "meets it about 13 Dec", Points: []Point{{day(2026, 9, 1), 0.8}, {day(2026, 11, 24), 3.4}}}}}
 	svg := string(OfLife(l))
 	wellFormed(t, svg)
-	for what, n := range map[string]int{`class="w-lo"`: 1, `class="w-hi"`: 1, `class="w-end"`: 1, "Coming due": 1, "10 % by 28 Dec": 1, `class="dash"`: 2, `class="fit"`: 1, `class="l-a"`: 1, "<circle": 2, "best age 364 000": 1, "limit 4.0 mm": 1} {
+	for what, n := range map[string]int{`class="w-lo"`: 2, `class="w-hi"`: 2, `class="w-end"`: 2, "meets it about 13 Dec": 1, "Coming due": 1, "10 % by 28 Dec": 1, `class="dash"`: 2, `class="fit"`: 1, `class="l-a"`: 1, "<circle": 2, "best age 364 000": 1, "limit 4.0 mm": 1} {
 		if got := strings.Count(svg, what); got != n {
 			t.Errorf("%s stands %d times, want %d", what, got, n)
 		}
 	}
-	l.Band.At90 = day(2041, 1, 1)
+	l.Band.At90, l.Series[1].Meets, l.Series[1].Fit[1].At = day(2041, 1, 1), Taper{}, day(2060, 1, 1)
 	svg = string(OfLife(l))
 	if wellFormed(t, svg); strings.Contains(svg, `class="w-end"`) || strings.Contains(svg, ">2038<") || !strings.Contains(svg, `class="w-hi"`) {
 		t.Errorf("a band that ends in 2041 stretches the sheet, or loses its beginning")
