@@ -45,6 +45,8 @@ type PlantThen interface {
 	Finding(ctx context.Context, id int64) (assets.Finding, error)
 	// FindingsSince returns what was found since an instant, newest first, with the finders' names.
 	FindingsSince(ctx context.Context, since assets.Instant) ([]assets.Finding, error)
+	// FindingKinds returns the kinds of finding with what each grade means.
+	FindingKinds(ctx context.Context) (assets.FindingKinds, error)
 	// Meters returns the newest accepted reading and the stretches of the hour meters of conveyors.
 	Meters(ctx context.Context, conveyors []assets.Conveyor) (last map[int64]assets.Reading, meters map[int64][]assets.Meter, err error)
 	MetersOf(ctx context.Context, conveyorID int64) ([]assets.Meter, error)

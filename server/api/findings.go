@@ -22,7 +22,7 @@ type finding struct {
 	FoundBy         string     `json:"found_by,omitempty"`
 	Category        string     `json:"category,omitempty"`
 	Grade           *int       `json:"grade,omitempty" minimum:"0" maximum:"4"`
-	GradeWords      string     `json:"grade_words,omitempty"`
+	GradeWords      string     `json:"grade_words,omitempty" doc:"what the grade means for this category, as the company says it or else the trade"`
 	Text            string     `json:"text,omitempty"`
 	Quantity        string     `json:"quantity,omitempty" doc:"what was measured"`
 	Measurement     *float64   `json:"measurement,omitempty"`
@@ -67,7 +67,11 @@ func (s *service) listFindings(ctx context.Context, in *findingQuery) (*listed[f
 		return in.Conveyor != 0 && f.ConveyorID != in.Conveyor || in.Splice != 0 && f.SpliceID != in.Splice ||
 			in.Grade != 0 && (f.Grade == nil || *f.Grade < in.Grade)
 	})
-	return pageOf(list, func(f assets.Finding) string { return rising(falling(int64(f.FoundAt)), falling(f.ID)) }, in.Paging, tellFinding)
+	kinds, err := m.FindingKinds(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return pageOf(list, func(f assets.Finding) string { return rising(falling(int64(f.FoundAt)), falling(f.ID)) }, in.Paging, func(f assets.Finding) finding { return tellFinding(f, kinds) })
 }
 
 func (s *service) getFinding(ctx context.Context, in *ofFinding) (*single[finding], error) {
@@ -79,15 +83,19 @@ func (s *service) getFinding(ctx context.Context, in *ofFinding) (*single[findin
 	if err != nil {
 		return nil, err
 	}
-	return one(tellFinding(f)), nil
+	kinds, err := m.FindingKinds(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return one(tellFinding(f, kinds)), nil
 }
 
-func tellFinding(f assets.Finding) finding {
+func tellFinding(f assets.Finding, kinds assets.FindingKinds) finding {
 	out := finding{ID: f.ID, ConveyorID: f.ConveyorID, BeltID: known(f.BeltID), SpliceID: known(f.SpliceID), Target: f.Target, FoundAt: instant(f.FoundAt),
 		FoundDay: string(f.FoundDay), FoundBy: f.FoundBy, Category: f.Category, Grade: f.Grade, Text: f.Text, Quantity: f.Quantity, Measurement: f.Measurement,
 		MeasurementUnit: f.MeasurementUnit, Running: f.Running, FollowUpOrderID: known(f.FollowUpOrderID), RefusedWhy: f.RefusedWhy, Remark: f.Remark}
-	if f.Grade != nil && *f.Grade >= 0 && *f.Grade < len(assets.GradeWords) {
-		out.GradeWords = assets.GradeWords[*f.Grade]
+	if f.Grade != nil {
+		out.GradeWords = kinds.Of(f.Category).Words(*f.Grade)
 	}
 	return out
 }

@@ -225,6 +225,11 @@ func (p plantThen) Stores(ctx context.Context) (reports.Stores, error) {
 	return p.source.StoresAt(ctx, p.plantID, at)
 }
 
+// FindingKinds returns the kinds of finding with what each grade meant.
+func (p plantThen) FindingKinds(ctx context.Context) (assets.FindingKinds, error) {
+	return registry.FindingKinds(ctx, p.m.db, p.asOf)
+}
+
 // Movements returns lines of the ledger of the plant's storeroom.
 func (p plantThen) Movements(ctx context.Context, itemID int64, since assets.Instant) ([]assets.StockMovement, []assets.StockItem, error) {
 	if err := p.m.db.Reach(ctx, p.scope, p.plantID); err != nil {
