@@ -24,11 +24,15 @@ type Entry struct {
 	key      []string // columns that tell its rows apart, beside customer, plant, conveyor and splice
 	deed     people.Deed
 	periodic bool
+	stops    bool // it can be of one stop
 	rows     func(in Inputs, ctx context.Context, r *Report, plants []PlantName, yield func([]Cell) error) error
 }
 
 // Deed is what whoever asks for the report must be allowed, at each plant it covers.
 func (e Entry) Deed() people.Deed { return cmp.Or(e.deed, people.Read) }
+
+// OfStops tells whether the report can be of one stop.
+func (e Entry) OfStops() bool { return e.stops }
 
 // Periodic tells whether the report covers a period and not only the state of a day.
 func (e Entry) Periodic() bool { return e.periodic }
@@ -39,6 +43,9 @@ func (e Entry) Build(ctx context.Context, in Inputs, day assets.Day) (*Report, e
 	asOf, err := NewAsOf(day, in.Built)
 	if err == nil {
 		err = e.covers(in.Period)
+	}
+	if err == nil && in.Filter.Stop != "" {
+		err = e.ofStop(in.Filter.Stop)
 	}
 	if err != nil {
 		return nil, err
@@ -82,6 +89,17 @@ func (e Entry) covers(p Period) error {
 	return p.check()
 }
 
+// ofStop refuses a stop for a report that is of none, and one that cannot be.
+func (e Entry) ofStop(start string) error {
+	if !e.stops {
+		return assets.Invalid{"stop": "this report is of no stop; leave it out"}
+	}
+	if at, err := time.Parse(StopLayout, start); err != nil || at.Format(StopLayout) != start {
+		return assets.Invalid{"stop": fmt.Sprintf("%s is no beginning of a stop; write it in the plant's time, such as 2026-12-12T06:00", start)}
+	}
+	return nil
+}
+
 // scopeWords says what is covered: the plants, and the period where there is one.
 func (in Inputs) scopeWords(plants []PlantName) string {
 	words := in.Filter.Words(everyPlant(plants))
@@ -92,7 +110,7 @@ func (in Inputs) scopeWords(plants []PlantName) string {
 }
 
 // Catalogue lists the reports.
-var Catalogue = []Entry{spliceAge, keyFigures, audit, kitAndStock}
+var Catalogue = []Entry{spliceAge, keyFigures, audit, kitAndStock, windowPackages}
 
 // Find returns the report of a slug.
 func Find(slug string) (Entry, error) {

@@ -14,11 +14,15 @@ type Filter struct {
 	Plant    string `json:"plant,omitempty"`
 	Line     string `json:"line,omitempty"`
 	Conveyor string `json:"conveyor,omitempty"`
+	Stop     string `json:"stop,omitempty"` // when it begins, in the plant's time, as StopLayout; of reports of stops
 }
+
+// StopLayout is how the beginning of a stop is written.
+const StopLayout = "2006-01-02T15:04"
 
 var filterPart = regexp.MustCompile(`(?:^|,)\s*([a-z]+)=`)
 
-// ParseFilter reads "customer=…,plant=…,line=…,conveyor=…", each part at most once and in any order. A
+// ParseFilter reads "customer=…,plant=…,line=…,conveyor=…,stop=…", each part at most once and in any order. A
 // name may hold commas. "" is everything.
 func ParseFilter(s string) (Filter, error) {
 	var f Filter
@@ -62,6 +66,8 @@ func (f *Filter) field(name string) *string {
 		return &f.Line
 	case "conveyor":
 		return &f.Conveyor
+	case "stop":
+		return &f.Stop
 	}
 	return nil
 }
@@ -69,7 +75,7 @@ func (f *Filter) field(name string) *string {
 // Words says the scope; all is what everything is called.
 func (f Filter) Words(all string) string {
 	var parts []string
-	for _, p := range []struct{ name, value string }{{"customer", f.Customer}, {"plant", f.Plant}, {"line", f.Line}, {"conveyor", f.Conveyor}} {
+	for _, p := range []struct{ name, value string }{{"customer", f.Customer}, {"plant", f.Plant}, {"line", f.Line}, {"conveyor", f.Conveyor}, {"stop of", f.Stop}} {
 		if p.value != "" {
 			parts = append(parts, p.name+" "+p.value)
 		}

@@ -14,7 +14,19 @@ import (
 	"carryside/schedule/kit"
 	"carryside/schedule/people"
 	"carryside/schedule/stock"
+	"carryside/schedule/workorder"
 )
+
+// PackagesAt is a stop two weeks ahead with the first live splice's remake and the change of its belt in it.
+func (s *smallPlant) PackagesAt(_ context.Context, _ int64, at time.Time) ([]reports.WindowFacts, []reports.ChainRead, error) {
+	reg := s.plant.Register
+	sp := reg.Splices[0]
+	start := assets.InstantOf(at.AddDate(0, 0, 14))
+	w := assets.StopWindow{Version: assets.Version{ID: 900}, PlantID: reg.Plant.ID, LineID: reg.Lines[0].ID, Start: start, End: start + assets.Instant(8*time.Hour/time.Microsecond)}
+	work := []workorder.Order{{Number: 7, Kind: workorder.KindResplice, ConveyorID: sp.ConveyorID, BeltID: sp.BeltID, SpliceID: sp.ID, Title: "remake it", WorkHours: 6, WindowID: 900, PlacedPeople: []int64{4}},
+		{Number: 8, Kind: workorder.KindBeltChange, ConveyorID: sp.ConveyorID, BeltID: sp.BeltID, Title: "change the belt", WorkHours: 6, WindowID: 900}}
+	return []reports.WindowFacts{{Window: w, Register: reg, Orders: work, Names: map[int64]string{4: "M. Okkerdal"}}}, nil, nil
+}
 
 // StoresAt is a storeroom of two lots, a supply that is late, a press with a spent counter, and a thermometer.
 func (s *smallPlant) StoresAt(_ context.Context, _ int64, at time.Time) (reports.Stores, error) {

@@ -2,16 +2,13 @@ package reports
 
 import (
 	"cmp"
-	"encoding/csv"
 	"fmt"
-	"io"
 	"maps"
 	"slices"
 	"strings"
 	"time"
 
 	"carryside/assets"
-	"carryside/reports/workbook"
 	"carryside/schedule/crew"
 	"carryside/schedule/workorder"
 )
@@ -35,6 +32,7 @@ type WindowFacts struct {
 // what do we take along, and what happens when, in this stop?
 type WindowPackage struct {
 	Title, Scope string
+	Where        string // what stands still
 	Start, End   time.Time
 	Zone         *time.Location
 	Cautions     []string
@@ -68,7 +66,8 @@ func NewWindowPackage(f WindowFacts) *WindowPackage {
 	if f.Register.Plant.SiteRules != "" {
 		p.Cautions = append([]string{f.Register.Plant.SiteRules}, p.Cautions...)
 	}
-	p.Scope = f.Register.Plant.Name + ", " + f.where()
+	p.Where = f.where()
+	p.Scope = f.Register.Plant.Name + ", " + p.Where
 	b := packing{WindowFacts: f, p: p, day: assets.DayOf(p.Start.In(zone))}
 	p.Sections = append(p.Sections, b.jobs(), b.isolation(), b.people())
 	p.Sections = append(p.Sections, b.belts())
@@ -256,20 +255,40 @@ func (b *packing) tickets(person int64) []string {
 	return out
 }
 
+// The international inch and foot (NIST Special Publication 811, appendix B.8), m.
+const (
+	metresPerInch = 0.0254
+	metresPerFoot = 0.3048
+)
+
+// us tells whether the plant's people read US customary units.
+func (b *packing) us() bool { return b.Register.Plant.UnitSystem == assets.UnitsUS }
+
 // belts is the belt to cut for the stop: whole belts of belt changes, and pieces whose length is measured there.
 func (b *packing) belts() Section {
+	width, widthDigits, length := "mm", 0, "m"
+	if b.us() {
+		width, widthDigits, length = "in", 2, "ft"
+	}
 	s := Section{Name: "Belts to cut", None: "No belt is cut for this stop.", Columns: []Column{{Key: "order", Heading: "Order", Kind: KindInteger, WidthCh: 7}, {Key: "conveyor", Heading: "Conveyor", Kind: KindText, WidthCh: 10},
-		{Key: "specification", Heading: "Belt", Kind: KindText, WidthCh: 30, Wrap: true}, {Key: "width", Heading: "Width", Unit: "m", Kind: KindNumber, Decimals: 3, WidthCh: 9}, {Key: "length", Heading: "Loop", Unit: "m", Kind: KindNumber, Decimals: 2, WidthCh: 9}, {Key: "note", Heading: "Note", Kind: KindText, WidthCh: 34, Wrap: true}}}
+		{Key: "specification", Heading: "Belt", Kind: KindText, WidthCh: 30, Wrap: true}, {Key: "width", Heading: "Width", Unit: width, Kind: KindNumber, Decimals: widthDigits, WidthCh: 9}, {Key: "length", Heading: "Loop", Unit: length, Kind: KindNumber, Decimals: 2, WidthCh: 9}, {Key: "note", Heading: "Note", Kind: KindText, WidthCh: 34, Wrap: true}}}
 	for _, o := range b.Orders {
 		if o.Kind != workorder.KindBeltChange && o.Kind != workorder.KindInsertPiece {
 			continue
 		}
 		belt, _ := b.Register.Belt(o.BeltID)
-		length, note := Cell{}, "length of the piece as measured on site"
+		loop, note := Cell{}, "length of the piece as measured on site"
 		if o.Kind == workorder.KindBeltChange {
-			length, note = Number(belt.LoopLengthM, 2), "loop as it is now; add what the splice takes"
+			loop, note = Number(belt.LoopLengthM, 2), "loop as it is now; add what the splice takes"
 		}
-		s.Rows = append(s.Rows, []Cell{Integer(float64(o.Number)), Text(b.tag(o.ConveyorID)), Text(b.specification(belt)), Number(belt.WidthM, 3), length, Text(note)})
+		wide := Number(belt.WidthM*1000, widthDigits)
+		if b.us() {
+			wide = Number(belt.WidthM/metresPerInch, widthDigits)
+			if o.Kind == workorder.KindBeltChange {
+				loop = Number(belt.LoopLengthM/metresPerFoot, 2)
+			}
+		}
+		s.Rows = append(s.Rows, []Cell{Integer(float64(o.Number)), Text(b.tag(o.ConveyorID)), Text(b.specification(belt)), wide, loop, Text(note)})
 	}
 	return s
 }
@@ -363,84 +382,4 @@ func (b *packing) fits() {
 	if length := b.p.End.Sub(b.p.Start).Hours(); hours > length {
 		b.lack("The work is %.1f h, the stop %.1f h: some of it has to go on side by side.", hours, length)
 	}
-}
-
-// header stands on every printed sheet of the workbook.
-func (p *WindowPackage) header() string {
-	return p.Title + ", " + p.Scope + ", " + p.Start.In(p.Zone).Format("2 Jan 2006 15:04")
-}
-
-// WriteXLSX writes the package as a workbook: a cover with the cautions, then a sheet for each list.
-func (p *WindowPackage) WriteXLSX(out io.Writer) (err error) {
-	w, err := workbook.NewWriter(workbook.Properties{Title: p.Title, Subject: p.Scope, Author: "Carryside", Made: p.Built})
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if cerr := w.Close(); err == nil {
-			err = cerr
-		}
-	}()
-	cover, err := w.AddCover("Cover", p.header())
-	if err != nil {
-		return err
-	}
-	for _, s := range p.Sections {
-		sheet, err := w.AddSheet(s.Name, inWorkbook(s.Columns), workbook.Layout{Header: p.header()})
-		if err != nil {
-			return err
-		}
-		for _, row := range s.Rows {
-			for _, c := range row {
-				c.into(sheet)
-			}
-			if err := sheet.EndRow(); err != nil {
-				return err
-			}
-		}
-	}
-	lines := []workbook.CoverLine{{Label: "Where", Text: p.Scope}, {Label: "Stop from", At: p.Start, Zone: p.Zone}, {Label: "Stop to", At: p.End, Zone: p.Zone}, {Label: "Built", At: p.Built, Zone: p.Zone}}
-	for _, l := range p.Lacks {
-		lines = append(lines, workbook.CoverLine{Label: "Look", Text: l})
-	}
-	if err := cover.Write(workbook.Cover{Title: p.Title, Question: "What is done in this stop, in which order, by whom, with what, isolated where?", Lines: lines, Notes: p.Cautions}); err != nil {
-		return err
-	}
-	_, err = w.WriteTo(out)
-	return err
-}
-
-// WriteCSV writes the lists one below the other: the name of a list, its headings, its rows, an empty record. All records have
-// the same number of fields.
-func (p *WindowPackage) WriteCSV(out io.Writer) error {
-	wide := 0
-	for _, s := range p.Sections {
-		wide = max(wide, len(s.Columns))
-	}
-	w := csv.NewWriter(out)
-	line := func(cells ...Cell) error {
-		record := make([]string, wide)
-		for i, c := range cells {
-			record[i] = inert(c)
-		}
-		return w.Write(record)
-	}
-	for i, s := range p.Sections {
-		if i > 0 {
-			if err := line(); err != nil {
-				return err
-			}
-		}
-		heads := make([]Cell, len(s.Columns))
-		for k, c := range s.Columns {
-			heads[k] = Text(c.Title())
-		}
-		for _, row := range slices.Concat([][]Cell{{Text(s.Name)}, heads}, s.Rows) {
-			if err := line(row...); err != nil {
-				return err
-			}
-		}
-	}
-	w.Flush()
-	return w.Error()
 }

@@ -1,8 +1,7 @@
 package reports
 
 import (
-	"bytes"
-	"encoding/csv"
+	"context"
 	"strings"
 	"testing"
 	"time"
@@ -10,8 +9,6 @@ import (
 	"carryside/assets"
 	"carryside/schedule/crew"
 	"carryside/schedule/workorder"
-
-	"github.com/xuri/excelize/v2"
 )
 
 func packed() WindowFacts {
@@ -61,7 +58,7 @@ func TestAWindowPackageTellsTheWholeStop(t *testing.T) {
 		"Order of jobs":    {"1|12 Dec 2026, 07:00|412|Q1|remake splice 2|8|M. Okkerdal, S. Ilveth|E-14", "2|12 Dec 2026, 11:00|420|Q2|change the belt|9|S. Ilveth|by itself, point not entered"},
 		"Isolation points": {"MCC-1|E-14|Q1|12 Dec 2026, 06:20|12 Dec 2026, 19:45", "|not entered|Q2|12 Dec 2026, 06:00|12 Dec 2026, 20:00"},
 		"People":           {"M. Okkerdal|412|hot vulcanising|", "S. Ilveth|412, 420||order 412: ticket ended"},
-		"Belts to cut":     {"420|Q2|=EP 800/4|1.2|130.5|loop as it is now; add what the splice takes"},
+		"Belts to cut":     {"420|Q2|=EP 800/4|1 200|130.5|loop as it is now; add what the splice takes"},
 		"Kit":              {"press 1|press|412|", "|cutter|412|asked for, no piece named"},
 		"Stock to pick":    {"release cloth|4.5|m|412"}, // 1 + 2.5 x 1.4
 	} {
@@ -94,35 +91,78 @@ func TestAWindowPackageWithoutStoresNamesNone(t *testing.T) {
 	}
 }
 
-func TestAWindowPackageIsWritten(t *testing.T) {
-	p := NewWindowPackage(packed())
-	var book, list bytes.Buffer
-	if err := p.WriteXLSX(&book); err != nil {
-		t.Fatal(err)
+func TestAWindowPackageIsInTheUnitsOfItsPlant(t *testing.T) {
+	f := packed()
+	f.Register.Plant.UnitSystem = assets.UnitsUS
+	for _, s := range NewWindowPackage(f).Sections {
+		if s.Name == "Belts to cut" {
+			// 1.2 m / 0.0254 = 47.24 in, 130.5 m / 0.3048 = 428.15 ft (NIST SP 811, appendix B.8).
+			if got := strings.Join(texts(s), "; "); got != "420|Q2|=EP 800/4|47.24|428.15|loop as it is now; add what the splice takes" || s.Columns[3].Title() != "Width, in" || s.Columns[4].Title() != "Loop, ft" {
+				t.Errorf("%s under %s and %s", got, s.Columns[3].Title(), s.Columns[4].Title())
+			}
+		}
 	}
-	f, err := excelize.OpenReader(&book)
-	if err != nil {
-		t.Fatal(err)
+}
+
+// oneStop is a source with one stop.
+type oneStop struct {
+	Source
+	facts WindowFacts
+}
+
+func (s oneStop) Plants(context.Context) ([]PlantName, error) {
+	return []PlantName{{ID: 3, Name: "Skarrow Grain Terminal", CustomerID: 1, Customer: "Skarrow Harbour", Zone: s.facts.Register.Plant.Location()}}, nil
+}
+
+func (s oneStop) PackagesAt(context.Context, int64, time.Time) ([]WindowFacts, []ChainRead, error) {
+	return []WindowFacts{s.facts}, []ChainRead{{Name: "Journal of Skarrow Harbour", Chain: 2, Entry: 9, Hash: "ab"}}, nil
+}
+
+func TestWindowPackagesAreAReport(t *testing.T) {
+	f := packed()
+	rows := func(filter Filter, now time.Time) []string {
+		t.Helper()
+		r, err := windowPackages.Build(t.Context(), Inputs{Source: oneStop{facts: f}, Filter: filter, Built: now, Version: "test"}, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		var out []string
+		for row, err := range r.Rows(t.Context()) {
+			if err != nil {
+				t.Fatal(err)
+			}
+			var cells []string
+			for i, c := range row {
+				if k := r.Columns[i].Key; k != "customer" && k != "plant" && k != "from" && k != "to" && k != "where" && c.Plain() != "" {
+					cells = append(cells, strings.ReplaceAll(c.Shown(), "\u00a0", " "))
+				}
+			}
+			out = append(out, strings.Join(cells, "|"))
+		}
+		return out
 	}
-	defer f.Close()
-	if got := strings.Join(f.GetSheetList(), ", "); got != "Cover, Order of jobs, Isolation points, People, Belts to cut, Kit, Stock to pick" {
-		t.Errorf("sheets %s", got)
+	before := f.Window.Start.Time().AddDate(0, 0, -3)
+	got := strings.Join(rows(Filter{}, before), "\n")
+	for _, want := range []string{"look|Q2 is in no isolation group: no time is kept free for isolating and restarting it.", "job|1|412|Q1|remake splice 2|M. Okkerdal, S. Ilveth|12 Dec 2026, 07:00|8|h|E-14",
+		"isolation|Q1|MCC-1|12 Dec 2026, 06:20|12 Dec 2026, 19:45|E-14", "person|412|M. Okkerdal|hot vulcanising", "belt|420|Q2|=EP 800/4|1 200 mm|130.5|m|loop as it is now; add what the splice takes",
+		"kit|412|press 1|press", "stock|412|release cloth|4.5|m"} {
+		if !strings.Contains(got+"\n", want+"\n") {
+			t.Errorf("no row %q in\n%s", want, got)
+		}
 	}
-	if v, _ := f.GetCellValue("Order of jobs", "D2"); v != "Q1" {
-		t.Errorf("the first job is on %q", v)
+	after := f.Window.End.Time().AddDate(0, 0, 3)
+	if n := len(rows(Filter{}, after)); n != 0 {
+		t.Errorf("%d rows of a stop that is over", n)
 	}
-	if err := p.WriteCSV(&list); err != nil {
-		t.Fatal(err)
+	if n := len(rows(Filter{Stop: "2026-12-12T06:00"}, after)); n == 0 {
+		t.Error("the one stop asked for is not told once it is over")
 	}
-	records, err := csv.NewReader(&list).ReadAll()
-	if err != nil {
-		t.Fatalf("the lists do not read as CSV: %v", err)
+	if n := len(rows(Filter{Stop: "2026-12-12T07:00"}, before)); n != 0 {
+		t.Errorf("%d rows of a stop that begins at another time", n)
 	}
-	all := ""
-	for _, r := range records {
-		all += strings.Join(r, ";") + "\n"
-	}
-	if !strings.Contains(all, "'=EP 800/4") || !strings.Contains(all, "Stock to pick") {
-		t.Errorf("written:\n%s", all)
+	for filter, e := range map[Filter]Entry{{Stop: "12 Dec"}: windowPackages, {Stop: "2026-12-12T06:00"}: spliceAge} {
+		if _, err := e.Build(t.Context(), Inputs{Source: oneStop{facts: f}, Filter: filter, Built: before}, ""); err == nil {
+			t.Errorf("%s takes the stop %q", e.Slug, filter.Stop)
+		}
 	}
 }

@@ -3,9 +3,11 @@ package main
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -14,6 +16,7 @@ import (
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/plantdbtest"
+	"carryside/assets/plantdb/stops"
 	"carryside/assets/plantdb/stores"
 	"carryside/reports"
 	"carryside/schedule/workorder"
@@ -58,9 +61,37 @@ func stockedInstallation(t *testing.T) string {
 				return err
 			}
 		}
-		return nil
+		return placedInAStop(c)
 	})
 	return dsn
+}
+
+// placedInAStop places an order with the customer's cutter in a stop some weeks ahead.
+func placedInAStop(c *plantdb.Change) error {
+	start := exportNow.AddDate(0, 0, 60)
+	w := assets.StopWindow{PlantID: 1, Start: assets.InstantOf(start), End: assets.InstantOf(start.Add(8 * time.Hour))}
+	o := workorder.Order{PlantID: 1, ConveyorID: 1, Kind: workorder.KindBeltChange, Title: "change the belt", WorkHours: 4}
+	if err := errors.Join(stops.Save(c, &w), orders.RaiseByHand(c, &o)); err != nil {
+		return err
+	}
+	all, err := stores.Kit(c.Context(), c.DB, assets.JobScope(), plantdb.AsOf{})
+	if err != nil {
+		return err
+	}
+	cutter := all[slices.IndexFunc(all, func(k assets.Kit) bool { return k.CustomerID != 0 })].ID
+	by, now := workorder.Actor{PersonID: 1, Roles: []assets.Role{assets.RolePlanner}}, c.Now().Time()
+	after, event, err := workorder.Accept(o, by, now, now)
+	if err != nil {
+		return err
+	}
+	if err := orders.Step(c, &after, event); err != nil {
+		return err
+	}
+	after, event, err = workorder.Place(after, by, now, now, workorder.Placement{WindowID: w.ID, WindowDay: assets.DayOf(start), People: []int64{1}, Tools: []int64{cutter}})
+	if err != nil {
+		return err
+	}
+	return orders.Step(c, &after, event)
 }
 
 // restocked corrects, counts and renames what the store and the orders of stockedInstallation say.

@@ -27,7 +27,7 @@ type exportCommand struct {
 	Known  string `name:"known-at" placeholder:"DATE" help:"As it was known then: what was entered later is left out. YYYY-MM-DD is the end of that day in the company's time zone; an instant like 2026-06-30T12:00:00Z is accepted. Without it, as known now."`
 	From   string `placeholder:"DATE" help:"First day of the period, of a report that covers one (audit), YYYY-MM-DD in each plant's time zone. Without it, since the first entry."`
 	To     string `placeholder:"DATE" help:"Last day of the period. Without it, to what --as-of looks at."`
-	Scope  string `placeholder:"PARTS" help:"What it covers: customer=NAME,plant=NAME,line=NAME,conveyor=TAG, each part optional. Without it, everything."`
+	Scope  string `placeholder:"PARTS" help:"What it covers: customer=NAME,plant=NAME,line=NAME,conveyor=TAG, and stop=2026-12-12T06:00 of window packages, each part optional. Without it, everything."`
 	DB     string `name:"db" default:"carryside.db" placeholder:"FILE|URL" help:"The installation's database."`
 	Out    string `required:"" placeholder:"FILE" help:"File to write; its ending says how: .xlsx, .csv, .json or .html."`
 	As     string `name:"as" placeholder:"NAME" help:"Who has it made, as its cover and the journal say. Without it, operator at this host. A person named for the audit extract must be one who may read the journal there: a lead or an auditor of the installation."`

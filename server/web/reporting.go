@@ -156,7 +156,11 @@ func catalogueForm(r *Request, reg *assets.Register) *Form {
 func reportForm(r *Request, reg *assets.Register, e reports.Entry) *Form {
 	f := NewForm(r.asked())
 	f.Plain = r.F
-	return reportFields(f, r, reg, e.Periodic(), "")
+	reportFields(f, r, reg, e.Periodic(), "")
+	if e.OfStops() {
+		f.Text("stop", "Stop that begins", "").Hinted("In the plant's time, such as 2026-12-12T06:00; empty: the next twelve weeks")
+	}
+	return f
 }
 
 // asked is what was sent with the form, or stands in the address; nil when neither says anything.
@@ -171,7 +175,7 @@ func (r *Request) asked() url.Values {
 }
 
 // askedFields are the fields that say what a report is of.
-var askedFields = []string{"as-of", "known-at", "from", "to", "line", "conveyor"}
+var askedFields = []string{"as-of", "known-at", "from", "to", "line", "conveyor", "stop"}
 
 // strangeNames refuses names that a page of a report does not know: one that is misspelt would be a report of another day
 // under the address of the day asked for.
@@ -323,7 +327,7 @@ func (s *Site) askedReport(r *Request, f *Form) (in reports.Inputs, day assets.D
 		known = ""
 	}
 	in = reports.Inputs{Built: r.Now, Zone: zone, Period: reports.Period{From: assets.Day(f.Value("from")), To: assets.Day(f.Value("to"))}, By: r.Who.Person.Name, Version: s.Reporting.ReportVersion(), PlantID: r.PlantID(),
-		Filter: reports.Filter{Plant: r.Plant.Plant.Name, Line: f.Value("line"), Conveyor: f.Value("conveyor")}}
+		Filter: reports.Filter{Plant: r.Plant.Plant.Name, Line: f.Value("line"), Conveyor: f.Value("conveyor"), Stop: f.Value("stop")}}
 	in.Known, err = reports.NewKnownAt(known, zone)
 	return in, day, err
 }

@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/base64"
 	"net/http"
-	"net/http/httptest"
 	"net/url"
 	"strings"
 	"testing"
@@ -304,9 +303,9 @@ func TestTheWindowPackageIsShownAndGivenOut(t *testing.T) {
 	if strings.Contains(body, "safe to run") {
 		t.Error("the page calls a conveyor safe")
 	}
-	file := v.do(httptest.NewRequest("GET", "/plants/3/stops/1312/package?form=csv", nil), http.StatusOK)
-	if got := file.Header().Get("Content-Disposition"); !strings.Contains(got, "window-package-2026-12-12.csv") {
-		t.Errorf("given out as %q", got)
+	take := d.Find("form#take")
+	if to := take.AttrOr("action", ""); to != "/plants/3/reports/window-package" || take.Find("input[name=stop]").AttrOr("value", "") != "2026-12-12T07:00" || take.Find("button").Length() != 4 {
+		t.Errorf("it is taken along at %q: %s", to, take.Text())
 	}
 }
 

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"bytes"
 	"strings"
 
 	"carryside/assets"
@@ -16,6 +15,7 @@ type packagePage struct {
 	Lacks    []string
 	Facts    []fact
 	Sections []packageSection
+	Take     *takePart // with which the package is taken along as a report; nil: whoever asks may not, or nothing is placed
 }
 
 type packageSection struct {
@@ -45,30 +45,32 @@ func (s *Site) windowPackage(r *Request) error {
 		return err
 	}
 	made := reports.NewWindowPackage(facts)
-	var file bytes.Buffer
-	name := "window-package-" + string(assets.DayOf(r.F.Local(w.Start)))
-	switch r.Query("form") {
-	case "xlsx":
-		if err := made.WriteXLSX(&file); err != nil {
-			return err
-		}
-		return r.Send(name+".xlsx", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", file.Bytes())
-	case "csv":
-		if err := made.WriteCSV(&file); err != nil {
-			return err
-		}
-		return r.Send(name+".csv", "text/csv; charset=utf-8", file.Bytes())
-	}
 	p := &packagePage{Cautions: made.Cautions, Lacks: made.Lacks}
 	p.Sheet, p.Say = "Window package", packageSay(len(facts.Orders), len(made.Lacks))
 	p.Sub = Capital(stopWhere(facts.Register, w)) + ", " + r.F.Stamp(w.Start) + " to " + r.F.Stamp(w.End) + ", " + stopLength(w) + "."
 	p.Facts = []fact{{"Stands still", stopWhere(facts.Register, w)}, {"From", r.F.Stamp(w.Start)}, {"To", r.F.Stamp(w.End)}, {"Length", stopLength(w)}, {"The plant", string(w.Answer.Given())}}
-	here := r.At("stops", w.ID, "package")
-	p.Do = []Action{{Word: "Workbook", To: here + "?form=xlsx"}, {Word: "CSV", To: here + "?form=csv"}, {Word: "Print", Print: true}}
+	p.Do = []Action{{Word: "Print", Print: true}}
+	if e, err := r.reportOpen("window-package"); err == nil && len(facts.Orders) > 0 {
+		p.Take = takeOf(r, e.Slug, Option{Label: "stop", Value: r.F.Local(w.Start).Format(reports.StopLayout)}, Option{Label: "line", Value: lineName(facts.Register, w.LineID)})
+	}
 	for _, sec := range made.Sections {
 		p.Sections = append(p.Sections, sectionShown(sec))
 	}
 	return r.Show("windowpackage", p)
+}
+
+// takeOf is the form with which a report is taken along as it is asked for.
+func takeOf(r *Request, slug string, asked ...Option) *takePart {
+	take := &takePart{To: r.At("reports", slug), Asked: asked}
+	for _, form := range reportForms {
+		take.Forms = append(take.Forms, Option{Value: form.format, Label: form.words})
+	}
+	return take
+}
+
+func lineName(reg *assets.Register, id int64) string {
+	l, _ := reg.Line(id)
+	return l.Name
 }
 
 // packageSay is the headline: how much is done in the stop, and whether something is to be looked at first.
