@@ -141,6 +141,9 @@ func (c *computing) fingers() float64 {
 func (c *computing) cut(allowanceMM float64) {
 	j := c.job
 	if !j.WholeBelt {
+		if j.PathM > 0 {
+			c.say(Figure{"Loop round the pulleys", j.PathM, "m", "where the pulleys are, at the middle of the belt; else as it was measured. No new belt is cut in this job", assets.ClassC, ""})
+		}
 		return
 	}
 	if !(j.PathM > 0) {
@@ -194,10 +197,10 @@ func (c *computing) cycle() {
 	}
 	cooling, how := j.CoolingKMin, "as this press cools"
 	if !(cooling > 0) {
-		cooling, how = SlowCoolingK, "at 2 K/min, nobody gave how fast the press cools (class D)"
+		cooling, how = SlowCoolingK, "at 2 K/min, nobody gave how fast the press cools"
 	}
 	up, dwell, down := j.Recipe.ExpectedMinutes(j.AmbientC, cooling)
-	c.say(Figure{"Press cycle", up + dwell + down, "min", fmt.Sprintf("%.0f up, %.0f dwell, %.0f down %s", up, dwell, down, how), assets.ClassD, ""})
+	c.say(Figure{"Expected press cycle", up + dwell + down, "min", fmt.Sprintf("%.0f up, %.0f dwell, %.0f down %s", up, dwell, down, how), assets.ClassD, ""})
 }
 
 // mmOf is a length in millimetres, free of the last bits that a factor of a thousand adds.

@@ -65,7 +65,7 @@ func TestCutLengthIsOnlySaidOfANewBeltAndOnlyWhenItIsKnown(t *testing.T) {
 	if f := find(t, got, "Cut length"); math.Abs(f.Value-(100/1.005+2.3)) > 1e-6 {
 		t.Errorf("cut length %v m, want %v", f.Value, 100/1.005+2.3)
 	}
-	if f := find(t, got, "Press cycle"); math.Abs(f.Value-117.5) > 1e-9 { // 40 up at 3 K/min, 35, 42.5 down at 2 K/min
+	if f := find(t, got, "Expected press cycle"); math.Abs(f.Value-117.5) > 1e-9 { // 40 up at 3 K/min, 35, 42.5 down at 2 K/min
 		t.Errorf("cycle %v min, want 117.5", f.Value)
 	}
 	belt.PathM = 0

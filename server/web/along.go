@@ -150,6 +150,13 @@ func (s *Site) alongFacts(r *Request) error {
 	for _, f := range append(r.orderFacts(file, v), r.workedOn(o, v)...) {
 		a.With = append(a.With, alongFact(f))
 	}
+	laid, err := s.prepared(r, o)
+	if err != nil {
+		return err
+	}
+	for _, f := range laid {
+		a.With = append(a.With, alongFact(f))
+	}
 	if a.Computed, a.Missing, err = s.computed(r, v, o); err != nil {
 		return err
 	}

@@ -2,6 +2,10 @@ package web
 
 import (
 	"context"
+	"os"
+	"regexp"
+	"strings"
+	"testing"
 
 	"carryside/assets"
 	"carryside/schedule/jobsheet"
@@ -52,4 +56,30 @@ func (o *fakeOffice) SaveStepTemplate(_ context.Context, act Act, t *assets.JobT
 
 func (f *fakePlant) Emergency(_ context.Context, _ assets.Scope, act Act, _, done workorder.Order, _ workorder.Event, made Resplice) (int64, error) {
 	return 500, f.office().change(act, []any{done, made})
+}
+
+// printHides is the rule of the style sheet for what is not printed.
+var printHides = regexp.MustCompile(`(?s)@media print\{.*?([^{}]+)\{display:none!important\}`)
+
+// On paper the sheet keeps its steps: nothing of what is left out in print is a row of a table, and the cautions come first.
+func TestASheetOnPaperKeepsItsSteps(t *testing.T) {
+	css, err := os.ReadFile("static/css/app.css")
+	if err != nil {
+		t.Fatal(err)
+	}
+	rule := printHides.FindStringSubmatch(string(css))
+	if rule == nil {
+		t.Fatal("the style sheet says nothing of what is not printed")
+	}
+	v := as(t, skarrow(), assets.RoleTechnician)
+	doc := v.get("/plants/3/orders/415")
+	if n := doc.Find("tr.top").Length(); n < 5 {
+		t.Fatalf("%d steps on the sheet", n)
+	}
+	if hidden := doc.Find(strings.TrimSpace(rule[1])); hidden.Filter("tr, table, section.caution, article").Length() > 0 || hidden.Find("tr").Length() > 0 {
+		t.Errorf("%q hides a part of the sheet in print", rule[1])
+	}
+	if first := doc.Find("article.a4 section").First(); !first.HasClass("caution") {
+		t.Error("the sheet does not begin with its cautions")
+	}
 }

@@ -26,6 +26,8 @@ type orderPage struct {
 	Belt           []Fact // of the belt and splice worked on
 	Computed       []computedRow
 	Missing        []string // what figures could not be computed without
+	Prepared       []Fact   // kit and stock to be laid out
+	Pressed        []pressedPart
 	Work           *sheetPart
 	Why            string
 	From           []Fact // what raised it
@@ -202,6 +204,12 @@ func (s *Site) orderPage(r *Request, posted workorder.Action, wrong error) (*ord
 		return nil, nil, err
 	}
 	if p.Work, err = s.sheet(r, v, o); err != nil {
+		return nil, nil, err
+	}
+	if p.Prepared, err = s.prepared(r, o); err != nil {
+		return nil, nil, err
+	}
+	if p.Pressed, err = s.pressedFor(r, o); err != nil {
 		return nil, nil, err
 	}
 	if o.State.Open() {

@@ -31,8 +31,8 @@ type Pressing interface {
 	WithdrawPress(ctx context.Context, scope assets.Scope, act Act, plantID, id, rowID int64) error
 }
 
-// PressFilter narrows press records to a plant, and in it to a recipe or a splice; 0: any.
-type PressFilter struct{ PlantID, RecipeID, SpliceID int64 }
+// PressFilter narrows press records to a plant, and in it to a recipe, a splice or an order; 0: any.
+type PressFilter struct{ PlantID, RecipeID, SpliceID, OrderID int64 }
 
 // PressedSplice is a splice with the record of how it was pressed.
 type PressedSplice struct {

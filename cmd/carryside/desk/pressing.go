@@ -44,7 +44,7 @@ func (d *Desk) SaveRecipe(ctx context.Context, a web.Act, r *assets.Recipe) erro
 
 // Pressed lists the splices of a plant that were pressed, newest first.
 func (d *Desk) Pressed(ctx context.Context, scope assets.Scope, f web.PressFilter) ([]web.PressedSplice, error) {
-	made, err := pressing.MadeWith(ctx, d.db, scope, pressing.Filter{PlantID: f.PlantID, RecipeID: f.RecipeID, SpliceID: f.SpliceID})
+	made, err := pressing.MadeWith(ctx, d.db, scope, pressing.Filter{PlantID: f.PlantID, RecipeID: f.RecipeID, SpliceID: f.SpliceID, OrderID: f.OrderID})
 	if err != nil {
 		return nil, err
 	}
