@@ -103,10 +103,10 @@
       await draw(); await drain(); await draw();
     };
     return el('div', { class: 'gravest', role: 'alertdialog', 'aria-labelledby': 'gravest', 'data-gravest': true },
-      el('h2', { id: 'gravest' }, 'Nobody has been told yet'), el('p', {}, e.name + ', grade 4: ' + on.facts.grades[4] + '. This phone could not send it.'),
+      el('h2', { id: 'gravest' }, 'Nobody has been told yet'), el('p', {}, e.name + ', grade 4: ' + (on.facts.kinds.find(k => k.name === e.category) || on.facts).grades[4] + '. This phone could not send it.'),
       el('p', {}, 'Call now, and follow the site\u2019s rules. ' + (on.facts.rules || '')),
       ...(numbers.length ? numbers : [el('p', {}, 'No number is kept for this plant: call by the site\u2019s own list.')]),
-      ...(told ? [el('p', { class: 'wrong' }, on.told)] : []),
+      ...(on.told ? [el('p', { class: 'wrong' }, on.told)] : []),
       el('label', { class: 'lg', for: 'called' }, 'Whom you called'), who,
       el('button', { class: 'pbtn', type: 'button', 'data-called': true, onclick: call }, 'I have called'));
   };
