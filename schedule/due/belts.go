@@ -1,12 +1,15 @@
 package due
 
 import (
+	"slices"
 	"time"
 
 	"carryside/assets"
 	"carryside/assets/unit"
+	"carryside/schedule/calendar"
 	"carryside/schedule/cohort"
 	"carryside/schedule/rules"
+	"carryside/schedule/workorder"
 )
 
 // BeltStanding is what sets the date to act on a belt as a whole. It is told beside the dates of its splices and does not move
@@ -15,7 +18,7 @@ type BeltStanding struct {
 	BeltID, ConveyorID int64
 	Advice             Advice
 	Overdue            bool
-	Band               cohort.DueBand // of passing a limit by its trends
+	Band               cohort.DueBand // of passing a limit: by its trends, or a rule that binds
 }
 
 // TakeUpTravel names the quantity of the take-up's position. Its limit is the end of the travel, from the register.
@@ -86,40 +89,59 @@ func BeltDemands(now time.Time, reg *assets.Register, rs []rules.Rule, findings 
 	return out
 }
 
-// Belts returns the belts of a plant for which a trend or a finding sets a date, in the order of the register.
-func Belts(now time.Time, reg *assets.Register, trends []Trend, demands map[int64]Demand) []BeltStanding {
+// Belts returns the belts of a plant for which a rule, a trend or a finding sets a date, in the order of the register.
+func Belts(now time.Time, reg *assets.Register, rs []rules.Rule, clocks Clocks, trends []Trend, demands map[int64]Demand) []BeltStanding {
 	var out []BeltStanding
-	zone := reg.Plant.Location()
+	e := evaluation{now: now, reg: reg, zone: calendar.ZoneOf(reg.Plant.Location())}
+	e.limits = limitsAbout(rules.TargetBelt, workorder.KindBeltChange, now, reg.Plant, rs)
 	for _, c := range reg.Conveyors {
 		b, fitted := reg.BeltOn(c.ID, 0)
 		if !fitted {
 			continue
 		}
-		st := BeltStanding{BeltID: b.ID, ConveyorID: c.ID}
-		var causes []cohort.Cause
+		f := e.ofBelt(b, run{clocks.Lines[c.ID], clocks.Duties[b.ID]})
 		for _, t := range trends {
 			if t.SpliceID == 0 && t.BeltID == b.ID && t.Crossing != nil {
-				st.Advice.earlier(Advice{At: t.Crossing.At.Add(-t.Crossing.Margin), By: ByTrend, Class: t.Crossing.Class, Reason: t.Crossing.Words})
-				causes = append(causes, cohort.Cause{Words: t.Crossing.Words, Chance: t.Crossing.chance})
+				f.byTrend(*t.Crossing)
 			}
 		}
 		if d, is := demands[b.ID]; is {
-			st.Advice.earlier(Advice{At: d.By, By: ByFinding, Reason: d.Words})
+			f.advise(d.By, ByFinding, "", d.Words)
 		}
-		if st.Advice.At.IsZero() {
+		if f.out.Advice.At.IsZero() {
 			continue
 		}
-		st.Advice.Day = assets.DayOf(st.Advice.At.Add(-time.Microsecond).In(zone))
+		st := BeltStanding{BeltID: b.ID, ConveyorID: c.ID, Advice: f.out.Advice, Band: cohort.Compose(f.causes, now, now.Add(Horizon))}
+		st.Advice.Day = assets.DayOf(st.Advice.At.Add(-time.Microsecond).In(reg.Plant.Location()))
 		st.Overdue = !st.Advice.At.After(now)
-		st.Band = cohort.Compose(causes, now, now.Add(Horizon))
 		out = append(out, st)
 	}
 	return out
 }
 
-// earlier keeps the earlier of two dates.
-func (a *Advice) earlier(b Advice) {
-	if a.At.IsZero() || b.At.Before(a.At) {
-		*a = b
+// ofBelt begins the forecast of a belt as a whole with the rules that bind it: those of kind belt change, counted from the day it
+// was fitted as those of a splice are from its making.
+func (e evaluation) ofBelt(b assets.Belt, r run) forecaster {
+	aged := assets.Splice{ConveyorID: b.ConveyorID, BeltID: b.ID, Made: b.Fitted}
+	var limits []rules.Rule
+	for _, rule := range e.limits {
+		if e.holdsFor(rule.Scope, &b) {
+			rule.Scope.Forms, rule.Scope.Bonds, rule.Scope.AgeUnknown = nil, nil, undated(b.Fitted)
+			limits = append(limits, rule)
+		}
 	}
+	e.limits = limits
+	f := forecaster{evaluation: e, s: &aged, r: r, fars: map[int64]*farLine{}}
+	if len(limits) > 0 {
+		f.byRules(r.between(aged.Made.At.Time(), e.now))
+	}
+	return f
+}
+
+// holdsFor tells whether a belt has what a scope asks of splices: one in it that is such.
+func (e evaluation) holdsFor(sc rules.Scope, b *assets.Belt) bool {
+	if len(sc.Forms)+len(sc.Bonds) == 0 && !sc.AgeUnknown {
+		return true
+	}
+	return slices.ContainsFunc(e.reg.SplicesOf(b.ID), func(s assets.Splice) bool { return e.matches(sc, &s) })
 }

@@ -29,14 +29,19 @@ func (c candidate) reached(now time.Time) bool { return !c.at.IsZero() && !c.at.
 // splices, counted from the splice's own date. A rule that looks at life used itself limits nothing, and
 // neither does one that starts later.
 func limitsOf(now time.Time, plant assets.Plant, rs []rules.Rule) []rules.Rule {
+	return limitsAbout(rules.TargetSplice, workorder.KindResplice, now, plant, rs)
+}
+
+// limitsAbout are those about one kind of target that ask for one kind of work.
+func limitsAbout(target rules.TargetKind, kind workorder.Kind, now time.Time, plant assets.Plant, rs []rules.Rule) []rules.Rule {
 	at := assets.InstantOf(now)
 	var out []rules.Rule
 	for _, r := range rs {
 		switch {
 		case r.Off || r.StartsAt > at || (r.ValidTo != nil && *r.ValidTo <= at):
 		case r.PlantID != 0 && r.PlantID != plant.ID, r.CustomerID != 0 && r.CustomerID != plant.CustomerID:
-		case r.Template.Kind != workorder.KindResplice || r.Scope.UsedFrom > 0:
-		case r.Scope.Target != rules.TargetSplice && r.Scope.Target != "":
+		case r.Template.Kind != kind || r.Scope.UsedFrom > 0:
+		case r.Scope.Target != target && (r.Scope.Target != "" || target != rules.TargetSplice):
 		case limitClock(r.Trigger) == "":
 		default:
 			out = append(out, r)

@@ -209,16 +209,16 @@ func pastWhatBinds(st due.Standing) bool {
 	return st.Band.Past() && st.Limit.Class.RaisesOrders() || st.Overdue && st.By == due.ByTrend
 }
 
-// beltDecisions are the belts past a measured limit without an order for them as a whole.
+// beltDecisions are the belts past a measured limit or a rule without an order for them as a whole.
 func (r *Request) beltDecisions(in todayInputs) (all []decision) {
 	for i := range in.v.Belts {
 		b := &in.v.Belts[i]
 		ordered := slices.ContainsFunc(in.open, func(o workorder.Order) bool { return o.BeltID == b.BeltID && o.SpliceID == 0 })
-		if ordered || !b.Overdue || b.Advice.By != due.ByTrend {
+		if ordered || !b.Overdue || b.Advice.By == due.ByFinding {
 			continue
 		}
 		c, _ := in.v.Register.Conveyor(b.ConveyorID)
-		all = append(all, decision{kind: pastBare, past: "measured limit", Name: "The belt of " + c.Tag, To: r.At("conveyors", c.ID),
+		all = append(all, decision{kind: pastBare, past: pick(b.Advice.By == due.ByTrend, "measured limit", b.Advice.By), Name: "The belt of " + c.Tag, To: r.At("conveyors", c.ID),
 			Bad: fullStop(Capital(b.Advice.Reason)) + " No order is open."})
 	}
 	return all

@@ -71,7 +71,7 @@ func (d *Desk) model(ctx context.Context, scope assets.Scope, k *keptFleet, now 
 	model := modelOf(now, k.plant.Register, k.plant.Rules, kinds, found)
 	onBelts := due.BeltTrends(now, k.plant.Register, found.Measured)
 	k.fleet.Trends = append(due.Trends(now, k.plant.Register, kinds, found.Measured), onBelts...)
-	k.fleet.Belts = due.Belts(now, k.plant.Register, onBelts, due.BeltDemands(now, k.plant.Register, k.plant.Rules, found.Demanding))
+	k.fleet.Belts = due.Belts(now, k.plant.Register, k.plant.Rules, k.plant.Clocks, onBelts, due.BeltDemands(now, k.plant.Register, k.plant.Rules, found.Demanding))
 	return model, nil
 }
 
@@ -166,7 +166,7 @@ func (d *Desk) movesAt(ctx context.Context, p assets.Plant, now time.Time, kinds
 			moves = append(moves, web.Move{PlantID: p.ID, Plant: p.Name, SpliceID: f.SpliceID, Name: name(s.ConveyorID, "splice "+s.Number), Before: before[f.SpliceID], After: f})
 		}
 	}
-	belts := due.Belts(k.at, reg, due.BeltTrends(k.at, reg, found.Measured), due.BeltDemands(k.at, reg, k.plant.Rules, found.Demanding))
+	belts := due.Belts(k.at, reg, k.plant.Rules, k.plant.Clocks, due.BeltTrends(k.at, reg, found.Measured), due.BeltDemands(k.at, reg, k.plant.Rules, found.Demanding))
 	for _, c := range reg.Conveyors {
 		a, b := beltForecast(k.fleet.Belts, c.ID), beltForecast(belts, c.ID)
 		if moved(a, b) {
