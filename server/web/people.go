@@ -93,7 +93,7 @@ func peopleSay(members []assets.Member) string {
 			granted++
 		}
 	}
-	return Capital(Count(granted, "person has a grant", "people have a grant")) + "; " + Word(in) + " can sign in"
+	return Capital(Count(granted, "person has a grant", "people have a grant")) + "; " + pick(in == 0, "nobody", Word(in)) + " can sign in"
 }
 
 func personAt(id int64) string { return fmt.Sprintf("/people/%d", id) }
