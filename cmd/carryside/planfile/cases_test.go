@@ -97,24 +97,6 @@ func hintsHold(t *testing.T, c *plan.Case, p *plan.Plan) {
 	}
 }
 
-func TestALargeCaseIsCheaperThanKnownAndBounded(t *testing.T) {
-	k := readKnown(t)["l1"]
-	c := readCase(t, "l1")
-	got, err := plan.Solve(t.Context(), c, plan.Settings{Seed: 1, Steps: 30_000})
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, broken := range plantest.Judge(c, got) {
-		t.Error(broken)
-	}
-	if got.Cost > k.BestKnown {
-		t.Errorf("cost %d, the best known is %d", got.Cost, k.BestKnown)
-	}
-	if got.Bound*100 < k.Bound*95 || got.Bound > got.Cost {
-		t.Errorf("bound %d with cost %d; at least 95 %% of %d is asked", got.Bound, got.Cost, k.Bound)
-	}
-}
-
 func TestEverySmallestSizeHasAFirstPlanAtOnce(t *testing.T) {
 	c := readCase(t, "l3")
 	got, err := plan.Solve(t.Context(), c, plan.Settings{Seed: 1, Steps: 1, Plain: true})
