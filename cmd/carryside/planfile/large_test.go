@@ -1,6 +1,6 @@
 //go:build !race
 
-package planfile_test
+package planfile
 
 import (
 	"testing"
