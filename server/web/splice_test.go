@@ -23,6 +23,9 @@ func TestSplicePage(t *testing.T) {
 			t.Errorf("%q is missing", want)
 		}
 	}
+	if got := plainly(text(d, "footer.tbf")); !strings.Contains(got, "SheetQ3 splice 2") || !strings.HasSuffix(got, "Drawn forI. Vanterel") {
+		t.Errorf("the title block says %q", got)
+	}
 	if got := plainly(text(d, "tr.now")); !strings.HasPrefix(got, "Passes385 840") {
 		t.Errorf("the clock that binds is %q", got)
 	}

@@ -57,6 +57,7 @@ const (
 	lifeW     = 940.0
 	lifeLeft  = 96.0
 	lifeRight = 930.0
+	lifeTop   = 30.0
 )
 
 // OfLife draws it: a band per quantity, then grades, then orders.
@@ -71,13 +72,16 @@ func OfLife(l Life) template.HTML {
 	}
 	a.until = a.until.Add(a.until.Sub(a.from)/20 + 24*time.Hour)
 	var body svg
-	y := 30.0
+	y := lifeTop
 	for _, series := range l.Series {
 		y = body.series(series, a, y)
 	}
 	y = body.grades(l.Grades, a, y)
 	y = body.orders(l.Orders, a, y, end)
 	y = body.band(l, a, y)
+	if y == lifeTop {
+		y = body.inService(a, y, end)
+	}
 	var s svg
 	s.open("", lifeW, y+24, false, l.Sentence)
 	first, last := l.From.In(l.Zone).Year()+1, a.until.In(l.Zone).Year()
@@ -99,6 +103,13 @@ func OfLife(l Life) template.HTML {
 	}
 	s.close()
 	return s.html()
+}
+
+// inService draws from when to when it was in the belt, where nothing else is known of its life.
+func (s *svg) inService(a axis, y float64, end time.Time) float64 {
+	s.text("b", 0, y+14, "", "In service")
+	s.rect("wash2f", a.x(a.from), y+3, math.Max(a.x(end)-a.x(a.from), 2), 14)
+	return y + 30
 }
 
 // reach is how far the axis goes: to the due date and the whole due band, but no further ahead than what lies behind, a year at

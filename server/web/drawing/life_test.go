@@ -19,6 +19,9 @@ func TestLifeOnOneAxis(t *testing.T) {
 	}
 	l = Life{From: day(2026, 11, 25), Now: day(2026, 11, 25), Zone: time.UTC}
 	wellFormed(t, string(OfLife(l)))
+	if svg := string(OfLife(Life{From: day(2018, 1, 1), To: day(2021, 1, 1), Now: day(2026, 11, 25), Zone: time.UTC})); strings.Count(svg, "In service") != 1 || strings.Count(svg, "<rect") != 1 {
+		t.Error("a life of which nothing was recorded is an empty sheet")
+	}
 	l = Life{From: day(2018, 1, 1), To: day(2021, 1, 1), Now: day(2026, 11, 25), Zone: time.UTC, Series: []Series{{Name: "Gap", Points: []Point{{day(2019, 1, 1), 0}}}}}
 	wellFormed(t, string(OfLife(l)))
 }
