@@ -123,10 +123,10 @@ func (w *walker) walk() {
 	w.until("the round stands", `document.querySelector('[data-ready] form[data-entry]')`)
 }
 
-// does runs statements in the page and lets it draw.
+// does runs statements in the page; rest waits until the page has drawn anew, or longer than a phone needs where nothing is to be drawn.
 func (w *walker) does(statements string) {
 	w.t.Helper()
-	_, err := Script[bool](w.page, `(async () => { const q = s => document.querySelector(s); const rest = () => new Promise(d => setTimeout(d, 150)); `+statements+`; await rest(); return true; })()`)
+	_, err := Script[bool](w.page, `(async () => { const q = s => document.querySelector(s); const live = q('[data-live]') || document.body; const rest = () => new Promise(d => { const soon = () => { look.disconnect(); setTimeout(d, 100); }; const look = new MutationObserver(soon); look.observe(live, { childList: true }); setTimeout(soon, 1500); }); `+statements+`; await rest(); return true; })()`)
 	w.must(err)
 }
 
