@@ -24,4 +24,6 @@ const (
 	AttachedToSplice   AttachedTo = "splice"
 	AttachedToFinding  AttachedTo = "finding"
 	AttachedToOrder    AttachedTo = "order"
+	// AttachedToTicket is a certificate of somebody's ticket, kept at the plant it was shown at.
+	AttachedToTicket AttachedTo = "ticket"
 )

@@ -77,7 +77,7 @@ var doors = map[string]string{
 	"* /plants/:plant/orders/new": "orders", "POST /plants/:plant/reminders/:reminder/later": "orders", "POST /plants/:plant/reminders/:reminder/order": "orders",
 	"* /plants/:plant/rules/:rule": "rules", "* /plants/:plant/rules/new": "rules", "* /plants/:plant/stops/:stop": "stops", "* /plants/:plant/stops/:stop/withdraw": "stops", "* /plants/:plant/stops/new": "stops",
 	"* /plants/:plant/stops/:stop/answer": "stops", "GET /plants/:plant/stops/:stop/package": "reads", "* /plants/:plant/stops/recurring/new": "stops", "* /plants/:plant/stops/recurring/:recurrence": "stops", "* /plants/:plant/stops/recurring/:recurrence/withdraw": "stops",
-	"GET /plants/:plant/crew": "reads", "GET /plants/week": "reads", "GET /plants/:plant/crew/catalogue": "reads", "* /plants/:plant/crew/tickets/new": "crews", "* /plants/:plant/crew/tickets/:ticket": "crews", "* /plants/:plant/crew/absences/new": "crews",
+	"GET /plants/:plant/crew": "reads", "GET /plants/week": "reads", "GET /plants/:plant/crew/catalogue": "reads", "* /plants/:plant/crew/tickets/new": "crews", "* /plants/:plant/crew/tickets/:ticket": "crews", "* /plants/:plant/crew/tickets/:ticket/files": "crews", "* /plants/:plant/crew/absences/new": "crews",
 	"* /plants/:plant/crew/absences/:absence": "crews", "* /plants/:plant/crew/members/new": "crews", "* /plants/:plant/crew/members/:member": "crews", "* /plants/:plant/crew/catalogue/tickets/new": "crews",
 	"* /plants/:plant/crew/catalogue/tickets/:qualification": "crews", "* /plants/:plant/crew/catalogue/ways/new": "crews", "* /plants/:plant/crew/catalogue/ways/:way": "crews", "* /plants/:plant/crew/catalogue/work/new": "crews",
 	"* /plants/:plant/crew/catalogue/work/:template": "crews",

@@ -73,6 +73,13 @@ func (s *Site) attachedThing(r *Request) (keptWith, error) {
 		}
 		c, err := s.Registers.Conveyor(r.Context(), r.Scope, fd.ConveyorID)
 		return keptWith{assets.AttachedToFinding, fd.ID, "the finding of " + r.F.Date(fd.FoundAt) + " at " + c.Tag, r.At("conveyors", c.ID)}, err
+	case r.C.Param("ticket") != "":
+		list, err := s.CrewBook.CrewOf(r.Context(), r.Scope, r.PlantID(), r.Now)
+		if err != nil {
+			return keptWith{}, err
+		}
+		t, err := asked(r, "ticket", list.Tickets)
+		return keptWith{assets.AttachedToTicket, t.ID, "the ticket of " + list.Names[t.PersonID] + ", " + list.ticketName(t.QualificationID), r.At("crew", "tickets", t.ID)}, err
 	case r.C.Param("order") != "":
 		number, err := r.ID("order")
 		if err != nil {
@@ -198,6 +205,9 @@ func (s *Site) attachmentAsked(r *Request) (assets.Attachment, error) {
 		return assets.Attachment{}, err
 	}
 	a, err := s.Attachments.Attachment(r.Context(), r.Scope, id)
+	if err == nil && a.OfKind == assets.AttachedToTicket && !r.May(people.KeepCrew) {
+		err = assets.ErrNotFound // somebody's papers are for whoever keeps the crews
+	}
 	return a, r.ofPlant(a.PlantID, err)
 }
 
@@ -258,6 +268,8 @@ func (s *Site) attachmentPage(r *Request, a assets.Attachment) (string, error) {
 		return r.At("splices", a.OfID, "files"), nil
 	case assets.AttachedToFinding:
 		return r.At("findings", a.OfID, "files"), nil
+	case assets.AttachedToTicket:
+		return r.At("crew", "tickets", a.OfID, "files"), nil
 	case assets.AttachedToOrder:
 		all, _, err := s.Orders.OrderList(r.Context(), r.Scope, r.PlantID(), OrderFilter{})
 		for _, o := range all {
@@ -285,6 +297,9 @@ func attachmentRoutes() []Route {
 		out = append(out, Route{Method: get, Path: path, May: people.Read, Under: of.under, Back: of.under, Do: (*Site).attachments},
 			Route{Method: post, Path: path, May: people.RecordFinding, Under: of.under, Back: of.under, Do: (*Site).attachments, Body: enclosure.MaxBytes + 1<<20})
 	}
+	tickets := "/plants/:plant/crew/tickets/:ticket/files"
+	out = append(out, Route{Method: get, Path: tickets, May: people.KeepCrew, Under: "horizon", Back: "crew", Do: (*Site).attachments},
+		Route{Method: post, Path: tickets, May: people.KeepCrew, Under: "horizon", Back: "crew", Do: (*Site).attachments, Body: enclosure.MaxBytes + 1<<20})
 	one := "/plants/:plant/attachments/:attachment"
 	return append(out, Route{Method: get, Path: one, May: people.Read, Under: "belts", Back: "belts", Do: (*Site).attachment},
 		Route{Method: get, Path: one + "/withdraw", May: people.EditRegister, Under: "belts", Back: "belts", Do: (*Site).withdrawAttachment},

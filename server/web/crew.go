@@ -64,7 +64,7 @@ type crewPage struct {
 	Empty   *Empty
 }
 
-type ticketLine struct{ Person, Ticket, Until, Change string }
+type ticketLine struct{ Person, Ticket, Until, Change, Papers string }
 
 type todoLine struct{ Bold, Rest string }
 
@@ -335,6 +335,7 @@ func (r *Request) ticketLines(list *CrewList) (tickets, away []ticketLine) {
 				l.Until = r.F.PlainDay(t.UntilDay)
 			}
 			l.Change, _ = r.Link("crew/tickets/:ticket", t.ID)
+			l.Papers, _ = r.Link("crew/tickets/:ticket/files", t.ID)
 			tickets = append(tickets, l)
 		}
 	}

@@ -72,6 +72,10 @@ func (o *fakeOffice) VisitsAhead(context.Context, assets.Scope, time.Time, time.
 	return o.visits, nil
 }
 
+func (o *fakeOffice) DepotEnds(context.Context, time.Time, assets.Day) ([]DepotEnd, error) {
+	return []DepotEnd{{PersonID: 5, Who: "S. Ilveth", What: "hot vulcanising", Day: "2027-01-10"}, {KitID: 9, Who: "Thermometer 2", What: "calibration", Day: "2026-11-20"}}, nil
+}
+
 func TestTheListOfPlantsSaysWhichNeedAVisit(t *testing.T) {
 	f := skarrow()
 	other := f.list[0]
@@ -99,10 +103,13 @@ func TestTheListOfPlantsSaysWhichNeedAVisit(t *testing.T) {
 		t.Errorf("%d rows; the first says %q", rows.Length(), rows.Eq(0).Text())
 	}
 	decide := strings.ReplaceAll(d.Find("#dc").Closest("section").Text(), nb, " ")
-	for _, want := range []string{"Press 2 is named at Brask Point Wharf and at Skarrow Grain Terminal", "Brask Point Wharf: one order has no stop", "Running hours are missing from 1 plant"} {
+	for _, want := range []string{"Press 2 is named at Brask Point Wharf and at Skarrow Grain Terminal", "Brask Point Wharf: one order has no stop", "Running hours are missing from 1 plant", "Renew S. Ilveth, hot vulcanising, by 10 Jan 2027", "Calibrate Thermometer 2, due since Fri 20 Nov 2026"} {
 		if !strings.Contains(decide, want) {
 			t.Errorf("to decide: %q does not say %q", decide, want)
 		}
+	}
+	if text := as(t, skarrow(), assets.RolePlanner).get("/plants").Find("#dc").Closest("section").Text(); strings.Contains(text, "S. Ilveth") {
+		t.Error("who does not keep the crews reads whose ticket ends")
 	}
 	weeks := d.Find("#ld").Closest("section").Find("tbody tr")
 	if weeks.Length() != 26 || !strings.Contains(strings.ReplaceAll(weeks.Eq(2).Text(), nb, " "), "7 Dec 20262") || !strings.HasSuffix(weeks.Eq(11).Text(), "1") {

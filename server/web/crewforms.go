@@ -93,6 +93,9 @@ func (s *Site) ticketForm(r *Request, list *CrewList, t assets.PersonQualificati
 		p.Sheet, p.Say = "Ticket", pick(t.ID == 0, "Say who holds which ticket, from when to when", "Change the ticket of "+list.Names[t.PersonID]+", "+list.ticketName(t.QualificationID))
 		p.Says = []string{"A renewed ticket is a new one: the old one stays for the work done under it.", "The last day is the last on which it holds; empty where the catalogue's months are to count from the first day."}
 		f.version(t.Version)
+		if to, ok := r.Link("crew/tickets/:ticket/files", t.ID); ok && t.ID != 0 {
+			p.Do = append(p.Do, Action{Word: "Certificate", To: to})
+		}
 		fields := []*Field{f.Select("person", "Person", idOrNone(t.PersonID), list.personOptions(false)).Must(),
 			f.Select("qualification", "Ticket", idOrNone(t.QualificationID), list.ticketOptions()).Must(),
 			f.Date("from_day", "Holds from", string(t.FromDay)).Must(), f.Date("until_day", "Last day", string(t.UntilDay)),

@@ -25,6 +25,13 @@ type VisitNeed struct {
 	ToolNames                 []string
 }
 
+// DepotEnd is a ticket of somebody, or a calibration of kit, at home in the depot that ends.
+type DepotEnd struct {
+	PersonID, KitID int64
+	Who, What       string // "S. Ilveth", "hot vulcanising"; "Thermometer 2", "calibration"
+	Day             assets.Day
+}
+
 // visitsPart is what the list of plants says of visits: which plants need one soon, what is to be decided, and how many the weeks ahead ask for.
 type visitsPart struct {
 	Before  string
@@ -97,6 +104,9 @@ func (s *Site) visits(r *Request, all []PlantSummary) (*visitsPart, error) {
 		}
 		p.Rows = append(p.Rows, row)
 	}
+	if b.depot, err = s.depotEnds(r, all[0].Plant.ID); err != nil {
+		return nil, err
+	}
 	p.Decide = b.decide(all)
 	p.fillWeeks(r, needs)
 	if n := len(all) - len(b.plants); n > 0 {
@@ -127,6 +137,33 @@ type visitBook struct {
 	of          map[int64][]VisitNeed
 	plants      []PlantSummary
 	soon, until time.Time
+	depot       []decideLine
+}
+
+// depotDays is how long before its end a ticket or calibration at the depot is to be seen to; renewing takes a course or a workshop.
+const depotDays = 60
+
+// depotEnds says what ends at the depot, to those who keep its crews and see its kit.
+func (s *Site) depotEnds(r *Request, plantID int64) ([]decideLine, error) {
+	if !r.Who.MayAnywhere(people.KeepCrew) {
+		return nil, nil
+	}
+	ends, err := s.WeekBook.DepotEnds(r.Context(), r.Now, assets.DayOf(r.Now.AddDate(0, 0, depotDays)))
+	if err != nil {
+		return nil, err
+	}
+	f, today := Format{Zone: time.UTC, Now: r.Now}, assets.DayOf(r.Now)
+	var out []decideLine
+	for _, e := range ends {
+		over := e.Day < today
+		l := decideLine{Head: "Renew " + e.Who + ", " + e.What + ", " + pick(over, "ended", "by") + " " + f.Day(e.Day) + ".", Says: "At the depot no plant's rules raise it; plans send nobody on a ticket that ended."}
+		if e.KitID != 0 {
+			l.Head, l.Says = "Calibrate "+e.Who+", "+pick(over, "due since", "due")+" "+f.Day(e.Day)+".", "It lies at the depot; plans leave it out from the day after."
+			l.To = Link{Word: "Its page", To: at(plantID, "stores", "kit", e.KitID)}
+		}
+		out = append(out, l)
+	}
+	return out, nil
 }
 
 func (b *visitBook) row(a PlantSummary) visitNeed {
@@ -220,6 +257,7 @@ func chanceBy(f *due.Forecast, at time.Time) float64 {
 func (b *visitBook) decide(all []PlantSummary) []decideLine {
 	var out []decideLine
 	out = append(out, b.sameKit()...)
+	out = append(out, b.depot...)
 	for _, a := range b.plants {
 		var open []string
 		for _, n := range b.of[a.Plant.ID] {

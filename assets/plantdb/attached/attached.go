@@ -24,7 +24,7 @@ const isCurrent = " known_to IS NULL AND valid_to IS NULL"
 
 // tables are where the things stand that a file can be kept with.
 var tables = map[assets.AttachedTo]string{assets.AttachedToConveyor: "conveyors", assets.AttachedToSplice: "splices",
-	assets.AttachedToFinding: "findings", assets.AttachedToOrder: "orders"}
+	assets.AttachedToFinding: "findings", assets.AttachedToOrder: "orders", assets.AttachedToTicket: "person_qualifications"}
 
 // Of lists the attachments of one thing, oldest first.
 func Of(ctx context.Context, db *plantdb.DB, scope assets.Scope, kind assets.AttachedTo, id int64) ([]assets.Attachment, error) {
@@ -123,8 +123,12 @@ func belongs(c *plantdb.Change, a assets.Attachment) error {
 	if table == "" {
 		return fmt.Errorf("attach to %q: %w", a.OfKind, assets.ErrNotFound)
 	}
+	ofPlant := "plant_id = ?"
+	if a.OfKind == assets.AttachedToTicket { // of the service company's people, or of the plant's customer's
+		ofPlant = "customer_id IN (0, (SELECT p.customer_id FROM plants p WHERE p.id = ? AND p.known_to IS NULL AND p.valid_to IS NULL))"
+	}
 	var n int64
-	err := c.Tx().Raw("SELECT count(*) FROM "+table+" WHERE id = ? AND plant_id = ? AND"+isCurrent, a.OfID, a.PlantID).Scan(&n).Error
+	err := c.Tx().Raw("SELECT count(*) FROM "+table+" WHERE id = ? AND "+ofPlant+" AND"+isCurrent, a.OfID, a.PlantID).Scan(&n).Error
 	if err == nil && n == 0 {
 		err = fmt.Errorf("%s %d of plant %d: %w", a.OfKind, a.OfID, a.PlantID, assets.ErrNotFound)
 	}

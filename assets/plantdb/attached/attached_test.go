@@ -3,6 +3,7 @@ package attached_test
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"math/rand"
 	"path/filepath"
 	"strings"
@@ -11,8 +12,10 @@ import (
 	"carryside/assets"
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/attached"
+	"carryside/assets/plantdb/crew"
 	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/plantdbtest"
+	"carryside/assets/plantdb/registry"
 	"carryside/migrations"
 	"carryside/schedule/workorder"
 )
@@ -187,4 +190,41 @@ func (s situation) order(t *testing.T) int64 {
 	o := workorder.Order{PlantID: s.Plant.ID, Kind: workorder.KindOther, ConveyorID: s.Conveyor.ID, Title: "look at it"}
 	s.Change(t, plantdbtest.Noon, func(c *plantdb.Change) error { return orders.RaiseByHand(c, &o) })
 	return o.ID
+}
+
+func TestACertificateIsKeptWithATicketOfThePlantsPeople(t *testing.T) {
+	s := situation{plantdbtest.Plant(t)}
+	var tickets []int64
+	for _, customer := range []int64{0, s.Plant.CustomerID} {
+		p, q := assets.Person{Name: fmt.Sprintf("S. Ilveth %d", customer), CustomerID: customer}, assets.Qualification{Name: fmt.Sprintf("hot vulcanising %d", customer), OrderKinds: []string{"re-splice"}}
+		k := assets.PersonQualification{FromDay: "2022-02-13"}
+		act := s.Act(plantdbtest.Noon)
+		act.Company = true
+		err := s.DB.Change(t.Context(), act, func(c *plantdb.Change) error {
+			if err := errors.Join(registry.AddPerson(c, &p), crew.SaveQualification(c, &q)); err != nil {
+				return err
+			}
+			k.PersonID, k.QualificationID = p.ID, q.ID
+			return crew.SaveTicket(c, &k)
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		tickets = append(tickets, k.ID)
+	}
+	for _, id := range tickets {
+		a := add(t, s.Site, s.of(assets.AttachedToTicket, id), trace(100))
+		if list, err := attached.Of(t.Context(), s.DB, s.Scope, assets.AttachedToTicket, id); err != nil || len(list) != 1 || list[0].ID != a.ID {
+			t.Errorf("kept with ticket %d: %+v, %v", id, list, err)
+		}
+	}
+	other := plantdbtest.PlantIn(t, s.DB, "Tarn Mill")
+	theirs := assets.Attachment{PlantID: other.Plant.ID, OfKind: assets.AttachedToTicket, OfID: tickets[1], Name: "trace.csv"}
+	if other.Plant.CustomerID == s.Plant.CustomerID {
+		t.Fatal("both plants are one customer's")
+	}
+	err := s.DB.Change(t.Context(), other.Act(plantdbtest.Noon), func(c *plantdb.Change) error { _, err := attached.Add(c, &theirs, trace(90)); return err })
+	if !errors.Is(err, assets.ErrNotFound) {
+		t.Errorf("a ticket of another customer's person takes a file: %v", err)
+	}
 }

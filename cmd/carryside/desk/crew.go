@@ -12,6 +12,8 @@ import (
 	"carryside/assets/plantdb/crew"
 	"carryside/assets/plantdb/registry"
 	"carryside/assets/plantdb/stores"
+	crewplan "carryside/schedule/crew"
+	"carryside/schedule/kit"
 	"carryside/schedule/workorder"
 	"carryside/server/web"
 )
@@ -213,12 +215,12 @@ func (d *Desk) VisitsAhead(ctx context.Context, scope assets.Scope, now, until t
 	if err != nil {
 		return nil, err
 	}
-	kit, err := stores.Kit(ctx, d.db, scope, plantdb.AsOf{})
+	pieces, err := stores.Kit(ctx, d.db, scope, plantdb.AsOf{})
 	if err != nil {
 		return nil, err
 	}
 	name := map[int64]string{}
-	for _, k := range kit {
+	for _, k := range pieces {
 		name[k.ID] = k.Name
 	}
 	out := make([]web.VisitNeed, len(needs))
@@ -226,6 +228,64 @@ func (d *Desk) VisitsAhead(ctx context.Context, scope assets.Scope, now, until t
 		out[i] = web.VisitNeed{PlantID: n.PlantID, Number: n.Number, SpliceID: n.SpliceID, Title: n.Title, Tag: n.Tag, Placed: n.State == workorder.Placed, LatestDay: n.LatestDay, Start: n.Start, End: n.End, People: n.People, Tools: n.Tools}
 		for _, id := range n.Tools {
 			out[i].ToolNames = append(out[i].ToolNames, cmp.Or(name[id], fmt.Sprintf("kit %d", id)))
+		}
+	}
+	return out, nil
+}
+
+// DepotEnds returns the tickets of people and the calibrations of kit at home in the depot that end by a day, the first first.
+func (d *Desk) DepotEnds(ctx context.Context, now time.Time, until assets.Day) ([]web.DepotEnd, error) {
+	all := assets.JobScope()
+	members, err := crew.Members(ctx, d.db, all)
+	if err != nil {
+		return nil, err
+	}
+	tickets, err := crew.Tickets(ctx, d.db, all)
+	if err != nil {
+		return nil, err
+	}
+	roster := crewplan.Roster{Members: members, Tickets: tickets}
+	if roster.Qualifications, err = crew.Qualifications(ctx, d.db, plantdb.AsOf{}); err != nil {
+		return nil, err
+	}
+	var out []web.DepotEnd
+	var ids []int64
+	for _, t := range roster.Ending(assets.DayOf(now.AddDate(0, 0, -30)), until) {
+		i := slices.IndexFunc(members, func(m assets.CrewMember) bool {
+			return m.PersonID == t.PersonID && m.CustomerID == 0 && m.HomePlantID == 0
+		})
+		q := slices.IndexFunc(roster.Qualifications, func(q assets.Qualification) bool { return q.ID == t.QualificationID })
+		if i >= 0 && q >= 0 {
+			out, ids = append(out, web.DepotEnd{PersonID: t.PersonID, What: roster.Qualifications[q].Name, Day: t.UntilDay}), append(ids, t.PersonID)
+		}
+	}
+	names, err := registry.Names(ctx, d.db, ids)
+	if err != nil {
+		return nil, err
+	}
+	for i := range out {
+		out[i].Who = names[out[i].PersonID]
+	}
+	due, err := d.depotCalibrations(ctx, now, until)
+	out = append(out, due...)
+	slices.SortStableFunc(out, func(a, b web.DepotEnd) int { return cmp.Compare(a.Day, b.Day) })
+	return out, err
+}
+
+func (d *Desk) depotCalibrations(ctx context.Context, now time.Time, until assets.Day) ([]web.DepotEnd, error) {
+	list, err := stores.Kit(ctx, d.db, assets.JobScope(), plantdb.AsOf{})
+	if err != nil {
+		return nil, err
+	}
+	list = slices.DeleteFunc(list, func(k assets.Kit) bool { return k.CustomerID != 0 || k.HomePlantID != 0 || k.InUseUntilDay != "" })
+	var out []web.DepotEnd
+	for _, k := range list {
+		calibrations, err := stores.Calibrations(ctx, d.db, plantdb.AsOf{}, []int64{k.ID})
+		if err != nil {
+			return nil, err
+		}
+		if due := kit.CalibrationDue(calibrations, assets.DayOf(now)); due.Day != "" && due.Day <= until {
+			out = append(out, web.DepotEnd{KitID: k.ID, Who: k.Name, What: "calibration", Day: due.Day})
 		}
 	}
 	return out, nil
@@ -245,8 +305,8 @@ func (d *Desk) weekShared(ctx context.Context, scope assets.Scope, f *web.WeekFa
 	if f.Items, err = stores.Items(ctx, d.db, scope, plantdb.AsOf{}); err != nil {
 		return err
 	}
-	kit, err := stores.Kit(ctx, d.db, scope, plantdb.AsOf{})
-	for _, k := range kit {
+	pieces, err := stores.Kit(ctx, d.db, scope, plantdb.AsOf{})
+	for _, k := range pieces {
 		f.Kit[k.ID] = k.Name
 	}
 	return err
