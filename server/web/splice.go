@@ -239,7 +239,7 @@ func (r *Request) spliceLife(v fleetView, name string, sp assets.Splice, st due.
 		l.Due, l.DueSays = st.DueAt, pick(st.Overdue, "was due ", "due ")+r.F.PlainDay(st.DueDay)
 	}
 	if f := v.forecast(sp.ID); f != nil && sp.Ended == nil {
-		l.Series = append(l.Series, ageSeries(l, sp, f)...)
+		l.Series = append(l.Series, ageSeries(l, sp, st, f)...)
 		if !f.Band.At10.IsZero() {
 			l.Band = taperOf(f)
 			l.BandSays = "10 % by " + v.bandDate(f.Band.At10) + ", 50 % by " + v.bandDate(f.Band.At50) + ", 90 % by " + v.bandDate(f.Band.At90)
@@ -282,20 +282,26 @@ func (r *Request) spliceLife(v fleetView, name string, sp assets.Splice, st due.
 	return drawing.OfLife(l)
 }
 
-// ageSeries is the age on the clock its cohort is told on, against the best age.
-func ageSeries(l drawing.Life, sp assets.Splice, f *due.Forecast) []drawing.Series {
-	if !f.Best.Known || sp.Made.At == 0 || !(f.Age > 0) {
+// ageSeries is the age on the clock its cohort is told on, against what life used is held against where that counts on the same
+// clock, else against the best age.
+func ageSeries(l drawing.Life, sp assets.Splice, st due.Standing, f *due.Forecast) []drawing.Series {
+	most, says := f.Best.Age, "best age "+ageFigure(f.Best.Age)+" (class "+string(f.Class)+")"
+	known := f.Best.Known
+	if b := st.Limit; b != nil && !b.BestAge() && string(b.Clock) == f.Clock.String() {
+		most, says, known = b.Limit, "rule "+due.Count(b.Limit)+" (class "+string(b.Class)+")", true
+	}
+	if !known || sp.Made.At == 0 || !(f.Age > 0) {
 		return nil
 	}
 	scale, unit := 1.0, ""
-	switch most := max(f.Age, f.Best.Age); {
-	case most >= 2e6:
+	switch top := max(f.Age, most); {
+	case top >= 2e6:
 		scale, unit = 1e-6, "million"
-	case most >= 2e4:
+	case top >= 2e4:
 		scale, unit = 1e-3, "thousand"
 	}
-	limit := f.Best.Age * scale
-	return []drawing.Series{{Name: Capital(f.Clock.String()), Unit: unit, Age: true, Limit: &limit, LimitSays: "best age " + due.Count(f.Best.Age) + " (class " + string(f.Class) + ")",
+	most *= scale
+	return []drawing.Series{{Name: Capital(f.Clock.String()), Unit: unit, Age: true, Limit: &most, LimitSays: says,
 		Points: []drawing.Point{{At: l.From, Value: 0}, {At: l.Now, Value: f.Age * scale}}}}
 }
 

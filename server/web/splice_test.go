@@ -8,8 +8,10 @@ import (
 	"testing"
 
 	"carryside/assets"
+	"carryside/schedule/cohort"
 	"carryside/schedule/due"
 	"carryside/schedule/workorder"
+	"carryside/server/web/drawing"
 )
 
 func TestSplicePage(t *testing.T) {
@@ -99,4 +101,33 @@ func TestRaiseAnOrderByHand(t *testing.T) {
 		t.Errorf("raised %+v", o)
 	}
 	as(t, f, assets.RoleAuditor).page("/plants/3/orders/new", http.StatusForbidden)
+}
+
+// The age on its axis stands against what life used is held against, where that counts on the clock of the cohort.
+func TestAgeOnTheAxisStandsAgainstWhatSetsTheDate(t *testing.T) {
+	best := due.Forecast{Clock: cohort.Passes, Age: 293_839, Class: assets.ClassC, Best: due.BestAge{Known: true, Age: 546_123}}
+	rule := &due.Limit{RuleID: 1, Class: assets.ClassP, Clock: due.Passes, Limit: 364_000}
+	for _, c := range []struct {
+		name  string
+		limit *due.Limit
+		f     due.Forecast
+		says  string
+		at    float64
+	}{
+		{"by a rule in passes", rule, best, "rule 364 000 (class P)", 364},
+		{"by a rule in days", &due.Limit{RuleID: 1, Class: assets.ClassP, Clock: due.Days, Limit: 1826}, best, "best age 546 000 (class C)", 546.123},
+		{"by the best age", nil, best, "best age 546 000 (class C)", 546.123},
+		{"run and inspect", nil, due.Forecast{Clock: cohort.Passes, Age: 293_839}, "", 0},
+	} {
+		got := ageSeries(drawing.Life{}, assets.Splice{Made: on(2023, 5, 6)}, due.Standing{Limit: c.limit}, &c.f)
+		if c.says == "" {
+			if got != nil {
+				t.Errorf("%s: %+v", c.name, got)
+			}
+			continue
+		}
+		if len(got) != 1 || plainly(got[0].LimitSays) != c.says || *got[0].Limit != c.at {
+			t.Errorf("%s: %+v, want %q", c.name, got, c.says)
+		}
+	}
 }
