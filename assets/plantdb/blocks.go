@@ -82,7 +82,7 @@ func (c *Change) firstCustomer() (bool, error) {
 // in learns their own and that of those they name, and a running number would tell how many people there are.
 func (c *Change) NewPersonID() (int64, error) {
 	var some int64
-	if err := c.Tx().Raw("SELECT count(*) FROM (SELECT id FROM people LIMIT 1) AS some").Scan(&some).Error; err != nil {
+	if err := c.Tx().Raw("SELECT count(*) FROM (SELECT id FROM people LIMIT 1) AS anybody").Scan(&some).Error; err != nil {
 		return 0, fmt.Errorf("count the people: %w", err)
 	}
 	if some == 0 {

@@ -24,6 +24,7 @@ type Job struct {
 	FingerLengthM     float64
 	TrimEachEndM      float64
 	PathM             float64 // round the pulleys, neutral layer
+	PathMeasured      bool    // PathM is the loop as it was measured: where the pulleys are is not known
 	FitStretchPercent float64
 	Splices           int  // in the whole belt
 	WholeBelt         bool // a new belt is cut: its cut length is wanted
@@ -142,7 +143,11 @@ func (c *computing) cut(allowanceMM float64) {
 	j := c.job
 	if !j.WholeBelt {
 		if j.PathM > 0 {
-			c.say(Figure{"Loop round the pulleys", j.PathM, "m", "where the pulleys are, at the middle of the belt; else as it was measured. No new belt is cut in this job", assets.ClassC, ""})
+			how := "from where the pulleys are, at the middle of the belt's thickness"
+			if j.PathMeasured {
+				how = "the loop as it was measured; where the pulleys are is not known"
+			}
+			c.say(Figure{"Loop round the pulleys", j.PathM, "m", how + ". No new belt is cut in this job, so no cut length", assets.ClassC, ""})
 		}
 		return
 	}

@@ -84,7 +84,7 @@ func (s *Site) jobOf(r *Request, v fleetView, o workorder.Order, sp assets.Splic
 		return found.Value
 	}
 	j := jobsheet.Job{Form: sp.Form, Bond: sp.Bond, WidthM: b.WidthM, ThicknessM: b.ThicknessM, MassKGPerM2: of("mass_kg_per_m2"), Plies: spec.Plies, StepM: cmp.Or(sp.StepLengthM, of("step_length_m")),
-		FingerPitchM: cmp.Or(sp.FingerPitchM, of("finger_pitch_m")), FingerLengthM: cmp.Or(sp.FingerLengthM, of("finger_length_m")), PathM: b.LoopLengthM, WholeBelt: o.Kind == workorder.KindBeltChange,
+		FingerPitchM: cmp.Or(sp.FingerPitchM, of("finger_pitch_m")), FingerLengthM: cmp.Or(sp.FingerLengthM, of("finger_length_m")), PathM: b.LoopLengthM, PathMeasured: true, WholeBelt: o.Kind == workorder.KindBeltChange,
 		Splices: max(1, len(v.Register.SplicesOn(c.ID))), AmbientC: 20}
 	if sp.Steps > 0 {
 		j.Plies = sp.Steps + 1
@@ -95,7 +95,7 @@ func (s *Site) jobOf(r *Request, v fleetView, o workorder.Order, sp assets.Splic
 	}
 	if l, placed := loop.Of(c.Pulleys, b.ThicknessM); placed {
 		if path, err := l.Measure(); err == nil {
-			j.PathM = path.LengthMM / 1000
+			j.PathM, j.PathMeasured = path.LengthMM/1000, false
 		}
 	}
 	all, err := s.Pressing.Recipes(r.Context())
