@@ -160,7 +160,7 @@ func (b *builder) benchmarkSplices(p assets.Plant, c assets.Conveyor, belt asset
 			end := assets.InstantOf(t)
 			s.Ended, s.Retired, s.RetiredWhy = &end, assets.Exactly(t, zone), assets.RetiredPlanned
 			if b.rng.IntN(3) == 0 {
-				s.RetiredWhy, s.FailureMode = assets.RetiredFailed, failureModes[b.rng.IntN(len(failureModes))]
+				s.RetiredWhy, s.FailureMode = assets.RetiredFailed, failureModes(form)[b.rng.IntN(5)]
 			}
 		}
 		b.fleet.Splices = append(b.fleet.Splices, s)

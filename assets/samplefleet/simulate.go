@@ -142,8 +142,16 @@ func (r *run) end(l liveSplice, t time.Time, why assets.RetiredWhy, mode string)
 	s.Ended, s.Retired, s.RetiredWhy, s.FailureMode = &at, assets.Exactly(t, r.zone), why, mode
 }
 
-// failureModes are what the demo's splices fail by; common practice words.
-var failureModes = []string{"fingers opened at the edge", "tips lifted on the tail pulley", "bond let go at the leading step", "edge torn", "cover strip lifted"}
+// failureModes are what splices of a form fail by, as many for each; common practice words.
+func failureModes(f assets.Form) []string {
+	switch {
+	case f.Mechanical():
+		return []string{"fasteners pulled out", "plates worn through", "pins or bolts worn", "edge torn", "belt torn behind the fasteners"}
+	case f == assets.FormFinger || f == assets.FormFingerOverFinger:
+		return []string{"fingers opened at the edge", "tips lifted on the tail pulley", "finger tips lifted", "edge torn", "opened along the seam"}
+	}
+	return []string{"opened along the seam", "cover step lifted on the tail pulley", "bond let go at the leading step", "edge torn", "cover strip lifted"}
+}
 
 // stretchPerYear is how much of its length a belt in service grows in a year, taken up by the take-up; rule of thumb.
 const stretchPerYear = 0.0006
@@ -224,7 +232,8 @@ func (r *run) remake(l liveSplice, t time.Time, why assets.RetiredWhy) {
 	b := r.b
 	mode := ""
 	if why == assets.RetiredFailed {
-		mode = failureModes[b.rng.IntN(len(failureModes))]
+		modes := failureModes(b.fleet.Splices[l.index].Form)
+		mode = modes[b.rng.IntN(len(modes))]
 	}
 	r.end(l, t, why, mode)
 	cut := r.spec.cutM()
