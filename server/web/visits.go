@@ -172,12 +172,17 @@ func (b *visitBook) row(a PlantSummary) visitNeed {
 	list := b.of[a.Plant.ID]
 	var stops []string
 	crew, kit, open := map[int64]bool{}, []string(nil), 0
+	byStop := slices.SortedStableFunc(slices.Values(list), func(x, y VisitNeed) int { return cmp.Compare(x.Start, y.Start) })
 	for i, n := range list {
 		if i < mostWorkNamed {
 			row.Work = append(row.Work, Link{Word: strings.TrimSpace(n.Tag+" "+fmt.Sprint(n.Number)) + ": " + n.Title, To: at(a.Plant.ID, "orders", n.Number)})
 		}
 		if n.Start == 0 {
 			open++
+		}
+	}
+	for _, n := range byStop {
+		if n.Start == 0 {
 			continue
 		}
 		if stop := f.Stamp(n.Start) + ", " + Duration(n.End.Time().Sub(n.Start.Time()).Hours()); !slices.Contains(stops, stop) {

@@ -39,7 +39,7 @@ func OfVisits(weeks []VisitWeek, sentence string) template.HTML {
 		if w.Visits > 0 {
 			s.rect("inkf", x, y(w.Visits), step*0.7, visitsFoot-y(w.Visits))
 		}
-		if i%5 == 0 {
+		if i%5 == 0 && x < visitsW-50 {
 			s.text("d s", x, visitsFoot+16, "", w.From.Format("2 Jan"))
 		}
 	}
