@@ -1,4 +1,4 @@
--- 0024 orders_that_wait (sqlite)
+-- 0023 orders_that_wait (postgres)
 --
 -- Which order of the same plant an order waits for, and how many minutes after the end of that one's work its own may begin at
 -- the earliest: cooling, curing, a conveyor that must run first. Orders there are wait for none: both stay empty.

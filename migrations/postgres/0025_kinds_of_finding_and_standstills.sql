@@ -1,4 +1,4 @@
--- 0026 kinds_of_finding_and_standstills (postgres)
+-- 0025 kinds_of_finding_and_standstills (postgres)
 --
 -- Kinds of finding with what each grade means, which a lead edits; standstills that nobody planned, with their two times.
 

@@ -1,4 +1,4 @@
--- 0025 sheets_taken_along (sqlite)
+-- 0024 sheets_taken_along (sqlite)
 --
 -- Job sheets noted on a device without a network: by whose device an entry came and at what time by its clock; signatures as they came in, and the
 -- numbers people sign with on a device that several use. Entries from before keep NULL: they were made on a screen.

@@ -1,4 +1,4 @@
--- 0026 kinds_of_finding_and_standstills (sqlite)
+-- 0025 kinds_of_finding_and_standstills (sqlite)
 --
 -- Kinds of finding with what each grade means, which a lead edits; standstills that nobody planned, with their two times.
 
