@@ -74,7 +74,9 @@ func TestMachineInterfaceIsDescribed(t *testing.T) {
 func TestNumbersSayTheirUnit(t *testing.T) {
 	d := openMachines(t).description()
 	without := []string{"id", "position", "conveyors", "splices", "open_orders", "overdue_orders", "held_readings", "bends", "reverse_bends", "resplices_left", "steps", "value", "days",
-		"at_least_days", "limit", "grade", "number", "crew", "order", "count", "rows", "status", "measurement"}
+		"at_least_days", "limit", "grade", "number", "crew", "order", "count", "rows", "status", "measurement",
+		"count_so_far", "count_limit", // of what "counts" says
+	}
 	units := []string{"_m", "_mm", "_mps", "_h", "_deg", "_s", "_c", "_n_per_m", "_per_h", "_id"}
 	seen := 0
 	schemas, _ := d.find("#/components/schemas").(map[string]any)
@@ -86,6 +88,9 @@ func TestNumbersSayTheirUnit(t *testing.T) {
 				continue
 			}
 			seen++
+			if strings.HasPrefix(property, "quantity_") && properties["stock_unit"] != nil {
+				continue // stock is told in its own unit, named beside it
+			}
 			if !slices.Contains(without, property) && !slices.ContainsFunc(units, func(u string) bool { return strings.HasSuffix(property, u) }) {
 				t.Errorf("%s.%s says no unit", name, property)
 			}
