@@ -3,8 +3,8 @@
 package main
 
 // grants are how far a role reaches in the tests. Under the race detector, which is many times slower and looks for something else,
-// one of the three is walked; every run without it walks all, on PostgreSQL in CI too.
+// one of the three is walked; every run without it walks all.
 var grants = []string{"plant"}
 
-// walkEvery is how many addresses one stands for: under the race detector every fourth is walked.
-const walkEvery = 4
+// walkEvery is how many addresses one stands for: under the race detector every sixth is walked.
+const walkEvery = 6

@@ -51,7 +51,9 @@ func Start(ctx context.Context) (*Browser, error) {
 	if err != nil {
 		return nil, err
 	}
-	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path))
+	// There is no graphics card: painted by its emulation, a page costs twice the work.
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.DisableGPU,
+		chromedp.Flag("disable-gpu-rasterization", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-quic", true))
 	allocCtx, stopAlloc := chromedp.NewExecAllocator(ctx, options...)
 	browserCtx, stopBrowser := chromedp.NewContext(allocCtx)
 	stop := func() { stopBrowser(); stopAlloc() }

@@ -56,7 +56,7 @@ func killedOften(t *testing.T, what, from, to string, look func()) (kills int) {
 	}
 	random := rand.New(rand.NewPCG(28, 1))
 	longest := 50 * time.Millisecond
-	for n := range 12 {
+	for n := range lives {
 		cmd := exec.Command(self, from, to)
 		cmd.Env = append(os.Environ(), playVariable+"="+what)
 		began := time.Now()
