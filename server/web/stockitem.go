@@ -138,7 +138,7 @@ func (r *Request) itemWorking(o stock.Outlook, room *Room) []fact {
 	facts := []fact{
 		{"Lead time", Figure(o.Keeping.LeadTimeDays, "day", "days")},
 		{"Planned orders in that time take", r.quantity(o.Item, l.Planned)},
-		{"Failures are expected to take, by the life figures of each splice, else by those of three years", r.quantity(o.Item, l.Expected)},
+		{"Expected failures take", r.quantity(o.Item, l.Expected)},
 		{"and with " + Percent(l.ServiceLevel) + " not more than", r.quantity(o.Item, l.Unplanned)},
 		{"Stays on hand as a spare", r.quantity(o.Item, l.Spare)},
 		{"Reorder point", r.quantity(o.Item, l.Point)},

@@ -120,7 +120,7 @@ func TestRestoreKilledAnywhere(t *testing.T) {
 			t.Error("neither the old database nor the restored one is there")
 		}
 	})
-	if kills < 5 || put == 0 {
+	if kills < lives/3 || put == 0 {
 		t.Errorf("killed %d times, restored %d times: not both were tried", kills, put)
 	}
 	t.Logf("killed %d times, restored %d times", kills, put)
@@ -155,7 +155,7 @@ func TestBackupAndMoveKilledAnywhere(t *testing.T) {
 				}
 			})
 			compare(t, "the source", digests(t, from), want)
-			if kills < 5 || made == 0 {
+			if kills < lives/3 || made == 0 {
 				t.Errorf("killed %d times, made %d times: not both were tried", kills, made)
 			}
 			t.Logf("killed %d times, made %d times", kills, made)
