@@ -176,7 +176,8 @@ func IssueJob(c *plantdb.Change, register *assets.Register, o workorder.Order, t
 		wanted[itemID] = needs[0].Quantity
 	}
 	maps.Copy(wanted, taken)
-	for itemID, want := range wanted {
+	for _, itemID := range slices.Sorted(maps.Keys(wanted)) { // in one order, whenever it is run
+		want := wanted[itemID]
 		item, known := itemOf(items, itemID)
 		if !known || want <= 0 {
 			continue

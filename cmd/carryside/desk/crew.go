@@ -278,13 +278,21 @@ func (d *Desk) depotCalibrations(ctx context.Context, now time.Time, until asset
 		return nil, err
 	}
 	list = slices.DeleteFunc(list, func(k assets.Kit) bool { return k.CustomerID != 0 || k.HomePlantID != 0 || k.InUseUntilDay != "" })
+	ids := make([]int64, len(list))
+	for i, k := range list {
+		ids[i] = k.ID
+	}
+	all, err := stores.Calibrations(ctx, d.db, plantdb.AsOf{}, ids)
+	if err != nil {
+		return nil, err
+	}
+	of := map[int64][]assets.Calibration{}
+	for _, c := range all {
+		of[c.KitID] = append(of[c.KitID], c)
+	}
 	var out []web.DepotEnd
 	for _, k := range list {
-		calibrations, err := stores.Calibrations(ctx, d.db, plantdb.AsOf{}, []int64{k.ID})
-		if err != nil {
-			return nil, err
-		}
-		if due := kit.CalibrationDue(calibrations, assets.DayOf(now)); due.Day != "" && due.Day <= until {
+		if due := kit.CalibrationDue(of[k.ID], assets.DayOf(now)); due.Day != "" && due.Day <= until {
 			out = append(out, web.DepotEnd{KitID: k.ID, Who: k.Name, What: "calibration", Day: due.Day})
 		}
 	}
