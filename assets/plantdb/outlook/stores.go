@@ -15,19 +15,11 @@ import (
 	"carryside/schedule/stock"
 )
 
-// stores reads what rules about kit and stock rest on; nothing where the plant has no such rule.
+// stores reads what rules about kit rest on; nothing where the plant has no such rule. Stock waits for the failures that life
+// figures foresee, see Foresee.
 func (l loader) stores(ctx context.Context) error {
-	asked := map[rules.TriggerKind]bool{}
-	for _, r := range slices.Concat(l.p.Inputs.Rules, l.p.Before) {
-		asked[r.Trigger.Kind] = true
-	}
-	if asked[rules.TriggerKit] {
-		if err := l.kit(ctx); err != nil {
-			return err
-		}
-	}
-	if asked[rules.TriggerStock] {
-		return l.stock(ctx, nil)
+	if l.p.asks(func(r rules.Rule) bool { return r.Trigger.Kind == rules.TriggerKit }) {
+		return l.kit(ctx)
 	}
 	return nil
 }
@@ -88,7 +80,6 @@ func (l loader) kit(ctx context.Context) error {
 
 // stock reads the items kept at the plant with their reorder points.
 func (l loader) stock(ctx context.Context, foreseen stock.Foreseen) error {
-	l.p.Inputs.Stock = nil
 	room, err := stores.Look(ctx, l.db, l.scope, l.p.Register, foreseen, l.now)
 	if err != nil {
 		return err

@@ -331,6 +331,9 @@ func (d *Desk) MakeOrder(ctx context.Context, scope assets.Scope, a web.Act, pla
 	if err != nil {
 		return 0, err
 	}
+	if err := plant.ForeseeAsked(ctx, d.db, d.laws, a.Now); err != nil {
+		return 0, err
+	}
 	order, err := rules.NewOutlook(plant.Inputs).MakeOrder(rule, oc, a.PersonID, a.Now)
 	if err != nil {
 		return 0, err
