@@ -232,7 +232,7 @@ func (r *Request) originFacts(v fleetView, sp assets.Splice, past *Past) []Fact 
 
 // spliceLife puts measurements, grades and orders on one axis.
 func (r *Request) spliceLife(v fleetView, name string, sp assets.Splice, st due.Standing, findings []assets.Finding, orders []workorder.Order) template.HTML {
-	l := drawing.Life{Sentence: "The life of " + name + ": measurements, findings and orders on one time axis", From: sp.Made.At.Time(), Now: r.Now, Zone: r.F.zone()}
+	l := drawing.Life{Sentence: "The life of " + name + ": measurements, findings and orders on one time axis", From: sp.Made.At.Time(), Undated: sp.Made.Unknown(), Now: r.Now, Zone: r.F.zone()}
 	if sp.Ended != nil {
 		l.To = sp.Ended.Time()
 	} else if !st.DueAt.IsZero() {

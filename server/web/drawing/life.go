@@ -13,6 +13,7 @@ type Life struct {
 	From     time.Time
 	To       time.Time // zero: still running
 	Now      time.Time
+	Undated  bool      // From is the earliest it can be, or nothing but a beginning for the axis
 	Due      time.Time // zero: no date is set
 	DueSays  string
 	Band     Taper  // when it comes due, with its chances; the zero one draws no row
@@ -80,7 +81,7 @@ func OfLife(l Life) template.HTML {
 	y = body.orders(l.Orders, a, y, end)
 	y = body.band(l, a, y)
 	if y == lifeTop {
-		y = body.inService(a, y, end)
+		y = body.inService(a, y, end, l.Undated)
 	}
 	var s svg
 	s.open("", lifeW, y+24, false, l.Sentence)
@@ -106,9 +107,15 @@ func OfLife(l Life) template.HTML {
 }
 
 // inService draws from when to when it was in the belt, where nothing else is known of its life.
-func (s *svg) inService(a axis, y float64, end time.Time) float64 {
+func (s *svg) inService(a axis, y float64, end time.Time, undated bool) float64 {
 	s.text("b", 0, y+14, "", "In service")
-	s.rect("wash2f", a.x(a.from), y+3, math.Max(a.x(end)-a.x(a.from), 2), 14)
+	class := "wash2f"
+	if undated { // an empty outline: it may have begun at any time in it
+		class = "win dash"
+		s.text("d s", 0, y+29, "", "begin unknown")
+		y += 12
+	}
+	s.rect(class, a.x(a.from), y+3, math.Max(a.x(end)-a.x(a.from), 2), 14)
 	return y + 30
 }
 
