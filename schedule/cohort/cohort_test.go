@@ -187,8 +187,21 @@ func TestAThinCohortBorrowsTheShapeOfItsKind(t *testing.T) {
 	if b := l.Predictive.Best.Shape; math.Abs(b/float64(own.Own.Shape)-1) > 0.35 {
 		t.Errorf("shape %v borrowed from %v", b, own.Own.Shape)
 	}
-	if l := lawOf(t, laws, none); l.Predictive != nil || l.Own.Method != life.LowerBound || l.Class != assets.ClassD {
+	l = lawOf(t, laws, none)
+	if l.Predictive != nil || l.Own.Method != life.LowerBound || l.Class != assets.ClassD {
 		t.Errorf("a cohort without failure: %+v", l)
+	}
+	// At the shape lent, not at the rule of thumb: scale >= (sum of life^b / -ln 0.05)^(1/b).
+	b, sum := float64(own.Own.Shape), 0.0
+	for _, one := range Sort(lives) {
+		for _, o := range one.On(l.Clock) {
+			if one.Key == none {
+				sum += math.Pow(o.Life, b)
+			}
+		}
+	}
+	if want := math.Pow(sum/-math.Log(0.05), 1/b); math.Abs(float64(l.Own.Limits.Scale[0])/want-1) > 1e-6 || math.Abs(float64(l.Own.Shape)/b-1) > 1e-6 {
+		t.Errorf("bound %v at shape %v, want %v at %v", l.Own.Limits.Scale[0], l.Own.Shape, want, b)
 	}
 }
 

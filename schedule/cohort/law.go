@@ -14,6 +14,9 @@ import (
 // Confidence of every limit of a cohort's figures.
 const Confidence = 0.95
 
+// fitQuantiles are the shares whose lives a fit tells: B10 and the middle.
+var fitQuantiles = []float64{0.1, 0.5}
+
 // ownShape is the number of failures from which a cohort needs no other's shape: with ten the predictive chances of its own
 // fit hold to three points (our study of simulated cohorts).
 const ownShape = 10
@@ -50,7 +53,7 @@ func (f *fits) of(one Cohort, clock Clock) (life.Fitted, error) {
 	}
 	fitted := life.Fitted{}
 	if os := one.On(clock); os != nil {
-		r, err := life.Fit([]life.Cohort{{Name: one.Key.Words(), Lives: os}}, life.Settings{Confidence: Confidence, Quantiles: []float64{0.1, 0.5}})
+		r, err := life.Fit([]life.Cohort{{Name: one.Key.Words(), Lives: os}}, life.Settings{Confidence: Confidence, Quantiles: fitQuantiles})
 		if err != nil {
 			return fitted, fmt.Errorf("fit %s on %s: %w", one.Key.Words(), clock, err)
 		}
@@ -68,7 +71,7 @@ func (f *fits) of(one Cohort, clock Clock) (life.Fitted, error) {
 // The clock is the one whose fit is likeliest in the cohort itself, else in the closest parent in which clocks can be
 // compared, else passes, hours or days, whichever most lives are known on. With fewer than ten failures the shape is
 // borrowed: an empirical-Bayes prior from the cohorts of the closest parent that have a shape of their own (three failures
-// and a maximum), else the rule of thumb. One refusal of the fit (an observation that cannot be) refuses the whole.
+// and a maximum), else the rule of thumb. With no failure the scale is bounded from below, at the middle of that prior. One refusal of the fit (an observation that cannot be) refuses the whole.
 func Study(all []Cohort) ([]Law, error) {
 	var own fits
 	compared := map[Key][]Comparison{}
@@ -81,6 +84,9 @@ func Study(all []Cohort) ([]Law, error) {
 			return nil, err
 		}
 		if err = l.borrow(all, &own); err != nil {
+			return nil, err
+		}
+		if err := l.bound(one); err != nil {
 			return nil, err
 		}
 		if err := l.predict(one); err != nil {
@@ -157,6 +163,21 @@ func (l *Law) borrow(all []Cohort, own *fits) error {
 	if l.Own.Method != life.MaximumLikelihood {
 		l.Prior = &thumbShape
 	}
+	return nil
+}
+
+// bound takes the lower bound of a cohort without a failure at the shape that is lent to it: at a shape by rule of thumb the
+// tenth to fail would seem to last longer than splices like it have shown.
+func (l *Law) bound(one Cohort) error {
+	if l.Own.Method != life.LowerBound || l.Lent == nil {
+		return nil
+	}
+	r, err := life.Fit([]life.Cohort{{Name: one.Key.Words(), Lives: one.On(l.Clock)}},
+		life.Settings{Confidence: Confidence, Quantiles: fitQuantiles, FixedShape: math.Exp(l.Prior.LogShape)})
+	if err != nil {
+		return fmt.Errorf("bound %s on %s: %w", one.Key.Words(), l.Clock, err)
+	}
+	l.Own = r.Cohorts[0]
 	return nil
 }
 

@@ -48,9 +48,7 @@ const decisionsShown = 8
 // decisions lists everything that waits, worst first.
 func (r *Request) decisions(in todayInputs) []decision {
 	var all []decision
-	ordered := map[int64]bool{}
 	for _, o := range in.open {
-		ordered[o.SpliceID] = true
 		if d, ok := r.orderDecision(o, in); ok {
 			all = append(all, d)
 		}
@@ -70,9 +68,12 @@ func (r *Request) decisions(in todayInputs) []decision {
 	}
 	for _, st := range in.v.Standings {
 		// What only a rule of thumb asks for stands under its own headline and is no decision.
-		if !ordered[st.SpliceID] && pastWhatBinds(st) {
+		if in.remade(st.SpliceID, st.BeltID) {
+			continue
+		}
+		if pastWhatBinds(st) {
 			all = append(all, r.pastDecision(st, in.v))
-		} else if d, is := r.dueDecision(st, in); is && !ordered[st.SpliceID] {
+		} else if d, is := r.dueDecision(st, in); is {
 			all = append(all, d)
 		}
 	}
@@ -209,12 +210,32 @@ func pastWhatBinds(st due.Standing) bool {
 	return st.Band.Past() && st.Limit.Class.RaisesOrders() || st.Overdue && st.By == due.ByTrend
 }
 
+// remade tells whether an open order makes a splice anew: its own, or one that changes its belt. One that only looks at it
+// does not, and must not hide that the splice comes due.
+func (in *todayInputs) remade(spliceID, beltID int64) bool {
+	return slices.ContainsFunc(in.open, func(o workorder.Order) bool {
+		switch o.Kind {
+		case workorder.KindResplice, workorder.KindInsertPiece:
+			return o.SpliceID == spliceID
+		case workorder.KindBeltChange:
+			return o.BeltID == beltID
+		}
+		return false
+	})
+}
+
+// mended tells whether an open order does something to a belt as a whole, beyond looking at it.
+func (in *todayInputs) mended(beltID int64) bool {
+	return slices.ContainsFunc(in.open, func(o workorder.Order) bool {
+		return o.BeltID == beltID && o.SpliceID == 0 && o.Kind != workorder.KindInspection && o.Kind != workorder.KindRunIn
+	})
+}
+
 // beltDecisions are the belts past a measured limit or a rule without an order for them as a whole.
 func (r *Request) beltDecisions(in todayInputs) (all []decision) {
 	for i := range in.v.Belts {
 		b := &in.v.Belts[i]
-		ordered := slices.ContainsFunc(in.open, func(o workorder.Order) bool { return o.BeltID == b.BeltID && o.SpliceID == 0 })
-		if ordered || !b.Overdue || b.Advice.By == due.ByFinding {
+		if in.mended(b.BeltID) || !b.Overdue || b.Advice.By == due.ByFinding {
 			continue
 		}
 		c, _ := in.v.Register.Conveyor(b.ConveyorID)

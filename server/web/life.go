@@ -303,8 +303,10 @@ func howKnown(o cohort.Law) string {
 	switch {
 	case f.RestsOn.Lives == 0:
 		return "no life can be used: see why in its table"
+	case f.RestsOn.Failures == 0 && o.Lent != nil:
+		return fmt.Sprintf("no failures: a lower bound, no date is set from it; shape from %s of %s", Count(len(o.Lent), "cohort", "cohorts"), o.LentBy.Words())
 	case f.RestsOn.Failures == 0:
-		return "no failures: a lower bound, no date is set from it"
+		return "no failures: a lower bound, no date is set from it; shape by rule of thumb"
 	case o.Prior == nil:
 		return "own fit"
 	case o.Lent == nil && f.Method == life.MaximumLikelihood:

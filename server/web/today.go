@@ -228,11 +228,6 @@ const comingShown = 6
 // comingRows are the splices and belts that come due next and have no order yet, by the date recommended, splices without one by
 // the date half of such have come due.
 func (r *Request) comingRows(in todayInputs) []comingRow {
-	ordered, changed := map[int64]bool{}, map[int64]bool{}
-	for _, o := range in.open {
-		ordered[o.SpliceID] = true
-		changed[o.BeltID] = changed[o.BeltID] || o.SpliceID == 0
-	}
 	type coming struct {
 		at     time.Time
 		splice due.Standing
@@ -240,12 +235,12 @@ func (r *Request) comingRows(in todayInputs) []comingRow {
 	}
 	var next []coming
 	for _, st := range in.v.Standings {
-		if at := in.v.dueKeyOf(st.SpliceID); !ordered[st.SpliceID] && !pastWhatBinds(st) && !at.Equal(lastOfAll) { // what is past is to be decided
+		if at := in.v.dueKeyOf(st.SpliceID); !in.remade(st.SpliceID, st.BeltID) && !pastWhatBinds(st) && !at.Equal(lastOfAll) { // what is past is to be decided
 			next = append(next, coming{at: at, splice: st})
 		}
 	}
 	for i := range in.v.Belts {
-		if b := &in.v.Belts[i]; !changed[b.BeltID] && !b.Overdue {
+		if b := &in.v.Belts[i]; !in.mended(b.BeltID) && !b.Overdue {
 			next = append(next, coming{at: b.Advice.At, belt: b})
 		}
 	}

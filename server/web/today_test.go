@@ -116,6 +116,19 @@ func TestHeadlineOfToday(t *testing.T) {
 		},
 			"Two orders are past their latest date, order 3 on Q3 the longest"},
 		{"a splice past its rule without an order", func(f *fakePlant) { quiet(f); f.fleet.Standings[4].Band = due.BandPastRule }, "Q3 splice 2 is past its rule and has no order"},
+		{"an order that only looks at it hides nothing", func(f *fakePlant) {
+			quiet(f)
+			f.fleet.Standings[4].Band = due.BandPastRule
+			state(f, 2, workorder.Placed, "2027-01-05")
+			f.orders[len(f.orders)-1].Kind, f.orders[len(f.orders)-1].SpliceID = workorder.KindInspection, f.fleet.Standings[4].SpliceID
+		}, "Q3 splice 2 is past its rule and has no order"},
+		{"a new belt makes all its splices anew", func(f *fakePlant) {
+			quiet(f)
+			f.fleet.Standings[4].Band = due.BandPastRule
+			state(f, 2, workorder.Placed, "2027-01-05")
+			o := &f.orders[len(f.orders)-1]
+			o.Kind, o.SpliceID, o.BeltID = workorder.KindBeltChange, 0, f.fleet.Standings[4].BeltID
+		}, "Nothing waits for a decision, and no splice is past its best age or rule"},
 		{"no stop long enough before the latest date", func(f *fakePlant) { quiet(f); state(f, 2, workorder.Accepted, "2026-12-05") }, "Order 2 on Q3 has no stop in front of it"},
 		{"a stop fits", func(f *fakePlant) { quiet(f); state(f, 2, workorder.Accepted, "2026-12-20") }, "Order 2 on Q3 waits for its stop"},
 		{"two to accept", func(f *fakePlant) {
