@@ -72,9 +72,9 @@ func TestWhatASpliceCountsAs(t *testing.T) {
 		question bool
 	}{
 		"failed": {splice(exact, day(t, "2023-09-27"), assets.RetiredFailed, "opened"), Failed,
-			life.Observation{Event: life.Failed, Life: 1365}, "failed (opened) on 27 September 2023 after 1,365 days", false},
+			life.Observation{Event: life.Failed, Life: 1365}, "failed (opened) on 27 September 2023 after 1\u00a0365 days", false},
 		"still running": {splice(exact, assets.When{}, "", ""), Sound,
-			life.Observation{Event: life.Censored, Life: 2154.5}, "still running, sound at 2,155 days", false},
+			life.Observation{Event: life.Censored, Life: 2154.5}, "still running, sound at 2\u00a0155 days", false},
 		"replaced sound": {splice(exact, day(t, "2021-01-01"), assets.RetiredPlanned, ""), Sound,
 			life.Observation{Event: life.Censored, Life: 366}, "replaced sound on 1 January 2021, sound at 366 days", false},
 		"ended, nobody knows why": {splice(exact, day(t, "2021-01-01"), assets.RetiredUnknown, ""), Sound,
@@ -84,10 +84,10 @@ func TestWhatASpliceCountsAs(t *testing.T) {
 		"made in spring": {splice(about(t, "2020-03-01", "2020-05-31", "spring 2020"), day(t, "2021-05-31"), assets.RetiredFailed, "opened"), FailedWithin,
 			life.Observation{Event: life.Interval, Lower: 365, Upper: 456}, "failed (opened) at an age of 365 to 456 days: made spring 2020, failed 31 May 2021", false},
 		"made before 2018 and failed": {splice(about(t, "", "2017-12-31", "before 2018"), day(t, "2021-12-31"), assets.RetiredFailed, ""), Sound,
-			life.Observation{Event: life.Censored, Life: 1461}, "failed, at what age is open: made before 2018; counts as sound until 1,461 days", true},
+			life.Observation{Event: life.Censored, Life: 1461}, "failed, at what age is open: made before 2018; counts as sound until 1\u00a0461 days", true},
 		"made before endings were recorded": {splice(day(t, "2012-12-31"), day(t, "2016-01-01"), assets.RetiredFailed, "opened"), Failed,
 			life.Observation{Event: life.Failed, Life: 1096, Entry: 730},
-			"failed (opened) on 1 January 2016 after 1,096 days; made before 1 January 2015, when endings began to be recorded here, as read off the register: watched from 730 days on", false},
+			"failed (opened) on 1 January 2016 after 1\u00a0096 days; made before 1 January 2015, when endings began to be recorded here, as read off the register: watched from 730 days on", false},
 		"ended before endings were recorded": {splice(day(t, "2010-01-01"), day(t, "2014-01-01"), assets.RetiredFailed, ""), LeftOut, life.Observation{}, "left out: it ended before", false},
 		"no date made":                       {splice(assets.When{}, assets.When{}, "", ""), LeftOut, life.Observation{}, "left out: the date it was made is not known", true},
 		"dates the wrong way round":          {splice(exact, day(t, "2019-01-01"), assets.RetiredFailed, ""), LeftOut, life.Observation{}, "left out: it ended no later than it was made", true},
@@ -275,7 +275,7 @@ func ExampleObserve() {
 	s := Splice{Zone: zone, Record: &Record{Since: watched}}
 	s.Made = made
 	fmt.Println(Observe(s, steady, today, "").Reason)
-	// Output: still running, sound at 2,155 days
+	// Output: still running, sound at 2 155 days
 }
 
 // lawOf is the law of a cohort.

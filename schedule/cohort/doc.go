@@ -6,5 +6,5 @@
 // no database and no clock.
 //
 //	one := cohort.Observe(splice, usage, asOf, "")
-//	one.Reason // "failed (splice opened) on 3 March 2024 after 1,412 days"
+//	one.Reason // "failed (splice opened) on 3 March 2024 after 1 412 days"
 package cohort

@@ -84,6 +84,7 @@ const (
 type Life struct {
 	SpliceID, ConveyorID, PlantID int64
 	Tag, Number                   string
+	Made                          string // as written, else the day; "" where it is not known
 	Key                           Key
 	Outcome                       Outcome
 	Running                       bool // it has not ended
@@ -144,6 +145,7 @@ func Observe(s Splice, usage Usage, asOf time.Time, mode string) Life {
 		l.leaveOut("the date it was made is not known", "When was it made? A year or 'before 2018' is enough.")
 		return l
 	}
+	l.Made = written(s.Made, s.Zone)
 	made := when(s.Made, s.Zone)
 	end := span{from: asOf, to: asOf}
 	ended := s.Ended != nil && !s.Ended.Time().After(asOf)
@@ -257,7 +259,7 @@ func modeWords(mode string) string {
 
 // written is a date as it was written, else the day.
 func written(w assets.When, zone calendar.Zone) string {
-	if w.AsWritten != "" {
+	if !w.Exact() && w.AsWritten != "" {
 		return w.AsWritten
 	}
 	return dayWords(w.At.Time(), zone)
@@ -268,13 +270,13 @@ func dayWords(t time.Time, zone calendar.Zone) string {
 	return t.Add(-time.Second).In(zone.Location()).Format("2 January 2006")
 }
 
-// count writes a figure of days with a comma for thousands.
+// count writes a figure of days with a hard space between thousands, as screens do.
 func count(v float64) string {
 	n := int64(math.Round(v))
 	if n < 1000 {
 		return fmt.Sprint(n)
 	}
-	return fmt.Sprintf("%s,%03d", count(float64(n/1000)), n%1000)
+	return fmt.Sprintf("%s\u00a0%03d", count(float64(n/1000)), n%1000)
 }
 
 // Instants returns the instants between which a splice's ages are measured, so that its clocks can be read there.

@@ -55,6 +55,13 @@ func TestShapeKnownIsExact(t *testing.T) {
 		if got := p.FailsWithin(0, at); math.Abs(got-want) > 2e-5*want {
 			t.Errorf("by %g: got %v, want %v", at, got, want)
 		}
+		// The rate times 2 s is chi-square with 6 degrees of freedom: 5 % and 95 % points 1.635 and 12.592 (NIST/SEMATECH e-Handbook, 1.3.6.7.4).
+		low, up := p.Band(at, 0.9)
+		for got, chi := range map[float64]float64{low: 1.635, up: 12.592} {
+			if want := -math.Expm1(-at * at * chi / 2 / s); math.Abs(got/want-1) > 0.03 {
+				t.Errorf("band by %g: %v, want %v", at, got, want)
+			}
+		}
 	}
 }
 

@@ -31,6 +31,7 @@ type fakePlant struct {
 	frames   []PlantFrame
 	list     []PlantSummary
 	noLives  bool
+	failures int          // of the stepped splices; 0: twelve
 	moves    bool         // changes of defaults and costs move a date
 	asked    []LifeChange // what was asked to move
 	staff    []assets.Person

@@ -45,6 +45,8 @@ type lifePage struct {
 	Points   []lifePoint
 	Costs    template.HTML
 	CostRows []lifePoint
+	Money    string // unit of the cost of an age
+	Clock    string // of the ages
 	CostSays []Fact
 	Lines    []cohortLine
 	Rests    []Fact
@@ -174,7 +176,7 @@ func (l *lifeLook) costOf() (due.Cost, bool, string) {
 }
 
 func (l *lifeLook) fill(p *lifePage, here []cohort.Law) {
-	p.Say, p.Sub = l.say(), l.sub()
+	p.Say, p.Sub, p.Clock = l.say(), l.sub(), l.law.Clock.String()
 	p.Chosen, p.ChosenAs = l.law.Key.Words(), Capital(l.law.Key.Words())
 	for _, o := range here {
 		p.Cohorts = append(p.Cohorts, Option{Value: o.Key.Words(), Label: Capital(o.Key.Words())})
@@ -188,7 +190,7 @@ func (l *lifeLook) fill(p *lifePage, here []cohort.Law) {
 	if l.r.May(people.ReadCosts) {
 		p.CostSays = l.costFacts()
 		if l.best != nil {
-			p.Costs, p.CostRows = l.costCurve()
+			p.Costs, p.CostRows, p.Money = l.costCurve()
 		}
 	}
 }
@@ -247,13 +249,16 @@ func (l *lifeLook) age(v float64) string { return l.bare(v) + nb + l.law.Clock.S
 
 func (l *lifeLook) bare(v float64) string { return ageFigure(v) }
 
-// ageFigure rounds an age to three figures: more are not known.
+// ageFigure rounds an age to three figures, below ten to a tenth: more are not known.
 func ageFigure(v float64) string {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return "open"
 	}
-	if v <= 0 {
+	switch {
+	case v <= 0:
 		return "0"
+	case v < 9.95:
+		return Short(v, 1)
 	}
 	step := math.Pow(10, math.Max(0, math.Floor(math.Log10(v))-2))
 	return Num(math.Round(v/step)*step, 0)

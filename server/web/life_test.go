@@ -1,7 +1,9 @@
 package web
 
 import (
+	"cmp"
 	"context"
+	"fmt"
 	"math"
 	"net/http"
 	"net/url"
@@ -36,7 +38,7 @@ func (f *fakePlant) LifeBook(context.Context, assets.Scope, int64, time.Time) (*
 	}
 	stepped := cohort.Key{Form: assets.FormStepped, Bond: assets.BondHotVulcanised, Family: "RB-EP", Duty: "plain"}
 	finger := cohort.Key{Form: assets.FormFinger, Bond: assets.BondHotPressed, Family: "LT-PVC", Duty: "plain"}
-	for i := range 12 {
+	for i := range cmp.Or(f.failures, 12) {
 		add(int64(i+1), stepped, 100*(i+1), assets.RetiredFailed)
 	}
 	add(20, stepped, 300, assets.RetiredUnknown)
@@ -75,6 +77,25 @@ func TestAPlannerLooksAtHowLongStepSplicesLast(t *testing.T) {
 		t.Errorf("%d cohorts are the one shown", n)
 	}
 	v.page("/plants/3/life?cohort=none", http.StatusNotFound)
+}
+
+// A cohort with a shape that is not its own has a band as well: what its lives leave open of the scale.
+func TestACohortThatBorrowsItsShapeHasABandToo(t *testing.T) {
+	f := skarrow()
+	f.failures = 2
+	doc := as(t, f, assets.RolePlanner).get("/plants/3/life")
+	if head := plainly(doc.Find("details.facts-t thead").First().Text()); !strings.Contains(head, "Age, days") {
+		t.Errorf("ages without their unit: %s", head)
+	}
+	row := doc.Find("details.facts-t tbody").First().Find("tr").Eq(4)
+	fitted, band := row.Find("td").Eq(2).Text(), plainly(row.Find("td").Eq(3).Text())
+	var low, mid, up int
+	if _, err := fmt.Sscanf(plainly(fitted)+" "+band, "%d %% %d %% to %d %%", &mid, &low, &up); err != nil || !(low < mid && mid < up && up-low > 20) {
+		t.Errorf("%s has the band %s (%v)", fitted, band, err)
+	}
+	if rests := plainly(doc.Text()); !strings.Contains(rests, "shape 2.0 by rule of thumb") {
+		t.Error("nothing says where the shape comes from")
+	}
 }
 
 func TestACohortWithoutFailureSetsNoDate(t *testing.T) {

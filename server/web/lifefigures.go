@@ -12,8 +12,8 @@ import (
 	"carryside/server/web/drawing"
 )
 
-// bandZ is the normal quantile of a band of 90 %.
-const bandZ = 1.6448536269514722
+// bandLevel is what the band of a chart holds, bandZ the normal quantile that belongs to it.
+const bandLevel, bandZ = 0.9, 1.6448536269514722
 
 // plot draws the lives against the law, and gives the same facts as rows.
 func (l *lifeLook) plot() (template.HTML, []lifePoint) {
@@ -37,9 +37,8 @@ func (l *lifeLook) plot() (template.HTML, []lifePoint) {
 		for i := range 101 {
 			x := f.Most * float64(i) / 100
 			f.Fit = append(f.Fit, drawing.XY{X: x, Y: law.FailsWithin(0, x)})
-			if low, up, ok := l.band(x); ok {
-				f.Low, f.Up = append(f.Low, drawing.XY{X: x, Y: low}), append(f.Up, drawing.XY{X: x, Y: up})
-			}
+			low, up := l.band(x)
+			f.Low, f.Up = append(f.Low, drawing.XY{X: x, Y: low}), append(f.Up, drawing.XY{X: x, Y: up})
 		}
 		for _, q := range []struct {
 			p    float64
@@ -105,19 +104,23 @@ func observed(f life.Fitted) (steps []drawing.XY) {
 	return steps
 }
 
-// band is the 90 % band of the share failed by an age, from the covariance of (ln shape, ln scale) by the delta method on
-// ln(-ln S) = shape (ln age - ln scale) (Meeker and Escobar 1998, ch. 8). False where the cohort has no fit of its own.
-func (l *lifeLook) band(x float64) (low, up float64, ok bool) {
+// band is the 90 % band of the share failed by an age. By the own fit alone it comes from the covariance of (ln shape, ln scale)
+// by the delta method on ln(-ln S) = shape (ln age - ln scale) (Meeker and Escobar 1998, ch. 8); where the shape is drawn
+// towards others, from what their likelihood together leaves open.
+func (l *lifeLook) band(x float64) (low, up float64) {
+	if x <= 0 {
+		return 0, 0
+	}
 	f := l.law.Own
-	if f.Covariance == nil || l.law.Prior != nil || x <= 0 {
-		return 0, 0, f.Covariance != nil && l.law.Prior == nil
+	if f.Covariance == nil || l.law.Prior != nil {
+		return l.law.Predictive.Band(x, bandLevel)
 	}
 	b := float64(f.Shape)
 	u := b * (math.Log(x) - math.Log(float64(f.Scale)))
 	v := f.Covariance
 	sd := math.Sqrt(u*u*float64(v[0][0]) - 2*u*b*float64(v[0][1]) + b*b*float64(v[1][1]))
 	failed := func(u float64) float64 { return -math.Expm1(-math.Exp(u)) }
-	return failed(u - bandZ*sd), failed(u + bandZ*sd), true
+	return failed(u - bandZ*sd), failed(u + bandZ*sd)
 }
 
 // unfailed are the facts of the chart of a cohort without a failure: nothing is fitted.
@@ -140,11 +143,8 @@ func (l *lifeLook) points(law life.Weibull, most float64) []lifePoint {
 				seen = s.Y
 			}
 		}
-		p := lifePoint{Age: ageFigure(x), Observed: Percent(seen), Fitted: Percent(law.FailsWithin(0, x)), Band: "none: borrowed shape"}
-		if low, up, ok := l.band(x); ok {
-			p.Band = Percent(low) + " to " + Percent(up)
-		}
-		rows = append(rows, p)
+		low, up := l.band(x)
+		rows = append(rows, lifePoint{Age: ageFigure(x), Observed: Percent(seen), Fitted: Percent(law.FailsWithin(0, x)), Band: Percent(low) + " to " + Percent(up)})
 	}
 	return rows
 }
@@ -153,7 +153,7 @@ func (l *lifeLook) points(law life.Weibull, most float64) []lifePoint {
 var oneUnit = [...]string{cohort.Days: "day", cohort.RunHours: "running hour", cohort.Passes: "pass"}
 
 // costCurve draws what each replacement age costs, and gives the same facts as rows.
-func (l *lifeLook) costCurve() (template.HTML, []lifePoint) {
+func (l *lifeLook) costCurve() (of template.HTML, rows []lifePoint, money string) {
 	law, costs := l.law.Predictive.Best, l.cost.Costs
 	most := l.farthest()
 	if l.best.Result == life.Optimum {
@@ -162,24 +162,34 @@ func (l *lifeLook) costCurve() (template.HTML, []lifePoint) {
 	shown, axis := axisOf(most, l.law.Clock)
 	c := drawing.CostCurve{Most: most, Shown: shown, Axis: "replaced at, " + axis[:len(axis)-len(" since the splice was made")],
 		Money: l.currency + " per " + pick(shown == 1, oneUnit[l.law.Clock], Num(shown, 0)+nb+l.law.Clock.String()), ToFailure: costs.Unplanned / law.Mean() * shown}
-	var rows []lifePoint
 	for i := 1; i <= 80; i++ {
 		x := most * float64(i) / 80
 		y := life.CostRate(law, costs, x) * shown
 		c.Points = append(c.Points, drawing.XY{X: x, Y: y})
 		if i%8 == 0 {
-			rows = append(rows, lifePoint{Age: ageFigure(x), Fitted: ageFigure(y)})
+			rows = append(rows, lifePoint{Age: ageFigure(x), Fitted: moneyFigure(y)})
 		}
 	}
-	c.Sentence = "Cost against replacement age; running to failure costs " + ageFigure(c.ToFailure)
+	c.Sentence = "Cost against replacement age, " + c.Money + "; running to failure costs " + moneyFigure(c.ToFailure)
 	if l.best.Result == life.Optimum {
 		c.Best, c.From, c.To, c.Least = float64(l.best.Age), float64(l.best.Low), float64(l.best.High), float64(l.best.CostRate)*shown
 		if math.IsNaN(c.To) {
 			c.To = most
 		}
-		c.Sentence += fmt.Sprintf(", the least is %s at %s", ageFigure(c.Least), l.age(c.Best))
+		c.Sentence += fmt.Sprintf(", the least is %s at %s", moneyFigure(c.Least), l.age(c.Best))
 	}
-	return drawing.OfCosts(c), rows
+	return drawing.OfCosts(c), rows, c.Money
+}
+
+// moneyFigure writes three figures: the flat region is within 5 % of the least.
+func moneyFigure(v float64) string {
+	switch {
+	case v < 10:
+		return Short(v, 2)
+	case v < 100:
+		return Short(v, 1)
+	}
+	return ageFigure(v)
 }
 
 // costFacts says what the costs are made of.
@@ -271,19 +281,27 @@ func wears(f life.Fitted) string {
 	return ": whether they wear is not settled"
 }
 
+// tellsApart is the difference of log-likelihoods below which one law is hardly better than another: half the 5 % point of
+// chi-square with one degree of freedom, 1.92, rounded.
+const tellsApart = 2
+
 // clockWords says on which clock lives are told and by how much it fits better.
 func (l *lifeLook) clockWords() string {
 	if l.law.Compared == nil {
 		return l.law.Clock.String() + ": too few failures to compare clocks"
 	}
-	words := l.law.Clock.String() + " fit best"
+	words, next := l.law.Clock.String()+" fit best", math.Inf(1)
 	for _, c := range l.law.Compared {
 		if c.Clock != l.law.Clock {
+			next = min(next, c.Short)
 			words += fmt.Sprintf(", %s fall short by %s in log-likelihood", c.Clock, Num(c.Short, 1))
 		}
 	}
 	if l.law.ClockBy != l.law.Key {
 		words += "; decided by " + l.law.ClockBy.Words()
+	}
+	if next < tellsApart {
+		words += "; under " + Num(tellsApart, 0) + " the lives hardly tell clocks apart"
 	}
 	return words + ". To compare them each failure's density is taken per day: the log of the hours or passes a day over its life is added, and only lives known on every clock count"
 }

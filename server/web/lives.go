@@ -20,7 +20,7 @@ type livesPage struct {
 }
 
 type liveRow struct {
-	Name, To           string
+	Name, To, Made     string
 	Counts, Age, Entry string
 	Reason, Question   string
 }
@@ -68,7 +68,7 @@ func (s *Site) lives(r *Request) error {
 }
 
 func (r *Request) liveRow(l cohort.Life, clock cohort.Clock) liveRow {
-	row := liveRow{Name: l.Tag + " S" + l.Number, Counts: string(l.Outcome), Reason: Capital(l.Reason), Question: l.Question, To: at(l.PlantID, "splices", l.SpliceID)}
+	row := liveRow{Name: l.Tag + " S" + l.Number, Counts: string(l.Outcome), Reason: Capital(l.Reason), Question: l.Question, Made: pick(l.Made == "", "not known", l.Made), To: at(l.PlantID, "splices", l.SpliceID)}
 	o, known := l.On(clock)
 	switch {
 	case !known:

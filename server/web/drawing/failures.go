@@ -200,12 +200,12 @@ func OfCosts(c CostCurve) template.HTML {
 	for i := range 4 {
 		v := high * float64(i) / 3
 		s.path("hairl", "M"+num(left)+" "+num(y(v))+"H"+num(right))
-		s.text("d s", left-8, y(v)+4, "end", short(v))
+		s.text("d s", left-8, y(v)+4, "end", tick(v))
 	}
 	step := roundStep(c.Most / c.Shown / 4)
 	for v := 0.0; v <= c.Most/c.Shown*1.0001; v += step {
 		s.path("thin", "M"+num(x(v*c.Shown))+" "+num(foot)+"v5")
-		s.text("d s", x(v*c.Shown), foot+19, "middle", short(v))
+		s.text("d s", x(v*c.Shown), foot+19, "middle", tick(v))
 	}
 	if c.Best > 0 {
 		s.rect("flat", x(c.From), top, x(c.To)-x(c.From), foot-top)
@@ -240,4 +240,13 @@ func short(v float64) string {
 		v = math.Round(v/step) * step
 	}
 	return strconv.FormatFloat(v, 'f', max(0, digits), 64)
+}
+
+// tick writes what a line of the grid stands for, without the noughts behind it.
+func tick(v float64) string {
+	s := short(v)
+	if strings.Contains(s, ".") {
+		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	}
+	return s
 }
