@@ -61,7 +61,9 @@ func (f *Facts) Inputs() *Inputs {
 	for i := range f.Plants {
 		in.Title += ", " + f.Plants[i].Register.Plant.Name
 	}
-	in.Money = f.money()
+	if in.Money = f.money(); in.Money {
+		in.Currency = f.Plants[0].Register.Plant.Currency
+	}
 	for _, w := range f.Ways {
 		in.Ways = append(in.Ways, Way{From: w.FromPlantID, To: w.ToPlantID, Minutes: w.Minutes})
 	}

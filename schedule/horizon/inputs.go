@@ -17,7 +17,8 @@ type Inputs struct {
 	Stock  []Item
 	Ways   []Way
 	// Money says that costs are in one currency for all plants; else they are in hundredths of an hour of stop.
-	Money bool
+	Money    bool
+	Currency string // of the costs, where Money holds
 }
 
 // Plant is one plant of a sheet.

@@ -144,7 +144,7 @@ func (q *part) help() []string {
 			break
 		}
 	}
-	return plain(out)
+	return q.s.said(q.s.Case.Windows[q.w].Site, out)
 }
 
 // spare is a person who is there at any time.

@@ -347,7 +347,7 @@ func (q *part) solve(steps int) bool {
 // words are what is in the way.
 func (q *part) words() []string {
 	if q.found.Status == plan.Infeasible {
-		return plain(q.found.Conflict)
+		return q.s.said(q.s.Case.Windows[q.w].Site, q.found.Conflict)
 	}
 	var out []string
 	for _, l := range q.found.LeftOut {
@@ -356,7 +356,7 @@ func (q *part) words() []string {
 	if len(out) > 1 { // the last compares costs, which are the part's own
 		out = out[:len(out)-1]
 	}
-	return plain(out)
+	return q.s.said(q.s.Case.Windows[q.w].Site, out)
 }
 
 // take writes the found starts, crews and kit into placements.

@@ -181,13 +181,38 @@ func TestALatestDateBeforeEveryStopIsOneReason(t *testing.T) {
 	in.Plants[0].Orders[0].LatestDay = "2026-12-10"
 	s := Lay(in)
 	left := s.LeftOut(solved(t, s))[1]
-	if len(left.Why) != 1 || !strings.Contains(left.Why[0], "before its first stop on this sheet, 12 Dec") {
+	if len(left.Why) != 1 || !strings.Contains(left.Why[0], "its latest date is 10 Dec and work in its first stop on this sheet, 12 Dec, would end later") {
 		t.Errorf("%q", left.Why)
 	}
 	in.Plants[0].Orders[0].LatestDay = ""
 	in.Plants[0].Orders[0].DurationMin = 60 * 60
 	if left := Lay(in).LeftOut(solved(t, Lay(in)))[1]; len(left.Why) == 0 || strings.Contains(left.Why[0], "latest date") {
 		t.Errorf("60 h of work: %q", left.Why)
+	}
+}
+
+// TestWordsAreInTheTimeOfThePlantWithUnits: zones from the time zone database; Oslo is an hour ahead of UTC in winter, Lisbon level with it.
+func TestWordsAreInTheTimeOfThePlantWithUnits(t *testing.T) {
+	z := zone(t, "Europe/Oslo")
+	in := quay(z)
+	in.Plants = append(in.Plants, Plant{ID: 4, Name: "Dunmarrow", Zone: zone(t, "Europe/Lisbon")})
+	in.Money, in.Currency = true, "NOK"
+	s := Lay(in)
+	list := []string{"in window 12 Dec it needs 60 min between " + s.moment(s.floor(at(z, "2026-12-12 06:30"))) + " and " + s.moment(s.floor(at(z, "2027-01-02 15:00"))), "leaving job 412 out costs 153 and the whole plan 19090"}
+	for site, want := range [][]string{
+		{"in the stop of 12 Dec it needs 60 min between 12 Dec 06:30 CET and 2 Jan 15:00 CET", "leaving order 412 out costs 153\u00a0NOK and the whole plan 19\u00a0090\u00a0NOK"},
+		{"in the stop of 12 Dec it needs 60 min between 12 Dec 05:30 WET and 2 Jan 14:00 WET", "leaving order 412 out costs 153\u00a0NOK and the whole plan 19\u00a0090\u00a0NOK"},
+	} {
+		if got := s.said(site, list); !slices.Equal(got, want) {
+			t.Errorf("site %d: %q", site, got)
+		}
+	}
+	if got := s.Words(list[:1]); !strings.Contains(got[0], "12 Dec 05:30 UTC") {
+		t.Errorf("of no plant: %q", got)
+	}
+	in.Money = false
+	if got := Lay(in).said(0, list[1:]); !strings.Contains(got[0], "costs 1.53\u00a0h of stop") {
+		t.Errorf("without money: %q", got)
 	}
 }
 

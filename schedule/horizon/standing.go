@@ -224,7 +224,8 @@ func (s *Sheet) LeftOut(p *plan.Plan) map[int64]Left {
 	out := map[int64]Left{}
 	for i := range p.LeftOut {
 		l := &p.LeftOut[i]
-		left := Left{Why: plain(l.Reasons), Help: plain(l.Help)}
+		site := s.siteOf(l.Job)
+		left := Left{Why: s.said(site, l.Reasons), Help: s.said(site, l.Help)}
 		if late := s.tooLate(l.Job); late != "" {
 			left.Why = []string{late}
 		}
@@ -234,6 +235,11 @@ func (s *Sheet) LeftOut(p *plan.Plan) map[int64]Left {
 		out[s.orders[l.Job].ID] = left
 	}
 	return out
+}
+
+// siteOf is the site a job is done at.
+func (s *Sheet) siteOf(j int) int {
+	return s.Case.Groups[s.Case.Conveyors[s.Case.Jobs[j].Conveyor].Group].Site
 }
 
 // noStop says that no agreed stop of the sheet stops all that an order needs to stand.
@@ -269,7 +275,8 @@ func (s *Sheet) tooLate(j int) string {
 			first = o.Window
 		}
 	}
-	return fmt.Sprintf("its latest date ends at %s, before its first stop on this sheet, %s; put the order off, with a reason, or ask for an earlier stop", s.moment(job.Deadline), s.Case.Windows[first].ID)
+	last := s.At(job.Deadline).Add(-time.Minute).In(s.plants[s.siteOf(j)].Zone).Format("2 Jan")
+	return fmt.Sprintf("its latest date is %s and work in its first stop on this sheet, %s, would end later; put the order off, with a reason, or ask for an earlier stop", last, s.Case.Windows[first].ID)
 }
 
 // Digest is the SHA-256 of the case, in hexadecimal: with seed and steps it makes the same plan again.

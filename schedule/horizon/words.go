@@ -2,17 +2,73 @@ package horizon
 
 import (
 	"fmt"
+	"regexp"
+	"strconv"
 	"strings"
 	"time"
 )
 
-// plain puts the planner's sentences into the words of the plant: its windows are stops, its jobs orders.
-func plain(list []string) []string {
+// nowhere stands for no one plant: moments stay in UTC where zones mix.
+const nowhere = -1
+
+// Words puts sentences of the planner that are of no one plant into the words of the sheet.
+func (s *Sheet) Words(list []string) []string { return s.said(nowhere, list) }
+
+// said puts the planner's sentences into the words of a site's plant: its windows are stops, its jobs orders, moments are in its
+// zone, costs have their unit.
+func (s *Sheet) said(site int, list []string) []string {
 	out := make([]string, len(list))
 	for i, w := range list {
-		out[i] = nouns.Replace(w)
+		out[i] = s.inZone(site, s.priced(nouns.Replace(w)))
 	}
 	return out
+}
+
+// mixedMoment finds a moment as a sheet over several zones writes it for the planner.
+var mixedMoment = regexp.MustCompile(`\b\d{1,2} [A-Z][a-z]{2} \d{2}:\d{2} UTC`)
+
+// inZone writes the moments of a sentence in the zone of a site's plant and names that zone. On a sheet of one zone none is named.
+func (s *Sheet) inZone(site int, words string) string {
+	if site == nowhere || s.plants[site] == nil {
+		return words
+	}
+	zone := s.plants[site].Zone
+	return mixedMoment.ReplaceAllStringFunc(words, func(moment string) string {
+		at, err := time.Parse("2 Jan 15:04 MST 2006", moment+" "+strconv.Itoa(s.From.Year()))
+		if err != nil {
+			return moment
+		}
+		if at.Before(s.From.AddDate(0, -1, 0)) { // the sheet goes on into the next year
+			at = at.AddDate(1, 0, 0)
+		}
+		return at.In(zone).Format("2 Jan 15:04 MST")
+	})
+}
+
+// price finds what the planner says something costs.
+var price = regexp.MustCompile(`\b(costs?|the whole plan) (\d+)\b`)
+
+// priced gives costs their unit: the currency of the sheet, or hours of stop.
+func (s *Sheet) priced(words string) string {
+	return price.ReplaceAllStringFunc(words, func(found string) string {
+		parts := price.FindStringSubmatch(found)
+		if s.in.Money {
+			return strings.TrimSpace(parts[1] + " " + thousands(parts[2]) + "\u00a0" + s.in.Currency)
+		}
+		units, err := strconv.Atoi(parts[2])
+		if err != nil {
+			return found
+		}
+		return parts[1] + " " + strconv.FormatFloat(float64(units)/perHour, 'f', 2, 64) + "\u00a0h of stop"
+	})
+}
+
+// thousands parts the digits of a number by hard spaces.
+func thousands(digits string) string {
+	for i := len(digits) - 3; i > 0; i -= 3 {
+		digits = digits[:i] + "\u00a0" + digits[i:]
+	}
+	return digits
 }
 
 var nouns = strings.NewReplacer("in window ", "in the stop of ", "no window is listed in which job ", "no agreed stop takes order ", "windows", "stops", "window ", "the stop of ",

@@ -41,6 +41,7 @@ type companyPlanPage struct {
 	Visits   int
 	Too      string // what one plan does not take
 	Proposed bool   // the draft differs from what is published
+	Over     []fact // the whole plan against what is published
 }
 
 // companyPlant are the changes at one of the plants.
@@ -54,10 +55,11 @@ type companyPlant struct {
 
 // companyChange is a change at one of the plants.
 type companyChange struct {
-	ID         int64
-	Head, Says string
-	Help       []string
-	Fits       bool
+	ID             int64
+	Head, To, Says string
+	Help           []string
+	Cost           string // what the plan costs more or less with it
+	Fits           bool
 }
 
 // What one plan over plants takes. Three thousand orders are what the planner is held to: a first legal plan within a second, the search in
@@ -229,11 +231,13 @@ func (s *Site) fillCompanyPlan(r *Request, p *companyPlanPage, choice *planChoic
 		return err
 	}
 	p.fillChanges(r, h, moves)
-	monday, err := weekAsked(r.Query("week"), r.Now)
+	with := appliedAll(h.At, moves)
+	monday, err := weekAsked(r.Query("week"), h.firstVisit(with, r.Now))
 	if err != nil {
 		return err
 	}
-	p.fillWeek(r, h, appliedAll(h.At, moves), monday, choice)
+	p.fillWeek(r, h, with, monday, choice)
+	p.Over = h.overall(with)
 	p.Say = companySay(p, len(choice.plants))
 	p.Sub = "Crews, presses and the depot's stock are shared; each plant's times are its own. Nothing is kept until you publish."
 	if len(choice.plants) > mostPlantsLive {
@@ -294,7 +298,7 @@ func (p *companyPlanPage) fillChanges(r *Request, h *HorizonView, moves []assets
 			continue
 		}
 		part.Name, part.Open = h.Facts.Plants[i].Register.Plant.Name, len(h.Facts.Plants) <= mostPlantsOpen
-		part.Says = Figure(len(part.Changes), "change", "changes")
+		part.Says = pick(len(part.Changes) == 0, "no change", Figure(len(part.Changes), "change", "changes"))
 		if n := len(part.LeftOut); n > 0 {
 			part.Says += ", " + Figure(n, "order", "orders") + " without a stop"
 		}
@@ -313,14 +317,24 @@ func (v *HorizonView) companyChange(r *Request, m assets.DraftMove) companyChang
 		return "no stop"
 	}
 	conveyor, _ := reg.Conveyor(o.ConveyorID)
-	c := companyChange{ID: m.OrderID, Fits: m.Fits() && (m.FromStop != 0 || m.ToStop != 0)}
-	c.Head = fmt.Sprintf("%s, %s order %d: %s to %s", reg.Plant.Name, conveyor.Tag, o.Number, day(m.FromStop), day(m.ToStop))
-	if m.FromStop == 0 && m.ToStop == 0 {
-		c.Head = fmt.Sprintf("%s, %s order %d stays without a stop", reg.Plant.Name, conveyor.Tag, o.Number)
+	c := companyChange{ID: m.OrderID, To: at(reg.Plant.ID, "orders", o.Number), Fits: m.Fits() && (m.FromStop != 0 || m.ToStop != 0)}
+	c.Head = strings.TrimSpace(conveyor.Tag + fmt.Sprintf(" order %d", o.Number))
+	switch {
+	case m.FromStop == 0 && m.ToStop == 0:
+		c.Head += " stays without a stop"
+	case m.ToStop == 0:
+		c.Head += " comes out of the stop of " + day(m.FromStop)
+	case m.FromStop == 0:
+		c.Head += " gets the stop of " + day(m.ToStop)
+	default:
+		c.Head += " moves from " + day(m.FromStop) + " to " + day(m.ToStop)
 	}
 	c.Says, c.Help = m.Why, m.Help
+	if c.Fits {
+		c.Cost = "The plan costs " + v.costWords(int(m.Cost)) + "."
+	}
 	if m.Fits() && m.ToStop != 0 {
-		c.Says = joinWords("with "+v.names(m.Crew), v.kitNames(m.Tools))
+		c.Says = "With " + joinWords(v.names(m.Crew), v.kitNames(m.Tools)) + "."
 	}
 	return c
 }

@@ -281,3 +281,34 @@ func TestTheWeekIsToldVanByVan(t *testing.T) {
 		t.Errorf("an empty week says %q", got)
 	}
 }
+
+// TestAPieceOfKitIsPackedOnceAndNotWhereItStands: two vans work in the stops of two plants; the depot's press goes with the van that needs it
+// first, and the plant's own press of the same name stays where it is.
+func TestAPieceOfKitIsPackedOnceAndNotWhereItStands(t *testing.T) {
+	f := skarrow()
+	skarrow := f.frames[0].Plant
+	depot := int64(81)
+	order := func(number, person, kit int64, day int) WeekWork {
+		w := assets.StopWindow{PlantID: 3, Start: assets.InstantOf(time.Date(2026, 11, day, 5, 0, 0, 0, time.UTC)), End: assets.InstantOf(time.Date(2026, 11, day, 15, 0, 0, 0, time.UTC))}
+		w.ID = int64(day)
+		o := workorder.Order{PlantID: 3, Number: number, Kind: workorder.KindResplice, Title: "remake splice", PlacedPeople: []int64{person}, PlacedTools: []int64{kit}}
+		o.ID = number
+		return WeekWork{Order: o, Window: w, Tag: "Q1", Proposed: number == 414}
+	}
+	f.office().week = &WeekFacts{Zone: time.UTC, Work: []WeekWork{order(412, 2, depot, 24), order(414, 4, depot, 24), order(415, 4, depot, 26), order(416, 4, 82, 26)}, Names: map[int64]string{2: "R. Asquenne", 4: "M. Okkerdal"},
+		Plants: map[int64]assets.Plant{3: skarrow}, Kit: map[int64]WeekKit{depot: {Name: "Press 1"}, 82: {Name: "Press 1", Home: 3}}, Ways: []assets.TravelTime{{ToPlantID: 3, Minutes: 45}}}
+	later := f.office().week.Work[1].Window.Start + assets.Instant(3*time.Hour/time.Microsecond)
+	f.office().week.Work[1].Order.PlacedStart = &later
+	d := as(t, f, assets.RolePlanner).get("/plants/week?week=2026-11-23")
+	body := strings.ReplaceAll(d.Find("#vans").Text(), nb, " ")
+	for _, want := range []string{"Press 11412 Q1the depot", "Press 11414 Q1, 415 Q1the van of R. Asquenne, after Tue 24 Nov 2026 at Skarrow Grain Terminal", "Press 11416 Q1there already",
+		"412: remake splice on Q1414: remake splice on Q1, proposed, by M. Okkerdal"} {
+		if !strings.Contains(body, want) {
+			t.Errorf("the vans do not say %q: %s", want, body)
+		}
+	}
+	routes := f.office().week.routes()
+	if w := f.office().week; w.proposed(routes[0], routes[0].Visits[0]) || !w.proposed(routes[1], routes[1].Visits[0]) {
+		t.Error("whoever goes for a proposed order alone is proposed, though another order of the stop is published")
+	}
+}

@@ -264,6 +264,9 @@ func TestALeadPlansOverPlantsAndSeesWhoGoesWhere(t *testing.T) {
 	if d.Find("input[name=change][checked]").Length() == 0 {
 		t.Fatalf("nothing changes: %s", factsOf(d))
 	}
+	if body := d.Find("#ch").Closest("section"); !strings.Contains(body.Text(), "The plan costs ") || body.Find(`h3 a[href="/plants/3/orders/415"]`).Length() != 1 {
+		t.Errorf("a change says what it costs and leads to its order: %s", body.Text())
+	}
 	v.post("/plants/plan", url.Values{"do": {"keep"}, "plants": {"3"}, "change": {"1415"}}, http.StatusSeeOther)
 	if f.orders[1].WindowID == 0 || len(f.plans) != 1 || f.plans[0].PlantID != 3 {
 		t.Fatalf("published %+v", f.plans)
@@ -272,6 +275,10 @@ func TestALeadPlansOverPlantsAndSeesWhoGoesWhere(t *testing.T) {
 	d = v.get("/plants/plan?plants=3&week=" + start)
 	if text := factsOf(d); !strings.Contains(text, "415: remake splice 1 on Q2") || d.Find("#vans section").Length() == 0 {
 		t.Errorf("the week of %s does not show the visit: %s", start, text)
+	}
+	d = v.get("/plants/plan?plants=3")
+	if d.Find("#vans section").Length() == 0 {
+		t.Errorf("without a week the page opens on one in which nobody is sent anywhere: %s", factsOf(d))
 	}
 	v.page("/plants/plan?plants=77", http.StatusNotFound)
 	as(t, withStops(), assets.RoleTechnician).page("/plants/plan", http.StatusForbidden)

@@ -167,11 +167,13 @@ func (sh *sheetOf) moveFacts(m askedMove, a horizon.Answer) []fact {
 	return facts
 }
 
-// costWords says what more or less a plan costs.
-func (sh *sheetOf) costWords(more int) string {
-	unit := sh.v.Register.Plant.Currency
+func (sh *sheetOf) costWords(more int) string { return sh.h.costWords(more) }
+
+// costWords says what more or less a plan costs: money where all plants of the sheet have it in one currency, else hours of stop.
+func (v *HorizonView) costWords(more int) string {
+	unit := v.Facts.Plants[0].Register.Plant.Currency
 	amount := float64(max(more, -more))
-	if !sh.h.Money {
+	if !v.Money {
 		unit, amount = "h of stop", amount/100
 	}
 	switch {

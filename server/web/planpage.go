@@ -281,7 +281,7 @@ func (sh *sheetOf) over(run *replan) []fact {
 		{"Expected to come due before work", arrow(Short(was, 1), Short(is, 1))},
 	}
 	if sh.r.May(people.ReadCosts) {
-		facts = append(facts, fact{"Costs in words above", "in " + pick(sh.h.Money, sh.v.Register.Plant.Currency, "hundredths of an hour of stop")}, fact{"The plan costs", sh.costWords(sh.h.Sheet.Cost(sh.at).Total() - sh.h.Sheet.Cost(sh.h.At).Total())})
+		facts = append(facts, fact{"The plan costs", sh.costWords(sh.h.Sheet.Cost(sh.at).Total() - sh.h.Sheet.Cost(sh.h.At).Total())})
 	}
 	if run != nil {
 		facts = append(facts, fact{"Search", run.words()})

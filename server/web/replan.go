@@ -237,7 +237,7 @@ func (p *replan) conflict() []string {
 	case p.found == nil:
 		return nil
 	}
-	return capitals(p.found.Conflict)
+	return capitals(p.view.Sheet.Words(p.found.Conflict))
 }
 
 // keepFound makes a found plan the draft of whoever asked for it.

@@ -31,7 +31,7 @@ type signInPage struct {
 }
 
 // demoRoles are the roles the demonstration offers, one button each.
-var demoRoles = []assets.Role{assets.RolePlanner, assets.RoleTechnician, assets.RoleAuditor}
+var demoRoles = []assets.Role{assets.RolePlanner, assets.RoleTechnician, assets.RoleLead, assets.RoleAuditor}
 
 func (s *Site) askToSignIn(c *gin.Context) {
 	if _, half, err := s.desk.Halfway(c.Request); err == nil && half {
@@ -158,7 +158,7 @@ func (s *Site) enterDemo(r *Request) error {
 	}
 	id, err := strconv.ParseInt(r.C.Request.PostForm.Get("person"), 10, 64)
 	if err != nil {
-		return assets.Invalid{"": "choose one of the three roles"}
+		return assets.Invalid{"": "choose one of the roles"}
 	}
 	if err := s.desk.OneClick(r.C.Writer, r.C.Request, id); err != nil {
 		return err

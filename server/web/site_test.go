@@ -42,10 +42,12 @@ func TestSignInLeadsBackToThisSiteOnly(t *testing.T) {
 	}
 }
 
-func TestDemonstrationOffersThreeRolesWithOneClick(t *testing.T) {
-	v := atDoor(t, skarrow(), true)
+func TestDemonstrationOffersEachRoleOfThePlantsWithOneClick(t *testing.T) {
+	f := skarrow()
+	f.staff = append(f.staff, assets.Person{ID: 76, Name: "A. Kesterlane", Role: assets.RoleLead})
+	v := atDoor(t, f, true)
 	d := v.get("/signin")
-	for i, role := range []string{"planner", "technician", "auditor"} {
+	for i, role := range []string{"planner", "technician", "lead", "auditor"} {
 		if got := d.Find("form.who button").Eq(i).Text(); !strings.Contains(got, "Sign in as "+role) {
 			t.Errorf("button %d: %q", i, got)
 		}

@@ -5,14 +5,12 @@ import (
 	"context"
 	"fmt"
 	"html/template"
-	"maps"
 	"slices"
 	"strings"
 	"time"
 
 	"carryside/assets"
 	"carryside/schedule/crew"
-	"carryside/schedule/people"
 	"carryside/schedule/workorder"
 	"carryside/server/web/drawing"
 )
@@ -36,9 +34,15 @@ type WeekFacts struct {
 	Templates []assets.WorkTemplate
 	Names     map[int64]string
 	Plants    map[int64]assets.Plant // of the scope
-	Kit       map[int64]string       // names of the kit named in the orders
+	Kit       map[int64]WeekKit      // pieces named in the orders
 	Items     []assets.StockItem
 	Zone      *time.Location // of the company
+}
+
+// WeekKit is a piece of kit and where it stands when nobody has it: a plant, or 0 for the depot.
+type WeekKit struct {
+	Name string
+	Home int64
 }
 
 // WeekWork is an order placed in a stop.
@@ -76,7 +80,8 @@ type vanVisit struct {
 	Orders                      []Link
 }
 
-type packLine struct{ What, Amount, For string }
+// packLine is a piece of kit or an item that a crew works with: how much of it, for which orders, and where it is taken from.
+type packLine struct{ What, Amount, For, From string }
 
 // week shows the visits of the crews of a week, Monday to Sunday in the company's zone.
 func (s *Site) week(r *Request) error {
@@ -104,7 +109,7 @@ func (s *Site) week(r *Request) error {
 	drawn := drawing.RouteWeek{Sentence: p.Say, From: begin, To: begin.AddDate(0, 0, 7), Zone: facts.Zone}
 	for i, route := range routes {
 		drawn.Rows = append(drawn.Rows, facts.routeRow(route))
-		p.Vans = append(p.Vans, r.van(facts, route, i))
+		p.Vans = append(p.Vans, r.van(facts, routes, i))
 	}
 	p.Drawing = drawing.OfRoutes(drawn)
 	return r.Show("week", p)
@@ -202,7 +207,7 @@ func (f *WeekFacts) crewName(r crew.Route) string {
 func (f *WeekFacts) routeRow(r crew.Route) drawing.RouteRow {
 	row := drawing.RouteRow{Name: f.crewName(r), Note: "from " + f.place(r.Home)}
 	for _, v := range r.Visits {
-		row.Visits = append(row.Visits, drawing.RouteVisit{From: v.Start, To: v.End, Head: f.place(v.PlantID), Sub: Figure(len(v.Orders), "order", "orders"), Proposed: f.proposed(v)})
+		row.Visits = append(row.Visits, drawing.RouteVisit{From: v.Start, To: v.End, Head: f.place(v.PlantID), Sub: Figure(len(f.own(r, v)), "order", "orders"), Proposed: f.proposed(r, v)})
 	}
 	for _, l := range r.Legs {
 		if !l.Known {
@@ -222,13 +227,30 @@ func (f *WeekFacts) routeRow(r crew.Route) drawing.RouteRow {
 	return row
 }
 
-// proposed tells whether nobody has published anything of a visit yet.
-func (f *WeekFacts) proposed(v crew.Visit) bool {
-	return !slices.ContainsFunc(f.Work, func(w WeekWork) bool { return slices.Contains(v.Orders, w.Order.ID) && !w.Proposed })
+// own are the orders of a visit that people of the route work on; others in the same stop may be somebody else's.
+func (f *WeekFacts) own(r crew.Route, v crew.Visit) []WeekWork {
+	var out []WeekWork
+	for _, w := range f.Work {
+		if slices.Contains(v.Orders, w.Order.ID) && mans(r, w) {
+			out = append(out, w)
+		}
+	}
+	return out
 }
 
-// van is a crew's week in words, and what it packs.
-func (r *Request) van(f *WeekFacts, route crew.Route, nth int) vanPart {
+// mans tells whether somebody of a route works on an order.
+func mans(r crew.Route, w WeekWork) bool {
+	return slices.ContainsFunc(w.Order.PlacedPeople, func(id int64) bool { return slices.Contains(r.People, id) })
+}
+
+// proposed tells whether nobody has published anything yet that sends the crew on a visit.
+func (f *WeekFacts) proposed(r crew.Route, v crew.Visit) bool {
+	return !slices.ContainsFunc(f.own(r, v), func(w WeekWork) bool { return !w.Proposed })
+}
+
+// van is the week of one of the crews in words, and what it packs.
+func (r *Request) van(f *WeekFacts, routes []crew.Route, nth int) vanPart {
+	route := routes[nth]
 	p := vanPart{ID: fmt.Sprintf("van-%d", nth+1), Name: f.names(route.People) + ", from " + f.place(route.Home)}
 	for i, v := range route.Visits {
 		plant := f.Plants[v.PlantID]
@@ -252,54 +274,15 @@ func (r *Request) van(f *WeekFacts, route crew.Route, nth int) vanPart {
 		}
 		for _, w := range f.Work {
 			if slices.Contains(v.Orders, w.Order.ID) {
-				line.Orders = append(line.Orders, Link{Word: orderShort(w.Order) + " on " + w.Tag + pick(w.Proposed, ", proposed", ""), To: at(v.PlantID, "orders", w.Order.Number)})
+				word := orderShort(w.Order) + " on " + w.Tag + pick(w.Proposed, ", proposed", "")
+				if !mans(route, w) {
+					word += ", by " + cmp.Or(f.names(w.Order.PlacedPeople), "nobody named")
+				}
+				line.Orders = append(line.Orders, Link{Word: word, To: at(v.PlantID, "orders", w.Order.Number)})
 			}
 		}
 		p.Rows = append(p.Rows, line)
 	}
-	p.Pack = r.packing(f, route)
+	p.Pack = r.packing(f, routes, nth)
 	return p
-}
-
-// packing adds up the kit and stock of the visits; of plants whose stores whoever asks may not see nothing is told.
-func (r *Request) packing(f *WeekFacts, route crew.Route) []packLine {
-	kit, amount, of := map[string][]string{}, map[int64]float64{}, map[int64][]string{}
-	for _, w := range f.Work {
-		goes := slices.ContainsFunc(route.Visits, func(v crew.Visit) bool { return slices.Contains(v.Orders, w.Order.ID) })
-		plant := f.Plants[w.Window.PlantID]
-		leads := len(w.Order.PlacedPeople) > 0 && slices.Contains(route.People, w.Order.PlacedPeople[0]) // one van carries it, though people come from several homes
-		if !goes || !leads || !r.Who.May(people.ReadStores, plant.CustomerID, plant.ID) {
-			continue
-		}
-		number := fmt.Sprintf("%d %s", w.Order.Number, w.Tag)
-		for _, id := range w.Order.PlacedTools {
-			kit[cmp.Or(f.Kit[id], fmt.Sprintf("kit %d", id))] = append(kit[cmp.Or(f.Kit[id], fmt.Sprintf("kit %d", id))], number)
-		}
-		if w.Order.PlacedKit != "" {
-			kit[w.Order.PlacedKit] = append(kit[w.Order.PlacedKit], number)
-		}
-		t, ok := assets.TemplateFor(f.Templates, plant.CustomerID, string(w.Order.Kind), w.Form, w.Bond)
-		if !ok {
-			continue
-		}
-		if len(w.Order.PlacedTools) == 0 && w.Order.PlacedKit == "" {
-			for _, n := range t.Kit {
-				kit[n.Class+", no piece named"] = append(kit[n.Class+", no piece named"], number)
-			}
-		}
-		for _, n := range t.Stock {
-			amount[n.ItemID] += n.PerSplice + n.PerMWidth*w.WidthM
-			of[n.ItemID] = append(of[n.ItemID], number)
-		}
-	}
-	var out []packLine
-	for _, name := range slices.Sorted(maps.Keys(kit)) {
-		out = append(out, packLine{What: Capital(name), For: strings.Join(kit[name], ", ")})
-	}
-	for _, item := range f.Items {
-		if q, ok := assets.QuantityOf(amount[item.ID]); ok && q > 0 {
-			out = append(out, packLine{What: item.Name, Amount: item.Unit.Of(q), For: strings.Join(of[item.ID], ", ")})
-		}
-	}
-	return out
 }

@@ -178,7 +178,7 @@ func (d *Desk) EndTemplate(ctx context.Context, scope assets.Scope, a web.Act, p
 
 // WeekOf returns the orders placed in stops of a stretch of time, over the plants of a scope.
 func (d *Desk) WeekOf(ctx context.Context, scope assets.Scope, from, to time.Time) (*web.WeekFacts, error) {
-	f := &web.WeekFacts{Plants: map[int64]assets.Plant{}, Kit: map[int64]string{}}
+	f := &web.WeekFacts{Plants: map[int64]assets.Plant{}, Kit: map[int64]web.WeekKit{}}
 	var err error
 	if f.Zone, err = d.ReportZone(ctx); err != nil {
 		return nil, err
@@ -315,7 +315,7 @@ func (d *Desk) weekShared(ctx context.Context, scope assets.Scope, f *web.WeekFa
 	}
 	pieces, err := stores.Kit(ctx, d.db, scope, plantdb.AsOf{})
 	for _, k := range pieces {
-		f.Kit[k.ID] = k.Name
+		f.Kit[k.ID] = web.WeekKit{Name: k.Name, Home: k.HomePlantID}
 	}
 	return err
 }
