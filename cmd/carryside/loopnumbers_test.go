@@ -60,7 +60,7 @@ func standingOf(f *web.Fleet, splice int64) due.Standing {
 // lifeOf is the life of a splice as the fit counts it.
 func (l *loop) lifeOf(splice int64) cohort.Life {
 	l.t.Helper()
-	b, err := l.front.LifeBook(l.t.Context(), assets.JobScope(), 1, l.now)
+	b, err := l.front.LifeBook(l.t.Context(), assets.JobScope(), 1, "", l.now)
 	must(l.t, err)
 	i := slices.IndexFunc(b.Lives, func(x cohort.Life) bool { return x.SpliceID == splice })
 	if i < 0 {

@@ -93,7 +93,7 @@ func TestWhatASpliceCountsAs(t *testing.T) {
 		"dates the wrong way round":          {splice(exact, day(t, "2019-01-01"), assets.RetiredFailed, ""), LeftOut, life.Observation{}, "left out: it ended no later than it was made", true},
 	} {
 		t.Run(name, func(t *testing.T) {
-			l := Observe(tt.s, steady, today, "")
+			l := Observe(tt.s, steady, today)
 			if l.Outcome != tt.outcome || !strings.HasPrefix(l.Reason, tt.reason) || (l.Question != "") != tt.question {
 				t.Fatalf("%s: %q, asks %q", l.Outcome, l.Reason, l.Question)
 			}
@@ -117,11 +117,25 @@ func TestWhatASpliceCountsAs(t *testing.T) {
 
 func TestAnotherFailureModeCountsAsSound(t *testing.T) {
 	s := splice(day(t, "2020-01-01"), day(t, "2021-01-01"), assets.RetiredFailed, "torn by tramp iron")
-	if l := Observe(s, steady, today, "opened"); l.Outcome != Sound || !strings.HasPrefix(l.Reason, "failed in another way (torn by tramp iron) after 366 days") {
+	if l := Observe(s, steady, today).For("opened"); l.Outcome != Sound || !strings.HasPrefix(l.Reason, "failed in another way (torn by tramp iron) after 366 days") {
 		t.Errorf("%+v", l)
 	}
-	if l := Observe(s, steady, today, "torn by tramp iron"); l.Outcome != Failed {
+	if l := Observe(s, steady, today).For("torn by tramp iron"); l.Outcome != Failed {
 		t.Errorf("%+v", l)
+	}
+	// Between two dates it was sound in another way until the first of them; where that is its making, nothing was seen of it.
+	s.Retired = about(t, "2020-06-01", "2021-01-01", "winter 2020")
+	one := Observe(s, steady, today)
+	o, _ := one.For("opened").On(Days)
+	if o.Event != life.Censored || math.Abs(o.Life-152) > 1e-9 || o.Check() != nil {
+		t.Errorf("%+v", o)
+	}
+	if ways := (Cohort{Lives: For("opened", []Life{one, one})}).Ways(); len(ways) != 1 || ways[0] != (Way{"torn by tramp iron", 2}) {
+		t.Errorf("%+v", ways)
+	}
+	s.Made = about(t, "2020-01-01", "2020-06-01", "spring 2020")
+	if l := Observe(s, steady, today).For("opened"); l.Outcome != LeftOut {
+		t.Errorf("%s: %s", l.Outcome, l.Reason)
 	}
 }
 
@@ -144,7 +158,7 @@ func drawn(t *testing.T, seed uint64, key Key, n int, law life.Weibull, watchedY
 			s = splice(assets.Exactly(made, time.UTC), assets.Exactly(end, time.UTC), assets.RetiredFailed, "opened")
 			s.Key = key
 		}
-		lives = append(lives, Observe(s, usage, today, ""))
+		lives = append(lives, Observe(s, usage, today))
 	}
 	return lives
 }
@@ -274,7 +288,7 @@ func ExampleObserve() {
 	made, _ := assets.OnDay("2020-01-01", time.UTC, today)
 	s := Splice{Zone: zone, Record: &Record{Since: watched}}
 	s.Made = made
-	fmt.Println(Observe(s, steady, today, "").Reason)
+	fmt.Println(Observe(s, steady, today).Reason)
 	// Output: still running, sound at 2 155 days
 }
 
@@ -311,7 +325,7 @@ func TestAPlantStatesSinceWhenItsFailuresAreOnRecord(t *testing.T) {
 	entries := map[*Record]float64{}
 	for _, r := range []*Record{read, stated} {
 		failed.Record = r
-		l := Observe(failed, steady, today, "")
+		l := Observe(failed, steady, today)
 		o, known := l.On(Days)
 		if !known || !l.Late {
 			t.Fatalf("%+v", l)
@@ -326,7 +340,7 @@ func TestAPlantStatesSinceWhenItsFailuresAreOnRecord(t *testing.T) {
 		t.Errorf("entered at %v and %v days, want 1095 and 546", entries[read], entries[stated])
 	}
 	failed.Record = &Record{Since: time.Date(2019, 6, 1, 0, 0, 0, 0, time.UTC), Stated: true}
-	if l := Observe(failed, steady, today, ""); l.Outcome != LeftOut || !strings.Contains(l.Reason, "it ended before 1 June 2019, when endings began to be recorded here, as the plant states") {
+	if l := Observe(failed, steady, today); l.Outcome != LeftOut || !strings.Contains(l.Reason, "it ended before 1 June 2019, when endings began to be recorded here, as the plant states") {
 		t.Errorf("%s: %q", l.Outcome, l.Reason)
 	}
 }

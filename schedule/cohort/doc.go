@@ -5,6 +5,6 @@
 // The numbers are schedule/life's; this package knows the register and no statistics beyond choosing among fits. It reads
 // no database and no clock.
 //
-//	one := cohort.Observe(splice, usage, asOf, "")
+//	one := cohort.Observe(splice, usage, asOf)
 //	one.Reason // "failed (splice opened) on 3 March 2024 after 1 412 days"
 package cohort

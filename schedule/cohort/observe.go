@@ -90,12 +90,14 @@ type Life struct {
 	Running                       bool // it has not ended
 	Late                          bool // made before endings were recorded
 	Record                        *Record
+	Mode                          string // how it failed, as written; "" where it did not
 	Reason                        string // why it counts so, in words with its numbers
 	Question                      string // what a person could answer to make it count better; "" for none
 
 	on    [ClockCount]life.Observation
 	known [ClockCount]bool
 	rate  [ClockCount]float64 // units of the clock per day, over the life
+	late  string              // the part of the reason that says from when it was watched
 }
 
 // On returns the life on a clock; false when that clock is not known for it or the life is left out.
@@ -134,12 +136,11 @@ func dayEnd(d assets.Day, zone calendar.Zone, otherwise time.Time) time.Time {
 
 // Observe turns a splice into a life as of an instant.
 //
-// Failed by the mode asked for (any mode when mode is ""): failed, at an age that is exact when both dates are, else
-// between the least and the greatest age they allow. Replaced while sound, belt removed, conveyor scrapped, still running,
-// failed by another mode, ended for a reason not known: sound when last seen, at the least age its dates allow. Made before
-// endings were recorded: watched from its age at that moment on (left truncation); ended before it: left out, since of
+// Failed in whatever way: failed, at an age that is exact when both dates are, else between the least and the greatest age
+// they allow. Replaced while sound, belt removed, conveyor scrapped, still running, ended for a reason not known: sound
+// when last seen, at the least age its dates allow. Made before endings were recorded: watched from its age at that moment on (left truncation); ended before it: left out, since of
 // its like only those that survived are known. Without a date made: left out.
-func Observe(s Splice, usage Usage, asOf time.Time, mode string) Life {
+func Observe(s Splice, usage Usage, asOf time.Time) Life {
 	l := Life{SpliceID: s.ID, ConveyorID: s.ConveyorID, PlantID: s.PlantID, Tag: s.Tag, Number: s.Number, Key: s.Key, Running: s.Ended == nil, Record: s.Record}
 	if s.Made.IsZero() || s.Made.Unknown() {
 		l.leaveOut("the date it was made is not known", "When was it made? A year or 'before 2018' is enough.")
@@ -164,7 +165,10 @@ func Observe(s Splice, usage Usage, asOf time.Time, mode string) Life {
 		l.leaveOut(fmt.Sprintf("it ended before %s: of its like only some are known", s.Record.words(s.Zone)), "")
 		return l
 	}
-	failed := ended && s.RetiredWhy == assets.RetiredFailed && (mode == "" || s.FailureMode == mode)
+	failed := ended && s.RetiredWhy == assets.RetiredFailed
+	if failed {
+		l.Mode = s.FailureMode
+	}
 	l.Late = made.to.Before(s.Record.Since)
 	l.measure(s, usage, made, end, failed)
 	l.explain(s, made, end, ended, failed)
@@ -237,8 +241,6 @@ func (l *Life) explain(s Splice, made, end span, ended, failed bool) {
 		l.Question = "When was it made, at the earliest?"
 	case !ended:
 		l.Reason = "still running, sound at " + least
-	case s.RetiredWhy == assets.RetiredFailed:
-		l.Reason = fmt.Sprintf("failed in another way%s after %s: sound so far as this one is asked", modeWords(s.FailureMode), least)
 	case s.RetiredWhy == assets.RetiredUnknown || s.RetiredWhy == "":
 		l.Reason = "ended, why not known; counts as sound until its end at " + least
 		l.Question = "Did it fail, or was it replaced while sound?"
@@ -246,8 +248,33 @@ func (l *Life) explain(s Splice, made, end span, ended, failed bool) {
 		l.Reason = fmt.Sprintf("%s on %s, sound at %s", s.RetiredWhy.Words(), dayWords(end.from, s.Zone), least)
 	}
 	if l.Late {
-		l.Reason += fmt.Sprintf("; made before %s: watched from %s days on", s.Record.words(s.Zone), count(o.Entry))
+		l.late = fmt.Sprintf("; made before %s: watched from %s days on", s.Record.words(s.Zone), count(o.Entry))
+		l.Reason += l.late
 	}
+}
+
+// For is the life as it counts where one way of failing is asked about, "" for any: failed in another way, it was sound in
+// this one until then (competing modes; Kalbfleisch and Prentice 2002, ch. 8).
+func (l Life) For(mode string) Life {
+	if mode == "" || l.Mode == mode || l.Outcome != Failed && l.Outcome != FailedWithin {
+		return l
+	}
+	for c := range l.on {
+		o := l.on[c]
+		sound := o.Life
+		if o.Event == life.Interval {
+			sound = o.Lower
+		}
+		l.on[c] = life.Observation{Event: life.Censored, Life: sound, Entry: o.Entry, Count: o.Count}
+		l.known[c] = l.known[c] && l.on[c].Check() == nil
+	}
+	l.Outcome = Sound
+	if !l.known[Days] {
+		l.leaveOut("it failed in another way"+modeWords(l.Mode)+", at what age is open", "")
+		return l
+	}
+	l.Reason = fmt.Sprintf("failed in another way%s after %s days: sound so far as this one is asked", modeWords(l.Mode), count(l.on[Days].Life)) + l.late
+	return l
 }
 
 func modeWords(mode string) string {

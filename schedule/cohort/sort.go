@@ -63,3 +63,39 @@ func (c Cohort) On(clock Clock) []life.Observation {
 	}
 	return os
 }
+
+// For is For of each of some lives, which stay as they are.
+func For(mode string, lives []Life) []Life {
+	out := make([]Life, len(lives))
+	for i, l := range lives {
+		out[i] = l.For(mode)
+	}
+	return out
+}
+
+// Way is a way of failing and how many of a cohort failed in it.
+type Way struct {
+	Mode     string
+	Failures int
+}
+
+// Ways are the ways of failing that were written down in a cohort, the most frequent first.
+func (c Cohort) Ways() []Way {
+	of := map[string]int{}
+	for _, l := range c.Lives {
+		if l.Mode != "" && l.Outcome != LeftOut {
+			of[l.Mode]++
+		}
+	}
+	var all []Way
+	for mode, n := range of {
+		all = append(all, Way{mode, n})
+	}
+	slices.SortFunc(all, func(a, b Way) int { return cmp.Or(cmp.Compare(b.Failures, a.Failures), cmp.Compare(a.Mode, b.Mode)) })
+	return all
+}
+
+// FailedBy tells whether any life of a cohort failed in a way.
+func (c Cohort) FailedBy(mode string) bool {
+	return slices.ContainsFunc(c.Lives, func(l Life) bool { return l.Mode == mode && l.Outcome != LeftOut })
+}

@@ -21,8 +21,8 @@ import (
 type Lives interface {
 	Moving
 	// LifeBook returns the laws of the cohorts of a plant's customer with the lives the reader may see. It may be shared:
-	// screens do not change it.
-	LifeBook(ctx context.Context, scope assets.Scope, plantID int64, now time.Time) (*LifeBook, error)
+	// screens do not change it. With a way of failing, failures in another way count as sound until then.
+	LifeBook(ctx context.Context, scope assets.Scope, plantID int64, way string, now time.Time) (*LifeBook, error)
 }
 
 // LifeBook is what the splices of a customer have taught.
@@ -39,6 +39,7 @@ type lifePage struct {
 	Page
 	Cohorts  []Option
 	Chosen   string
+	Ways     []Option // of failing that can be asked about
 	ChosenAs string
 	Plot     template.HTML
 	Key      []template.HTML
@@ -67,7 +68,7 @@ type cohortLine struct {
 }
 
 func (s *Site) life(r *Request) error {
-	book, err := s.Lives.LifeBook(r.Context(), r.Scope, r.PlantID(), r.Now)
+	asked, err := s.askLife(r)
 	if err != nil {
 		return err
 	}
@@ -75,25 +76,49 @@ func (s *Site) life(r *Request) error {
 	if err != nil {
 		return err
 	}
-	here := book.ofPlant(r.PlantID())
 	p := &lifePage{}
 	p.Sheet = "Life"
-	if len(here) == 0 {
+	if len(asked.here) == 0 {
 		p.Say = "No splice of this plant has told anything about life yet"
 		p.Empty = &Empty{What: "No lives yet", Why: "How long splices last is learnt from those that ended and those that still run. Bring in the plant's list, or enter belts and splices with the dates they were made and ended."}
 		return r.Show("life", p)
 	}
-	shown := slices.IndexFunc(here, func(l cohort.Law) bool { return l.Key.Words() == r.Query("cohort") })
-	switch {
-	case r.Query("cohort") == "":
-		shown = 0
-	case shown < 0:
-		return fmt.Errorf("cohort %q: %w", r.Query("cohort"), assets.ErrNotFound)
-	}
-	look := lifeLook{r: r, book: book, reg: reg, law: here[shown]}
+	look := lifeLook{r: r, lifeAsked: asked, reg: reg}
 	look.measure()
-	look.fill(p, here)
+	look.fill(p)
 	return r.Show("life", p)
+}
+
+// lifeAsked is the cohort that an address asks about.
+type lifeAsked struct {
+	book  *LifeBook
+	here  []cohort.Law // of the plant's cohorts
+	law   cohort.Law   // of the one asked about
+	lives cohort.Cohort
+	way   string // of failing that is asked about; "": any
+}
+
+// askLife finds the cohort, the one with most failures where none is named. A way in which none of its lives failed is passed
+// over: it was chosen when another cohort stood there.
+func (s *Site) askLife(r *Request) (a lifeAsked, err error) {
+	named := r.Query("cohort")
+	for a.way = r.Query("way"); ; a.way = "" {
+		if a.book, err = s.Lives.LifeBook(r.Context(), r.Scope, r.PlantID(), a.way, r.Now); err != nil {
+			return a, err
+		}
+		if a.here = a.book.ofPlant(r.PlantID()); len(a.here) == 0 && named == "" {
+			return a, nil
+		}
+		i := slices.IndexFunc(a.here, func(l cohort.Law) bool { return named == "" || l.Key.Words() == named })
+		if i < 0 {
+			return a, fmt.Errorf("cohort %q: %w", named, assets.ErrNotFound)
+		}
+		a.law = a.here[i]
+		a.lives = a.book.livesOf(a.law.Key)
+		if a.way == "" || a.lives.FailedBy(a.way) {
+			return a, nil
+		}
+	}
 }
 
 // ofPlant returns the laws of the cohorts a plant has or had splices in, most failures first.
@@ -127,21 +152,21 @@ func (b *LifeBook) livesOf(k cohort.Key) cohort.Cohort {
 
 // lifeLook is one cohort looked at.
 type lifeLook struct {
-	r    *Request
-	book *LifeBook
-	reg  *assets.Register
-	law  cohort.Law
+	lifeAsked
+	r   *Request
+	reg *assets.Register
 
-	lives    cohort.Cohort
 	best     *life.Replacement
 	cost     due.Cost
 	costs    bool // the cost is known
 	currency string
 }
 
-// measure finds the best age.
+// measure finds the best age. One way of failing alone has none: replacing forestalls them all.
 func (l *lifeLook) measure() {
-	l.lives = l.book.livesOf(l.law.Key)
+	if l.way != "" {
+		return
+	}
 	l.cost, l.costs, l.currency = l.costOf()
 	if !l.costs || l.law.Predictive == nil {
 		return
@@ -175,19 +200,22 @@ func (l *lifeLook) costOf() (due.Cost, bool, string) {
 	return c, ok, currency
 }
 
-func (l *lifeLook) fill(p *lifePage, here []cohort.Law) {
+func (l *lifeLook) fill(p *lifePage) {
 	p.Say, p.Sub, p.Clock = l.say(), l.sub(), l.law.Clock.String()
 	p.Chosen, p.ChosenAs = l.law.Key.Words(), Capital(l.law.Key.Words())
-	for _, o := range here {
+	for _, o := range l.here {
 		p.Cohorts = append(p.Cohorts, Option{Value: o.Key.Words(), Label: Capital(o.Key.Words())})
 		p.Lines = append(p.Lines, l.line(o))
 	}
 	p.Rests = l.rests()
-	p.LivesTo = l.r.At("life", "lives") + "?cohort=" + url.QueryEscape(p.Chosen)
+	p.Ways, p.LivesTo = l.ways(), l.r.At("life", "lives")+"?cohort="+url.QueryEscape(p.Chosen)
+	if l.way != "" {
+		p.LivesTo += "&way=" + url.QueryEscape(l.way)
+	}
 	p.LivesSay = "The " + Figure(len(l.lives.Lives), "life", "lives") + " as a table"
 	p.Plot, p.Points = l.plot()
 	p.Key = l.key()
-	if l.r.May(people.ReadCosts) {
+	if l.way == "" && l.r.May(people.ReadCosts) {
 		p.CostSays = l.costFacts()
 		if l.best != nil {
 			p.Costs, p.CostRows, p.Money = l.costCurve()
@@ -205,8 +233,12 @@ func (l *lifeLook) say() string {
 	switch {
 	case rests.Lives == 0:
 		return "No life of this cohort can be used"
+	case l.law.Predictive == nil && len(l.lives.Lives) == 1:
+		return "Its only splice has not failed yet: no date is set from its life"
 	case l.law.Predictive == nil:
 		return fmt.Sprintf("None of %s has failed yet: no date is set from their life", Figure(len(l.lives.Lives), "splice", "splices"))
+	case l.way != "":
+		return fmt.Sprintf("If %s were the only way to fail, half of %s would fail by %s", l.way, lower(kind), l.age(l.law.Predictive.Best.Quantile(0.5)))
 	case l.best == nil:
 		return fmt.Sprintf("Half of %s fail by %s", lower(kind), l.age(l.law.Predictive.Best.Quantile(0.5)))
 	case l.best.Result == life.Optimum && math.IsNaN(float64(l.best.High)):
@@ -237,7 +269,20 @@ func (l *lifeLook) sub() string {
 	if l.law.Class == assets.ClassC {
 		class = "class C"
 	}
-	return counts + " (" + class + "); told in " + l.law.Clock.String() + "."
+	says := counts + " (" + class + "); told in " + l.law.Clock.String() + "."
+	if l.way != "" {
+		says += " Only failures by " + l.way + " count here, the others as sound until then; dates and best ages rest on every failure."
+	}
+	return says
+}
+
+// ways are the ways of failing seen in the cohort, the most frequent first, behind all of them together.
+func (l *lifeLook) ways() []Option {
+	out := []Option{{Value: "", Label: "in any way", Chosen: l.way == ""}}
+	for _, w := range l.lives.Ways() {
+		out = append(out, Option{Value: w.Mode, Label: w.Mode + ", " + Int(int64(w.Failures)), Chosen: w.Mode == l.way})
+	}
+	return out
 }
 
 func (l *lifeLook) onlyHere() bool {

@@ -19,7 +19,7 @@ import (
 
 // LifeBook gives stepped splices that failed at 100, 200 ... 1,200 days, a finger splice that never did, and one of which
 // nobody knows why it ended.
-func (f *fakePlant) LifeBook(context.Context, assets.Scope, int64, time.Time) (*LifeBook, error) {
+func (f *fakePlant) LifeBook(_ context.Context, _ assets.Scope, _ int64, way string, _ time.Time) (*LifeBook, error) {
 	b := &LifeBook{Fitted: morning, Kinds: []assets.SpliceKind{{Form: assets.FormStepped, Bond: assets.BondHotVulcanised, Values: []assets.CatalogueValue{{Quantity: due.WorkH, Value: 8, Unit: "h"}}}}}
 	if f.noLives {
 		return b, nil
@@ -34,7 +34,7 @@ func (f *fakePlant) LifeBook(context.Context, assets.Scope, int64, time.Time) (*
 			at := assets.InstantOf(end)
 			s.Ended, s.Retired, s.RetiredWhy, s.FailureMode = &at, assets.Exactly(end, time.UTC), why, "opened"
 		}
-		b.Lives = append(b.Lives, cohort.Observe(s, usage, morning, ""))
+		b.Lives = append(b.Lives, cohort.Observe(s, usage, morning).For(way))
 	}
 	stepped := cohort.Key{Form: assets.FormStepped, Bond: assets.BondHotVulcanised, Family: "RB-EP", Duty: "plain"}
 	finger := cohort.Key{Form: assets.FormFinger, Bond: assets.BondHotPressed, Family: "LT-PVC", Duty: "plain"}
@@ -101,7 +101,7 @@ func TestACohortThatBorrowsItsShapeHasABandToo(t *testing.T) {
 func TestACohortWithoutFailureSetsNoDate(t *testing.T) {
 	v := as(t, skarrow(), assets.RolePlanner)
 	doc := v.get("/plants/3/life?cohort=hot+pressed%2C+finger%2C+on+LT-PVC%2C+plain")
-	if h := doc.Find("h1").Text(); h != "None of 1\u00a0splice has failed yet: no date is set from their life" {
+	if h := doc.Find("h1").Text(); h != "Its only splice has not failed yet: no date is set from its life" {
 		t.Errorf("the headline says %q", h)
 	}
 	if doc.Find("svg path.fit").Length() != 2 { // the key and an empty curve
@@ -121,6 +121,28 @@ func TestEveryLifeSaysWhyItCountsSo(t *testing.T) {
 	}
 	if last := rows.Last().Text(); !strings.Contains(last, "Failed (opened)") {
 		t.Errorf("%s", last)
+	}
+}
+
+// Asked about one way of failing, the page counts the others as sound and tells no best age; a way that the cohort does not know
+// is passed over.
+func TestOneWayOfFailingAlone(t *testing.T) {
+	v := as(t, skarrow(), assets.RolePlanner)
+	doc := v.get("/plants/3/life?way=opened")
+	if h := doc.Find("h1").Text(); !strings.HasPrefix(h, "If opened were the only way to fail, half of hot vulcanised, stepped splices would fail by ") {
+		t.Errorf("the headline says %q", h)
+	}
+	if sub := plainly(doc.Find(".say p").Text()); !strings.Contains(sub, "Only failures by opened count here") || doc.Find("#wc").Length() != 0 {
+		t.Errorf("%q, and costs are shown: %v", sub, doc.Find("#wc").Length() != 0)
+	}
+	if got := plainly(doc.Find("#wy option[selected]").Text()); got != "opened, 12" {
+		t.Errorf("chosen is %q", got)
+	}
+	if to := doc.Find("#ec ~ .more a").AttrOr("href", ""); !strings.HasSuffix(to, "&way=opened") {
+		t.Errorf("the lives stand at %q", to)
+	}
+	if h := v.get("/plants/3/life?way=tramp+iron").Find("h1").Text(); !strings.Contains(h, "cost least when remade at ") {
+		t.Errorf("a way nobody saw gives %q", h)
 	}
 }
 

@@ -29,17 +29,14 @@ type liveRow struct {
 const livesShown = 100
 
 func (s *Site) lives(r *Request) error {
-	book, err := s.Lives.LifeBook(r.Context(), r.Scope, r.PlantID(), r.Now)
+	asked, err := s.askLife(r)
 	if err != nil {
 		return err
 	}
-	here := book.ofPlant(r.PlantID())
-	i := slices.IndexFunc(here, func(l cohort.Law) bool { return l.Key.Words() == r.Query("cohort") })
-	if i < 0 {
-		return fmt.Errorf("cohort %q: %w", r.Query("cohort"), assets.ErrNotFound)
+	if len(asked.here) == 0 {
+		return fmt.Errorf("a life of this plant: %w", assets.ErrNotFound)
 	}
-	law := here[i]
-	lives := book.livesOf(law.Key).Lives
+	law, lives, way := asked.law, asked.lives.Lives, asked.way
 	slices.SortStableFunc(lives, func(a, b cohort.Life) int { return b2i(b.Question != "") - b2i(a.Question != "") })
 	p := &livesPage{Clock: law.Clock.String()}
 	p.Sheet = "Lives"
@@ -52,7 +49,12 @@ func (s *Site) lives(r *Request) error {
 		p.Say += ", " + Count(asks, "of them with a question", "of them with a question")
 	}
 	p.Sub = "Every splice of this cohort that may be seen here, with the reason it counts as it does; ages in " + p.Clock + "."
-	p.Do = []Action{{Word: "Back to the cohort", To: r.At("life") + "?cohort=" + url.QueryEscape(law.Key.Words())}}
+	back := r.At("life") + "?cohort=" + url.QueryEscape(law.Key.Words())
+	if way != "" {
+		p.Sub += " Only failures by " + way + " count here, the others as sound until then."
+		back += "&way=" + url.QueryEscape(way)
+	}
+	p.Do = []Action{{Word: "Back to the cohort", To: back}}
 	for _, rec := range recordsOf(lives) {
 		p.Records = append(p.Records, r.recordWords(rec))
 	}

@@ -152,7 +152,7 @@ func CustomerLives(ctx context.Context, db *plantdb.DB, customerID int64, asOf p
 		return l, err
 	}
 	for _, p := range plants {
-		lives, err := Lives(ctx, db, assets.JobScope(), p.ID, asOf, assets.InstantOf(now), "")
+		lives, err := Lives(ctx, db, assets.JobScope(), p.ID, asOf, assets.InstantOf(now))
 		if errors.Is(err, assets.ErrNotFound) {
 			continue // the plant was not in the register yet
 		}

@@ -13,11 +13,11 @@ import (
 )
 
 // Lives returns every splice a plant ever had as a life of its cohort, as of an instant (at 0: now) and as it is known at
-// asOf's position: what the life figures rest on. mode asks for one failure mode, "" for any.
-func Lives(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf, now assets.Instant, mode string) ([]cohort.Life, error) {
+// asOf's position: what the life figures rest on.
+func Lives(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf, now assets.Instant) ([]cohort.Life, error) {
 	var found []cohort.Life
 	err := db.InSnapshot(ctx, func(tx *plantdb.DB) (err error) {
-		found, err = lives(ctx, tx, scope, plantID, asOf, now, mode)
+		found, err = lives(ctx, tx, scope, plantID, asOf, now)
 		return err
 	})
 	if err != nil {
@@ -26,7 +26,7 @@ func Lives(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int6
 	return found, nil
 }
 
-func lives(ctx context.Context, tx *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf, now assets.Instant, mode string) ([]cohort.Life, error) {
+func lives(ctx context.Context, tx *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf, now assets.Instant) ([]cohort.Life, error) {
 	at, known := now, asOf
 	if asOf.Valid != 0 {
 		at = asOf.Valid
@@ -48,7 +48,7 @@ func lives(ctx context.Context, tx *plantdb.DB, scope assets.Scope, plantID int6
 	}
 	out := make([]cohort.Life, len(splices))
 	for i, s := range splices {
-		out[i] = cohort.Observe(s, h.clocks.Ran, at.Time(), mode)
+		out[i] = cohort.Observe(s, h.clocks.Ran, at.Time())
 	}
 	return out, nil
 }

@@ -41,7 +41,7 @@ func TestTheDemosLawsAreFoundAgainInItsHistory(t *testing.T) {
 	found := map[string]life.Fitted{}
 	lives := 0
 	for _, p := range fleet.Plants {
-		all, err := outlook.Lives(ctx, db, assets.JobScope(), p.ID, plantdb.AsOf{}, assets.InstantOf(today), "")
+		all, err := outlook.Lives(ctx, db, assets.JobScope(), p.ID, plantdb.AsOf{}, assets.InstantOf(today))
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -10,14 +10,15 @@ import (
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/outlook"
 	"carryside/assets/plantdb/registry"
+	"carryside/schedule/cohort"
 	"carryside/schedule/due"
 	"carryside/schedule/rules"
 	"carryside/server/web"
 )
 
 // LifeBook returns the laws of the cohorts of a plant's customer, which pools all its plants, with the lives of the plants
-// the reader may see.
-func (d *Desk) LifeBook(ctx context.Context, scope assets.Scope, plantID int64, now time.Time) (*web.LifeBook, error) {
+// the reader may see. With a way of failing they are studied anew, by failures in that way alone.
+func (d *Desk) LifeBook(ctx context.Context, scope assets.Scope, plantID int64, way string, now time.Time) (*web.LifeBook, error) {
 	plant, err := registry.Plant(ctx, d.db, scope, plantID)
 	if err != nil {
 		return nil, err
@@ -29,6 +30,12 @@ func (d *Desk) LifeBook(ctx context.Context, scope assets.Scope, plantID int64, 
 	kinds, err := registry.SpliceKinds(ctx, d.db, plantdb.AsOf{})
 	if err != nil {
 		return nil, err
+	}
+	if way != "" {
+		kept.Lives = cohort.For(way, kept.Lives)
+		if kept.Laws, err = cohort.Study(cohort.Sort(kept.Lives)); err != nil {
+			return nil, err
+		}
 	}
 	b := &web.LifeBook{Laws: kept.Laws, Fitted: kept.At, Kinds: kinds}
 	for _, l := range kept.Lives {

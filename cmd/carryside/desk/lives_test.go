@@ -161,7 +161,7 @@ func TestAPlantStatesItsHistory(t *testing.T) {
 	now := fleetdb.Day.Add(time.Hour)
 	d := desk.New(db, func() time.Time { return now }, nil, "test")
 	since := func() (at time.Time, stated bool, late int) {
-		b, err := d.LifeBook(ctx, assets.PlantScope(1), 1, now)
+		b, err := d.LifeBook(ctx, assets.PlantScope(1), 1, "", now)
 		if err != nil {
 			t.Fatal(err)
 		}
