@@ -139,6 +139,21 @@ func TestAnotherFailureModeCountsAsSound(t *testing.T) {
 	}
 }
 
+// Found failed by a look, a splice failed since the look before, or since it was made where nobody looked before.
+func TestFoundFailedByALook(t *testing.T) {
+	s := splice(day(t, "2020-01-01"), day(t, "2021-02-01"), assets.RetiredFailed, "opened")
+	s.Found = &Found{Sound: at("2020-12-01T23:59").Add(time.Minute), At: at("2021-01-01T00:00").AddDate(0, 0, 1)}
+	l := Observe(s, steady, today)
+	if o, _ := l.On(Days); o.Event != life.Interval || o.Lower != 335 || o.Upper != 366 || l.Outcome != FailedWithin {
+		t.Errorf("%+v: %s", o, l.Reason)
+	}
+	s.Found.Sound = time.Time{}
+	l = Observe(s, steady, today)
+	if o, _ := l.On(Passes); o.Event != life.Interval || o.Lower != 0 || o.Upper != 366*1200 || !strings.Contains(l.Reason, "nobody had looked before, found at the look of 1 January 2021") {
+		t.Errorf("%+v: %s", o, l.Reason)
+	}
+}
+
 // drawn are splices of one cohort whose lives follow a law of the passes, on belts of very different pace.
 func drawn(t *testing.T, seed uint64, key Key, n int, law life.Weibull, watchedYears float64) []Life {
 	t.Helper()

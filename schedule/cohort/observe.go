@@ -34,6 +34,22 @@ type Splice struct {
 	Key    Key
 	Zone   calendar.Zone
 	Record *Record // since when endings of its plant's splices are on record: earlier ones are known only if they survived
+	Found  *Found  // how its failure was found by a look; nil: it failed on the date it ended
+}
+
+// Found are the two looks between which a splice failed.
+type Found struct {
+	Sound time.Time // the last at which it was still in service; zero: nobody looked before
+	At    time.Time // the one that found it failed
+}
+
+// span is when a splice failed that was made at an instant.
+func (f *Found) span(made time.Time) span {
+	s := span{from: f.Sound, to: f.At, approximate: true}
+	if s.from.Before(made) {
+		s.from = made
+	}
+	return s
 }
 
 // Record is since when the endings of a plant's splices are on record, and how that is known. It is shared by its splices.
@@ -137,7 +153,7 @@ func dayEnd(d assets.Day, zone calendar.Zone, otherwise time.Time) time.Time {
 // Observe turns a splice into a life as of an instant.
 //
 // Failed in whatever way: failed, at an age that is exact when both dates are, else between the least and the greatest age
-// they allow. Replaced while sound, belt removed, conveyor scrapped, still running, ended for a reason not known: sound
+// they allow; found failed by a look: between that look and the one before. Replaced while sound, belt removed, conveyor scrapped, still running, ended for a reason not known: sound
 // when last seen, at the least age its dates allow. Made before endings were recorded: watched from its age at that moment on (left truncation); ended before it: left out, since of
 // its like only those that survived are known. Without a date made: left out.
 func Observe(s Splice, usage Usage, asOf time.Time) Life {
@@ -153,6 +169,9 @@ func Observe(s Splice, usage Usage, asOf time.Time) Life {
 	l.Running = !ended
 	if ended {
 		end = when(s.Retired, s.Zone)
+		if s.Found != nil && s.RetiredWhy == assets.RetiredFailed {
+			end = s.Found.span(made.to)
+		}
 		if end.to.After(asOf) {
 			end.to = asOf
 		}
@@ -234,6 +253,12 @@ func (l *Life) explain(s Splice, made, end span, ended, failed bool) {
 	switch {
 	case l.Outcome == Failed:
 		l.Reason = fmt.Sprintf("failed%s on %s after %s days", modeWords(s.FailureMode), dayWords(end.to, s.Zone), count(o.Life))
+	case l.Outcome == FailedWithin && s.Found != nil:
+		seen := "nobody had looked before"
+		if s.Found.Sound.After(made.to) {
+			seen = "still in service at the look of " + dayWords(s.Found.Sound, s.Zone)
+		}
+		l.Reason = fmt.Sprintf("failed%s at an age of %s to %s days: %s, found at the look of %s", modeWords(s.FailureMode), count(o.Lower), count(o.Upper), seen, dayWords(s.Found.At, s.Zone))
 	case l.Outcome == FailedWithin:
 		l.Reason = fmt.Sprintf("failed%s at an age of %s to %s days: made %s, failed %s", modeWords(s.FailureMode), count(o.Lower), count(o.Upper), written(s.Made, s.Zone), written(s.Retired, s.Zone))
 	case failed:
@@ -318,6 +343,9 @@ func (s Splice) Instants(asOf time.Time) []time.Time {
 	}
 	if s.Ended != nil {
 		end := when(s.Retired, s.Zone)
+		if s.Found != nil {
+			end = s.Found.span(made.to)
+		}
 		out = append(out, end.from)
 		if !end.from.Equal(end.to) {
 			out = append(out, end.to)

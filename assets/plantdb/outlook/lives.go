@@ -42,6 +42,9 @@ func lives(ctx context.Context, tx *plantdb.DB, scope assets.Scope, plantID int6
 		return nil, err
 	}
 	splices := splicesOf(reg, zone, cohort.RecordOf(reg.Plant, reg.Splices, entered.Time(), zone))
+	if err := findFailed(ctx, tx, scope, plantID, asOf, splices); err != nil {
+		return nil, err
+	}
 	h := &history{db: tx, scope: scope, known: known, splicesOnly: true}
 	if err := h.read(ctx, reg, endsOf(splices, at), 0); err != nil {
 		return nil, err

@@ -43,7 +43,7 @@ func PlantHistoryAsOf(ctx context.Context, db *plantdb.DB, scope assets.Scope, p
 // AgesAsOf does.
 func LivesAsOf(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf) (*assets.Register, error) {
 	of := ageColumns
-	of.splices += ", retired_at, retired_earliest, retired_latest, retired_as_written, retired_timed, retired_why, failure_mode"
+	of.splices += ", retired_at, retired_earliest, retired_latest, retired_as_written, retired_timed, retired_why, failure_mode, retired_order_id"
 	return loadRegister(ctx, db, scope, plantID, asOf, ended(asOf, 1), of)
 }
 
