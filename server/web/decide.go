@@ -245,13 +245,22 @@ func (r *Request) beltDecisions(in todayInputs) (all []decision) {
 	return all
 }
 
+// remakeIt leads to the order that a splice waits for, nil for whoever may not raise one.
+func (r *Request) remakeIt(spliceID int64) *Action {
+	to, ok := r.Link("orders/new")
+	if !ok || !r.May(people.PlanOrders) {
+		return nil
+	}
+	return &Action{Word: "Raise an order", To: to + "?splice=" + plainInt(spliceID)}
+}
+
 func (r *Request) pastDecision(st due.Standing, v fleetView) decision {
 	u := usedOf("", st)
 	if !st.Band.Past() {
-		return decision{kind: pastBare, past: "measured limit", Name: v.spliceName(st), To: r.At("splices", st.SpliceID), Used: &u,
+		return decision{kind: pastBare, past: "measured limit", Name: v.spliceName(st), To: r.At("splices", st.SpliceID), Do: r.remakeIt(st.SpliceID), Used: &u,
 			Bad: fullStop(Capital(st.Reason)) + " No order is open."}
 	}
-	return decision{kind: pastBare, past: pastWord(st), Name: v.spliceName(st), To: r.At("splices", st.SpliceID), Says: fullStop(Capital(st.Reason)), Used: &u,
+	return decision{kind: pastBare, past: pastWord(st), Name: v.spliceName(st), To: r.At("splices", st.SpliceID), Do: r.remakeIt(st.SpliceID), Says: fullStop(Capital(st.Reason)), Used: &u,
 		Bad: "Past its " + pastWord(st) + " " + usedWords(u) + ", and no order is open.", days: -int(st.Used.Value * 1000)}
 }
 
@@ -275,7 +284,7 @@ func (r *Request) dueDecision(st due.Standing, in todayInputs) (decision, bool) 
 		return decision{}, false
 	}
 	u := usedOf("", st)
-	d := decision{kind: dueBare, Name: in.v.spliceName(st), To: r.At("splices", st.SpliceID), Used: &u, days: -int(1000 * p), past: chance(p)}
+	d := decision{kind: dueBare, Name: in.v.spliceName(st), To: r.At("splices", st.SpliceID), Do: r.remakeIt(st.SpliceID), Used: &u, days: -int(1000 * p), past: chance(p)}
 	d.Bad = "Likely to come due in service: " + in.v.beforeStop(f, stop) + ", and no order is open."
 	if f.Advice.Reason != "" {
 		d.Says = "Recommended by " + r.F.Day(f.Advice.Day) + ": " + fullStop(f.Advice.Reason)

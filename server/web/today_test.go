@@ -165,6 +165,20 @@ func TestHeadlineOfToday(t *testing.T) {
 	}
 }
 
+// A splice past what binds leads to the order it waits for.
+func TestASplicePastItsRuleLeadsToItsOrder(t *testing.T) {
+	f := skarrow()
+	quiet(f)
+	f.fleet.Standings[4].Band = due.BandPastRule
+	to := "/plants/3/orders/new?splice=" + plainInt(f.fleet.Standings[4].SpliceID)
+	if n := as(t, f, assets.RolePlanner).get("/plants/3").Find(`a[href="` + to + `"]`).Length(); n != 1 {
+		t.Errorf("%d ways to %s", n, to)
+	}
+	if n := as(t, f, assets.RoleAuditor).get("/plants/3").Find(`a[href="` + to + `"]`).Length(); n != 0 {
+		t.Errorf("an auditor is led to %s", to)
+	}
+}
+
 func TestWhatDoesNotFitOnTodayIsCounted(t *testing.T) {
 	all := make([]decision, 11)
 	shown, more := firstOf(all)
