@@ -269,7 +269,7 @@ func (l *lifeLook) sub() string {
 	if l.law.Class == assets.ClassC {
 		class = "class C"
 	}
-	says := counts + " (" + class + "); told in " + l.law.Clock.String() + "."
+	says := Capital(pick(l.law.Key.Family == "", "belts of no known family", "on "+l.law.Key.Family)+", "+l.law.Key.Duty) + ". " + counts + " (" + class + "); told in " + l.law.Clock.String() + "."
 	if l.way != "" {
 		says += " Only failures by " + l.way + " count here, the others as sound until then; dates and best ages rest on every failure."
 	}

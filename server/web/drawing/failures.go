@@ -218,7 +218,11 @@ func OfCosts(c CostCurve) template.HTML {
 	}
 	s.path("fit", d)
 	s.path("w-max", "M"+num(left)+" "+num(y(c.ToFailure))+"H"+num(right))
-	s.text("d s halo", right, y(c.ToFailure)-5, "end", "run to failure: "+short(c.ToFailure))
+	beside := -5.0
+	if c.Best == 0 { // the curve comes down to the line from above
+		beside = 15
+	}
+	s.text("d s halo", right, y(c.ToFailure)+beside, "end", "run to failure: "+short(c.ToFailure))
 	if c.Best > 0 {
 		s.path("st-ink", "M"+num(x(c.Best))+" "+num(y(c.Least)-7)+"V"+num(foot))
 		s.text("b halo", x(c.Best), y(c.Least)+20, "middle", short(c.Least)+" at "+short(c.Best/c.Shown))
