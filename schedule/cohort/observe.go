@@ -39,7 +39,7 @@ type Splice struct {
 
 // Found are the two looks between which a splice failed.
 type Found struct {
-	Sound time.Time // the last at which it was still in service; zero: nobody looked before
+	Sound time.Time // the last at which it was still in service
 	At    time.Time // the one that found it failed
 }
 
@@ -254,11 +254,7 @@ func (l *Life) explain(s Splice, made, end span, ended, failed bool) {
 	case l.Outcome == Failed:
 		l.Reason = fmt.Sprintf("failed%s on %s after %s days", modeWords(s.FailureMode), dayWords(end.to, s.Zone), count(o.Life))
 	case l.Outcome == FailedWithin && s.Found != nil:
-		seen := "nobody had looked before"
-		if s.Found.Sound.After(made.to) {
-			seen = "still in service at the look of " + dayWords(s.Found.Sound, s.Zone)
-		}
-		l.Reason = fmt.Sprintf("failed%s at an age of %s to %s days: %s, found at the look of %s", modeWords(s.FailureMode), count(o.Lower), count(o.Upper), seen, dayWords(s.Found.At, s.Zone))
+		l.Reason = fmt.Sprintf("failed%s at an age of %s to %s days: still in service at the look of %s, found at the look of %s", modeWords(s.FailureMode), count(o.Lower), count(o.Upper), dayWords(s.Found.Sound, s.Zone), dayWords(s.Found.At, s.Zone))
 	case l.Outcome == FailedWithin:
 		l.Reason = fmt.Sprintf("failed%s at an age of %s to %s days: made %s, failed %s", modeWords(s.FailureMode), count(o.Lower), count(o.Upper), written(s.Made, s.Zone), written(s.Retired, s.Zone))
 	case failed:

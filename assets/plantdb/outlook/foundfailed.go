@@ -14,7 +14,7 @@ const stopNow = 4
 
 // findFailed says of splices that failed which failure was found by a look, and when they were last seen in service before: a
 // finding of grade 4 on the splice led to the order that remade it, and the conveyor is not known to have stood by it. They failed
-// somewhere between the two looks.
+// somewhere between the two looks. Without a look before they failed on the date they ended.
 func findFailed(ctx context.Context, tx *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf, splices []cohort.Splice) error {
 	by := map[int64]*cohort.Splice{} // by the order that remade them
 	for i := range splices {
@@ -51,6 +51,11 @@ func findFailed(ctx context.Context, tx *plantdb.DB, scope assets.Scope, plantID
 	for _, f := range before { // from old to new: the last one before stays
 		if s := found[f.SpliceID]; f.FoundAt.Time().Before(s.Found.At) {
 			s.Found.Sound = f.FoundAt.Time()
+		}
+	}
+	for _, s := range found {
+		if !s.Found.Sound.After(s.Made.At.Time()) {
+			s.Found = nil // nobody looked before: that only bad findings are written down says nothing of when it failed
 		}
 	}
 	return err

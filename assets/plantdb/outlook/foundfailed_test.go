@@ -17,7 +17,7 @@ import (
 )
 
 // A splice that a look found failed, and that was remade for it, failed between that look and the one before: made 1 March 2024,
-// sound at the look of 1 July, found failed on 1 August, remade on the 20th.
+// sound at the look of 1 July, found failed on 1 August, remade on the 20th. Its neighbour was never looked at before.
 func TestASpliceFoundFailedByALookFailedBetweenTwo(t *testing.T) {
 	s := plantdbtest.Plant(t)
 	const order = 77
@@ -31,12 +31,24 @@ func TestASpliceFoundFailedByALookFailedBetweenTwo(t *testing.T) {
 				return err
 			}
 		}
+		bare := assets.Splice{BeltID: s.Belt.ID, Form: assets.FormStepped, Bond: assets.BondHotVulcanised, Made: s.On("2024-03-01")}
+		if err := registry.MakeSplice(c, &bare); err != nil {
+			return err
+		}
+		first := look("2024-08-01", 4, order+1)
+		first.SpliceID = bare.ID
+		if _, err := registry.AddFinding(c, first); err != nil {
+			return err
+		}
+		if err := registry.RetireSplice(c, bare.ID, bare.RowID, registry.Retirement{When: s.On("2024-08-20"), Why: assets.RetiredFailed, FailureMode: "edge torn", OrderID: order + 1}); err != nil {
+			return err
+		}
 		return registry.RetireSplice(c, s.Splice.ID, s.Splice.RowID, registry.Retirement{When: s.On("2024-08-20"), Why: assets.RetiredFailed, FailureMode: "opened along the seam", OrderID: order})
 	})
 	one := func() cohort.Life {
 		all, err := outlook.Lives(context.Background(), s.DB, s.Scope, s.Plant.ID, plantdb.AsOf{}, assets.InstantOf(plantdbtest.Noon))
-		if err != nil || len(all) != 1 {
-			t.Fatal(len(all), err)
+		if err != nil || len(all) != 2 || all[1].Outcome != cohort.Failed {
+			t.Fatalf("%+v, %v", all, err)
 		}
 		return all[0]
 	}
