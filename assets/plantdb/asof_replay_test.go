@@ -343,6 +343,10 @@ func (h *history) takeBack() {
 // TestRegisterAsKnownThenAgainstAPlainReplay writes random histories and compares the rows of the register on random days,
 // as known at random moments, with a plain replay of the journal's own text: at least a thousand pairs, see leastPairs.
 func TestRegisterAsKnownThenAgainstAPlainReplay(t *testing.T) {
+	leastPairs := 1000 // of a day and a moment, compared with a replay of the journal
+	if testing.Short() {
+		leastPairs = 200
+	}
 	const perHistory = 12
 	pairs, plants := 0, 0
 	db := plantdbtest.Open(t)

@@ -157,7 +157,7 @@ func killEach(t *testing.T, stride int, fresh func() string, look func(dsn strin
 		t.Fatal(err)
 	}
 	if testing.Short() {
-		stride *= 10
+		stride *= 4
 	}
 	for at := 1; ; at += stride {
 		dsn := fresh()

@@ -45,7 +45,11 @@ func TestTinyPlantsMatchEnumeration(t *testing.T) {
 }
 
 func TestPlansOfMiddlingPlantsAreLegalAndBounded(t *testing.T) {
-	for seed := range uint64(12) {
+	plants := uint64(12)
+	if testing.Short() {
+		plants = 3
+	}
+	for seed := range plants {
 		c := plantest.Draw(rand.New(rand.NewPCG(11, seed)), plantest.Size{Sites: 3, Windows: 12, Persons: 6, Tools: 3, Jobs: 80, Minute: 30})
 		for i := range c.Jobs {
 			c.Jobs[i].Locked = nil
@@ -78,9 +82,13 @@ func TestSameStepsSamePlanWhateverTheWorkers(t *testing.T) {
 	for i := range c.Jobs {
 		c.Jobs[i].Locked = nil
 	}
+	steps := 5_000
+	if testing.Short() {
+		steps = 1_200
+	}
 	var first *plan.Plan
 	for _, workers := range []int{1, 2, 2, 1} {
-		got, err := plan.Solve(t.Context(), c, plan.Settings{Seed: 9, Steps: 5_000, Workers: workers})
+		got, err := plan.Solve(t.Context(), c, plan.Settings{Seed: 9, Steps: steps, Workers: workers})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -91,7 +99,7 @@ func TestSameStepsSamePlanWhateverTheWorkers(t *testing.T) {
 			t.Fatalf("%d workers gave another plan:\n%s", workers, diff)
 		}
 	}
-	if other, err := plan.Solve(t.Context(), c, plan.Settings{Seed: 10, Steps: 5_000}); err != nil || cmp.Equal(first.Placed, other.Placed) {
+	if other, err := plan.Solve(t.Context(), c, plan.Settings{Seed: 10, Steps: steps}); err != nil || cmp.Equal(first.Placed, other.Placed) {
 		t.Errorf("another seed took the same course: error %v", err)
 	}
 }
