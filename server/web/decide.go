@@ -20,7 +20,7 @@ type decision struct {
 	Do       *Action
 	Used     *drawing.Used
 	kind     decisionKind
-	past     string // what a splice is past of
+	past     string // what a splice is past of; of a conveyor that stands: since when
 	days     int    // how late or how soon, for the order among its kind
 }
 
@@ -29,6 +29,7 @@ type decisionKind int
 
 const (
 	gravestOpen decisionKind = iota // a grade 4 of a round that nobody has answered
+	standsNow                       // a conveyor that stands by a failure
 	lateOrder                       // an order past its latest date
 	badGrade                        // a finding of grade 3 or more without order or refusal
 	doubted                         // an order whose ground a correction took away
@@ -57,6 +58,9 @@ func (r *Request) decisions(in todayInputs) []decision {
 	for _, f := range in.unanswered {
 		leads[f.Finding.ID] = true
 		all = append(all, r.unansweredDecision(f, in.v))
+	}
+	for _, st := range in.standing {
+		all = append(all, r.standingDecision(st, in.v))
 	}
 	for _, f := range in.grades {
 		if !leads[f.ID] {
@@ -376,6 +380,8 @@ func todaySay(all []decision) string {
 	switch worst.kind {
 	case gravestOpen:
 		return oneOrMany(n, worst.Name+" has a grade 4 from a round that nobody has answered", "findings of grade 4 from rounds are answered by nobody yet, one on "+worst.Name)
+	case standsNow:
+		return oneOrMany(n, worst.Name+" stands by a failure since "+worst.past, "conveyors stand by failures, "+worst.Name+" the longest")
 	case lateOrder:
 		return oneOrMany(n, worst.Name+" is past its latest date", "orders are past their latest date, "+worst.Name+" the longest")
 	case badGrade:

@@ -99,10 +99,14 @@ func (o *fakeOffice) SaveFindingKind(_ context.Context, act Act, k *assets.Findi
 	return o.change(act, *k)
 }
 
-// The standstills of a fake plant: one that has not ended.
+// The standstills of a fake plant: one that has not ended, where the plant has it.
 
 func (o *fakeOffice) Standstills(context.Context, assets.Scope, int64, assets.Instant) ([]assets.Standstill, error) {
+	if !o.stands {
+		return nil, nil
+	}
 	st, err := o.Standstill(context.Background(), assets.Scope{}, 3, 8)
+	st.OrderID = o.restores
 	return []assets.Standstill{st}, err
 }
 

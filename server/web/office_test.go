@@ -37,6 +37,8 @@ type fakeOffice struct {
 
 	files []assets.Attachment // kept with things
 
+	stands    bool          // a conveyor stands by a failure
+	restores  int64         // the order named as restoring it
 	grave     bool          // a grade 4 of a round waits for an answer
 	importing chan struct{} // holds the importer until it is closed; nil: it never waits
 }

@@ -77,6 +77,51 @@ func (s *Site) standstills(r *Request) error {
 	return r.Show("standstills", p)
 }
 
+// standingNow is a conveyor that stands by a failure, with the number of the order that restores it, 0 while none is named.
+type standingNow struct {
+	standstill assets.Standstill
+	order      int64
+}
+
+// standingNow lists what stands by a failure now.
+func (s *Site) standingNow(r *Request) ([]standingNow, error) {
+	all, err := s.Standing.Standstills(r.Context(), r.Scope, r.PlantID(), assets.InstantOf(r.Now))
+	if err != nil {
+		return nil, err
+	}
+	var out []standingNow
+	for _, st := range all {
+		if st.UntilAt != nil {
+			continue
+		}
+		now := standingNow{standstill: st}
+		if st.OrderID != 0 {
+			if now.order, err = s.numberOfOrder(r, st); err != nil {
+				return nil, err
+			}
+		}
+		out = append(out, now)
+	}
+	return out, nil
+}
+
+// standingDecision leads until somebody says since when the conveyor can run again: since when it stands, why, and which order restores it.
+func (r *Request) standingDecision(st standingNow, v fleetView) decision {
+	c, known := v.Register.Conveyor(st.standstill.ConveyorID)
+	from := st.standstill.FromAt
+	stands := r.Now.Sub(from.Time())
+	d := decision{kind: standsNow, Name: pick(known, joinWords(c.Tag, c.Name), "A conveyor out of use"), short: pick(known, c.Tag, "a conveyor out of use"), past: r.F.Stamp(from), days: -int(stands.Minutes()),
+		Bad: "Stands since " + r.F.Stamp(from) + ", for " + Duration(stands.Hours()) + " now.", Says: fullStop("Cause: " + joinWords(string(st.standstill.Cause), st.standstill.Text))}
+	if st.order != 0 {
+		d.To = r.At("orders", st.order)
+		d.Says += " Order " + plainInt(st.order) + " restores it."
+	} else {
+		d.Says += " No order that restores it is named."
+	}
+	r.lead(&d, "Name order or end", "standstills/:standstill", people.RecordFinding, st.standstill.ID)
+	return d
+}
+
 func standstillsSay(all, standing int) string {
 	switch {
 	case all == 0:

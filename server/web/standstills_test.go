@@ -3,15 +3,18 @@ package web
 import (
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"carryside/assets"
+	"carryside/schedule/workorder"
 )
 
 func TestAStandstillIsRecordedWithItsTwoTimes(t *testing.T) {
 	f := skarrow()
+	f.office().stands = true
 	v := as(t, f, assets.RoleTechnician)
 	page := v.get("/plants/3/standstills")
 	if say := text(page, "h1"); !strings.Contains(say, "One conveyor stands by a failure now") {
@@ -32,4 +35,38 @@ func TestAStandstillIsRecordedWithItsTwoTimes(t *testing.T) {
 		t.Errorf("kept %+v", st)
 	}
 	as(t, f, assets.RoleAuditor).send("/plants/3/standstills/new", url.Values{}, http.StatusForbidden)
+}
+
+func TestAConveyorThatStandsLeadsTodayUntilItCanRunAgain(t *testing.T) {
+	f := skarrow()
+	v := as(t, f, assets.RoleTechnician)
+	if got := text(v.get("/plants/3"), "h1"); strings.Contains(got, "stands by a failure") {
+		t.Fatalf("nothing stands, Today says %q", got)
+	}
+	f.office().stands = true
+	today := v.get("/plants/3")
+	if got := text(today, "h1"); !strings.Contains(got, "Q3 stands by a failure since") {
+		t.Errorf("Today says %q", got)
+	}
+	first := today.Find(".dec").First()
+	for _, want := range []string{"Stands since", "1 h 30 min now", "drive or gearbox", "No order that restores it is named"} {
+		if got := strings.ReplaceAll(first.Text(), nb, " "); !strings.Contains(got, want) {
+			t.Errorf("the first decision does not say %q: %q", want, got)
+		}
+	}
+	if to := first.Find("a.act").AttrOr("href", ""); to != "/plants/3/standstills/8" {
+		t.Errorf("it leads to %q", to)
+	}
+	i := slices.IndexFunc(f.orders, func(o workorder.Order) bool { return o.ConveyorID == 3 })
+	f.office().restores = f.orders[i].ID
+	if got := v.get("/plants/3").Find(".dec").First().Text(); !strings.Contains(got, "Order "+plainInt(f.orders[i].Number)+" restores it") {
+		t.Errorf("with an order it says %q", got)
+	}
+	f.office().grave = true // somebody may be in danger: that leads
+	if got := text(v.get("/plants/3"), "h1"); !strings.Contains(got, "grade 4") {
+		t.Errorf("beside a grade 4 that nobody has answered, Today says %q", got)
+	}
+	if got := v.get("/plants/3").Find(".dec").Eq(1).Text(); !strings.Contains(got, "Stands since") {
+		t.Errorf("right after it stands %q", got)
+	}
 }

@@ -70,6 +70,7 @@ type todayInputs struct {
 	held       int
 	grades     []assets.Finding
 	unanswered []RoundEntryFile
+	standing   []standingNow
 	signatures []SignatureFile       // that a lead must decide on
 	doubts     map[int64]rules.Doubt // by order
 }
@@ -173,6 +174,9 @@ func (s *Site) readToday(r *Request) (in todayInputs, err error) {
 		return in, err
 	}
 	if in.unanswered, err = s.RoundBook.EntriesUnanswered(ctx, r.Scope, id); err != nil {
+		return in, err
+	}
+	if in.standing, err = s.standingNow(r); err != nil {
 		return in, err
 	}
 	if in.signatures, err = s.Worksheets.SignaturesWaiting(ctx, r.Scope, id); err != nil {
