@@ -8,7 +8,7 @@ import (
 // Cause is something by which a splice comes due.
 type Cause struct {
 	Words  string                    // "failing, by 23 failures of its cohort", "limit of rule R7, 26,000 h"
-	Chance func(t time.Time) float64 // that it has happened by then, given that it has not by now; never falls with t
+	Chance func(t time.Time) float64 // that it has happened by then, given what is known of it by now; never falls with t. A limit last seen unmet may have been met since
 }
 
 // DueBand is the dates at which the chance of coming due reaches 10, 50 and 90 %; the zero time is beyond the horizon.
