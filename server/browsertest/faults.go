@@ -15,11 +15,11 @@ func (p *Page) Faults() ([]string, error) {
 	if p.Status != http.StatusOK {
 		faults = append(faults, fmt.Sprintf("status %d, want 200", p.Status))
 	}
-	looks := []func() ([]string, error){p.Complaints, p.Overflow, p.Leftovers, p.head}
+	looks := []func() ([]string, error){p.Complaints, p.Leftovers, p.head}
 	if p.View.Paper {
 		looks = append(looks, p.paper)
 	} else {
-		looks = append(looks, p.barriers)
+		looks = append(looks, p.overflow, p.barriers)
 	}
 	for _, look := range looks {
 		found, err := look()
@@ -49,7 +49,7 @@ func (p *Page) barriers() ([]string, error) {
 	return found, err
 }
 
-// paper prints the page; what cannot be printed, or prints nothing, is a fault.
+// paper prints the page; what cannot be printed, prints nothing or is wider than the sheet is a fault.
 func (p *Page) paper() ([]string, error) {
 	pdf, err := p.PDF()
 	if err != nil {
@@ -62,5 +62,5 @@ func (p *Page) paper() ([]string, error) {
 	if !bytes.HasPrefix(pdf, []byte("%PDF-")) || text == "" {
 		return []string{"the printed page is empty"}, nil
 	}
-	return nil, nil
+	return p.overPaper(pdf)
 }

@@ -154,16 +154,13 @@ const overflowScript = `((allowed) => {
 // and letters stay legible down to four fifths of their size.
 const paperShrink = 1.25
 
-// Overflow is empty when the page can be read without scrolling sideways, else it names the culprits.
-// A page that asks for paper laid across is measured on that width.
-func (p *Page) Overflow() ([]string, error) {
-	if !p.View.Paper {
-		return Script[[]string](p, fmt.Sprintf(overflowScript, 1.0))
-	}
-	pdf, err := p.PDF()
-	if err != nil {
-		return nil, fmt.Errorf("print: %w", err)
-	}
+// overflow is empty when the page can be read without scrolling sideways, else it names the culprits.
+func (p *Page) overflow() ([]string, error) {
+	return Script[[]string](p, fmt.Sprintf(overflowScript, 1.0))
+}
+
+// overPaper is the same of a printed page. One that asks for paper laid across is measured on that width.
+func (p *Page) overPaper(pdf []byte) ([]string, error) {
 	if across(pdf) {
 		view := p.View
 		view.Width, view.Height = acrossWidth, view.Width
