@@ -380,11 +380,12 @@ func (s *Site) keepSignature(r *Request, sent *SheetSent, in sentSheet) (entryAn
 	if err != nil {
 		return entryAnswer{}, err
 	}
-	crew, err := s.Orders.Crew(r.Context(), r.Scope, r.PlantID())
+	// One whose grant ended since they signed is not turned away here: the signature is kept and the lead decides.
+	may, err := s.Worksheets.MayHaveSigned(r.Context(), r.Scope, r.PlantID(), in.Signer)
 	if err != nil {
 		return entryAnswer{}, err
 	}
-	if !slices.ContainsFunc(crew, func(p assets.Person) bool { return p.ID == in.Signer }) {
+	if !may {
 		return entryAnswer{}, assets.Invalid{"signer": "whoever signs must be among the people of this plant; choose from the list"}
 	}
 	says, err := s.desk.CheckPIN(r.Context(), in.Signer, in.ClientID, in.Sealed)
@@ -464,7 +465,7 @@ func (s *Site) decideSignature(r *Request) error {
 	return r.answer(func(f *Form) (*formPage, error) {
 		p := &formPage{Form: f, Save: "Decide", Leave: r.At("orders", n), Facts: r.signatureFacts(file), FactsOf: "The signature"}
 		p.Sheet, p.Say = "Signature of order "+plainInt(n), "Decide on the signature of "+orNotKnown(file.By)+" under order "+plainInt(n)
-		p.Says = []string{"What was noted on the sheet is kept whatever you decide. If a ticket was missing, enter the renewed one first: it is asked again for the day of the work."}
+		p.Says = []string{"What was noted on the sheet is kept whatever you decide. If a ticket was missing, enter the renewed one first: it is asked again for the day of the work. If the grant of whoever signed has ended, it is enough that they held it when the work was done."}
 		stands := "It stands: ask again for order and ticket"
 		if !g.NumberRight {
 			stands = "It stands: I answer for it that " + orNotKnown(file.By) + " signed; ask again for order and ticket"

@@ -25,6 +25,8 @@ type Worksheets interface {
 	// TakeSheet keeps what came in from a device, once however often it is sent; a signature then holds what is kept. ErrDeviceEnded when the
 	// device was ended.
 	TakeSheet(ctx context.Context, scope assets.Scope, act Act, sent *SheetSent) (again bool, err error)
+	// MayHaveSigned tells whether a person was ever given a role here that may do jobs.
+	MayHaveSigned(ctx context.Context, scope assets.Scope, plantID, personID int64) (bool, error)
 	// SignSheet signs the order of a signature that waits, or says why it goes on waiting. by is the lead who lets it stand; 0: it has just come in.
 	SignSheet(ctx context.Context, scope assets.Scope, act Act, g assets.JobSignature, by int64, said string) (why string, err error)
 	RefuseSignature(ctx context.Context, scope assets.Scope, act Act, g assets.JobSignature, why string) error

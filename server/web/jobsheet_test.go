@@ -28,6 +28,10 @@ func (o *fakeOffice) SignSheet(_ context.Context, _ assets.Scope, act Act, g ass
 	return "", o.change(act, g)
 }
 
+func (o *fakeOffice) MayHaveSigned(_ context.Context, _ assets.Scope, _, personID int64) (bool, error) {
+	return personID == 4 || personID == 2, nil
+}
+
 func (o *fakeOffice) RefuseSignature(_ context.Context, _ assets.Scope, act Act, g assets.JobSignature, _ string) error {
 	return o.change(act, g)
 }

@@ -60,6 +60,32 @@ func GrantsByPerson(ctx context.Context, db *plantdb.DB, at assets.Instant) (map
 	return of, err
 }
 
+// GrantsHeldAt returns the grants that a person held at an instant, as the register stood then: one that ended or was taken back since is
+// among them, one given since is not.
+func GrantsHeldAt(ctx context.Context, db *plantdb.DB, personID int64, at assets.Instant) ([]assets.Grant, error) {
+	known, err := db.PositionAt(ctx, 0, at)
+	if err != nil {
+		return nil, err
+	}
+	held, err := list[assets.Grant](db.SQL(ctx).Where("person_id = ? AND known_from <= ? AND (known_to IS NULL OR known_to > ?) AND (from_at IS NULL OR from_at <= ?) AND (until_at IS NULL OR until_at > ?)",
+		personID, known, known, at, at).Order("id"))
+	return asGiven(held), err
+}
+
+// GrantsEver returns every grant that a person was ever given, also those that ended or were taken back.
+func GrantsEver(ctx context.Context, db *plantdb.DB, personID int64) ([]assets.Grant, error) {
+	all, err := list[assets.Grant](db.SQL(ctx).Where("person_id = ?", personID).Order("id"))
+	return asGiven(all), err
+}
+
+// asGiven leaves out of grants that they were taken back later.
+func asGiven(grants []assets.Grant) []assets.Grant {
+	for i := range grants {
+		grants[i].KnownTo = nil
+	}
+	return grants
+}
+
 // PersonNamed returns the number of a person, or crew, by a name as written: one of the service company's
 // people, else of the customer's, to whom a new name is added. "" is nobody and gives 0.
 func PersonNamed(c *plantdb.Change, customerID int64, name string) (int64, error) {

@@ -81,7 +81,7 @@ func (d *Desk) SignSheet(ctx context.Context, scope assets.Scope, a web.Act, g a
 	case errors.As(err, &bad):
 		why = bad.Error()
 	case errors.Is(err, assets.ErrForbidden):
-		why = "whoever signed has no role at this plant that may do it"
+		why = "whoever signed holds no grant at this plant any more by which they may do it"
 	case errors.Is(err, assets.ErrConflict):
 		why = "the order was changed at the same moment"
 	default:
@@ -108,11 +108,11 @@ func (d *Desk) signBy(ctx context.Context, scope assets.Scope, a web.Act, o work
 	if err != nil {
 		return err
 	}
-	grants, err := registry.GrantsByPerson(ctx, d.db, assets.InstantOf(a.Now))
+	grants, err := d.signerGrants(ctx, g, by != 0, a.Now)
 	if err != nil {
 		return err
 	}
-	who := workorder.Actor{PersonID: g.PersonID, Roles: people.RolesAt(grants[g.PersonID], plant.CustomerID, plant.ID)}
+	who := workorder.Actor{PersonID: g.PersonID, Roles: people.RolesAt(grants, plant.CustomerID, plant.ID)}
 	acts := act(a, g.PlantID)
 	used, err := d.usedBy(ctx, scope, &acts, o, a.Now)
 	if err != nil {
@@ -139,6 +139,28 @@ func (d *Desk) signBy(ctx context.Context, scope assets.Scope, a web.Act, o work
 		}
 		return worksheets.SettleSignature(c, g, assets.SignatureTaken, g.Why, by, said)
 	})
+}
+
+// signerGrants are the grants by which a signature is judged: those in force now that it has arrived. Where a lead answers for it, those of
+// when it was signed count too, so that work is not unsigned because whoever did it has left since.
+func (d *Desk) signerGrants(ctx context.Context, g assets.JobSignature, answered bool, now time.Time) ([]assets.Grant, error) {
+	grants, err := registry.GrantsOf(ctx, d.db, g.PersonID, assets.InstantOf(now))
+	if err != nil || !answered {
+		return grants, err
+	}
+	then, err := registry.GrantsHeldAt(ctx, d.db, g.PersonID, min(g.DoneAt, g.ArrivedAt))
+	return append(grants, then...), err
+}
+
+// MayHaveSigned tells whether a person was ever given a role that may do jobs at a plant. Whether they held it when they signed is
+// looked at with the signature.
+func (d *Desk) MayHaveSigned(ctx context.Context, scope assets.Scope, plantID, personID int64) (bool, error) {
+	plant, err := registry.Plant(ctx, d.db, scope, plantID)
+	if err != nil {
+		return false, err
+	}
+	grants, err := registry.GrantsEver(ctx, d.db, personID)
+	return people.MayAt(grants, plant.CustomerID, plant.ID, people.DoJob), err
 }
 
 // throughSteps starts and finishes an order as far as that was not entered yet, and decides its signature.

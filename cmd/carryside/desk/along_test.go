@@ -4,6 +4,7 @@ import (
 	"math"
 	"strings"
 	"testing"
+	"time"
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
@@ -210,5 +211,60 @@ func TestASignatureFromADeviceRemakesTheSplice(t *testing.T) {
 	made := fleet.Register.SplicesOn(s.Conveyor.ID)
 	if len(made) != 1 || made[0].ID == s.Splice.ID || made[0].MadeByID != s.signer.ID || made[0].Form != s.Splice.Form || math.Abs(b.LoopLengthM-(s.Belt.LoopLengthM-0.9)) > 1e-9 {
 		t.Errorf("%+v on a loop of %g m; want the old splice's like, by whoever signed, on a loop 0.9 m shorter than %g", made, b.LoopLengthM, s.Belt.LoopLengthM)
+	}
+}
+
+func TestASignerWhoseGrantEndedOnTheWayGoesToTheLeadAndNothingIsLost(t *testing.T) {
+	s := newSheeted(t)
+	signedAt := s.now.Add(time.Hour)
+	grants, err := registry.GrantsOf(t.Context(), s.DB, s.signer.ID, assets.InstantOf(s.now))
+	if err != nil || len(grants) != 1 {
+		t.Fatalf("%+v, %v", grants, err)
+	}
+	act := s.Act(s.now.Add(2 * time.Hour))
+	act.Company = true
+	if err := s.DB.Change(t.Context(), act, func(c *plantdb.Change) error { return registry.TakeGrant(c, grants[0].ID) }); err != nil {
+		t.Fatal(err)
+	}
+	if may, err := s.desk.MayHaveSigned(t.Context(), s.Scope, s.order.PlantID, s.signer.ID); err != nil || !may {
+		t.Fatalf("their signature is turned away on arrival (%v)", err)
+	}
+	if may, _ := s.desk.MayHaveSigned(t.Context(), s.Scope, s.order.PlantID, s.signer.ID+1000); may {
+		t.Error("somebody who never belonged to the plant may have signed")
+	}
+	s.now = s.now.Add(3 * time.Hour) // it arrives
+	sends := func(clientID string, doneAt time.Time) string {
+		at := assets.InstantOf(doneAt)
+		g := assets.JobSignature{PlantID: s.order.PlantID, OrderID: s.order.ID, ClientID: clientID, PersonID: s.signer.ID, DeviceAt: at, BeganAt: at, DoneAt: at, Hours: 1, Note: "by the contractor", NumberRight: true}
+		if _, err := s.desk.TakeSheet(t.Context(), s.Scope, web.Act{PersonID: 1, Action: "sign", Now: s.now}, &web.SheetSent{Device: "tablet", DeviceName: "tablet", Order: s.order, Signature: &g}); err != nil {
+			t.Fatal(err)
+		}
+		why, err := s.desk.SignSheet(t.Context(), s.Scope, web.Act{PersonID: 1, Action: "sign", Now: s.now}, g, 0, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		return why
+	}
+	for _, why := range []string{sends("after it ended", s.now), sends("while held", signedAt)} {
+		if !strings.Contains(why, "no grant") {
+			t.Fatalf("it waits because %q", why)
+		}
+	}
+	if o := s.state(t); o.State != workorder.Placed {
+		t.Fatalf("the order is %s: half of it was written", o.State)
+	}
+	waits := s.waiting(t)
+	if len(waits) != 2 || waits[0].Signature.Note != "by the contractor" || waits[0].Signature.Hours != 1 {
+		t.Fatalf("%+v waits", waits)
+	}
+	lead := web.Act{PersonID: 1, Action: "decide", Now: s.now}
+	if why, err := s.desk.SignSheet(t.Context(), s.Scope, lead, waits[0].Signature, 1, "seen"); err != nil || !strings.Contains(why, "no grant") {
+		t.Fatalf("signed after the grant had ended, it stands: %q, %v", why, err)
+	}
+	if why, err := s.desk.SignSheet(t.Context(), s.Scope, lead, waits[1].Signature, 1, "the work was done while they were still with us"); err != nil || why != "" {
+		t.Fatalf("signed while the grant was held: %q, %v", why, err)
+	}
+	if o := s.state(t); o.State != workorder.Signed || o.SignedBy != s.signer.ID {
+		t.Errorf("it is %s by %d; want it signed by whoever held the grant when they signed", o.State, o.SignedBy)
 	}
 }
