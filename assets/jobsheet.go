@@ -114,8 +114,9 @@ type JobMade struct {
 // JobCounted is what was counted on a job: wear of the kit it was placed with, and what it took from stock. What is not in it was not
 // counted: what a job usually counts and takes stands for it.
 type JobCounted struct {
-	Wear  map[Wear]float64   `json:"wear,omitempty"`
-	Taken map[int64]Quantity `json:"taken,omitempty"` // by item
+	Counters map[int64]float64  `json:"counters,omitempty"` // by counter, so that of two presses each gets its own
+	Wear     map[Wear]float64   `json:"wear,omitempty"`     // by what is counted, of whatever counts it; a counter's own goes before
+	Taken    map[int64]Quantity `json:"taken,omitempty"`    // by item
 }
 
 // PersonPIN is the number by which a person signs on a device that several use.

@@ -38,9 +38,16 @@ func TestForWhichJobsBladesLast(t *testing.T) {
 }
 
 func TestAJobCountsOnTheSideThatIsUp(t *testing.T) {
-	done := OfJob(cutter(), map[assets.Wear]float64{assets.WearBladeCuts: 72})
+	done := OfJob(cutter(), assets.JobCounted{Wear: map[assets.Wear]float64{assets.WearBladeCuts: 72}})
 	if len(done) != 2 || done[0] != (Done{2, 60}) || done[1] != (Done{3, 72}) {
 		t.Errorf("%+v; want 60 on side B and the 72 counted on the blades", done)
+	}
+}
+
+func TestCutsStayOnTheSideOnWhichTheyWereCountedWhenThePadWasTurnedBeforeTheSheetArrived(t *testing.T) {
+	done := OfJob(cutter(), assets.JobCounted{Counters: map[int64]float64{1: 48}}) // side A was up at the conveyor, B is now
+	if len(done) != 2 || done[0] != (Done{1, 48}) || done[1] != (Done{3, 60}) {
+		t.Errorf("%+v; want the 48 on side A, none on side B, and the blades as usual", done)
 	}
 }
 

@@ -2,6 +2,7 @@ package kit
 
 import (
 	"math"
+	"slices"
 
 	"carryside/assets"
 )
@@ -102,20 +103,32 @@ type Done struct {
 }
 
 // OfJob returns what a signed job counts on the counters of a piece of kit: what was counted on the job where somebody
-// counted, by what is counted, else the counter's own figure for a job. Counters for which neither is known do not move.
-func OfJob(counters []Counter, counted map[assets.Wear]float64) []Done {
+// counted, by counter or by what is counted, else the counter's own figure for a job. Counters for which none is known do not move.
+// What was counted on one side of a pad stays on that side if the pad was turned before it arrived, and the other side does not move.
+func OfJob(counters []Counter, counted assets.JobCounted) []Done {
 	var out []Done
 	for _, c := range counters {
-		if !c.Moves() {
+		n, own := counted.Counters[c.ID]
+		if !own && (!c.Moves() || otherSideCounted(c, counters, counted)) || c.EndedAt != 0 {
 			continue
 		}
-		n, said := counted[c.Counts]
-		if !said {
+		if !own {
 			n = c.PerJob
+			if of, said := counted.Wear[c.Counts]; said {
+				n = of
+			}
 		}
 		if n > 0 {
 			out = append(out, Done{c.ID, n})
 		}
 	}
 	return out
+}
+
+// otherSideCounted tells whether the cuts of a job were counted on the other side of a pad.
+func otherSideCounted(c Counter, counters []Counter, counted assets.JobCounted) bool {
+	return c.Counts.PadSide() != "" && slices.ContainsFunc(counters, func(o Counter) bool {
+		_, said := counted.Counters[o.ID]
+		return said && o.ID != c.ID && o.KitID == c.KitID && o.Part == c.Part && o.Counts.PadSide() != ""
+	})
 }

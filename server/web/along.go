@@ -216,8 +216,8 @@ func (s *Site) alongCounts(r *Request, o workorder.Order, a *along) error {
 	for _, id := range o.PlacedTools {
 		k, _ := kits.Of(id)
 		for _, c := range kits.Counters[id] {
-			if c.Moves() && !slices.ContainsFunc(a.Counts, func(n alongCount) bool { return n.Key == string(c.Counts) }) {
-				a.Counts = append(a.Counts, alongCount{Key: string(c.Counts), Name: Capital(string(c.Counts)) + ", " + joinWords(k.Name, c.Part), Unit: c.Counts.Unit(), Usual: plainNumber(c.PerJob)})
+			if c.Moves() { // by counter: of two presses each has its own
+				a.Counts = append(a.Counts, alongCount{Key: plainInt(c.ID), Name: Capital(string(c.Counts)) + ", " + joinWords(k.Name, c.Part), Unit: c.Counts.Unit(), Usual: plainNumber(c.PerJob)})
 			}
 		}
 	}
@@ -255,7 +255,7 @@ type sentSheet struct {
 	Retired  string            `json:"retired"`
 	Failure  string            `json:"failure_mode"`
 	ShorterM string            `json:"shorter"`
-	Wear     map[string]string `json:"wear"`
+	Wear     map[string]string `json:"wear"` // by counter
 	Taken    map[string]string `json:"taken"`
 }
 
@@ -416,7 +416,7 @@ func signatureSent(r *Request, o workorder.Order, in sentSheet) (*assets.JobSign
 	bad := assets.Invalid{}
 	g := &assets.JobSignature{PlantID: o.PlantID, OrderID: o.ID, ClientID: in.ClientID, PersonID: in.Signer, DeviceAt: assets.Instant(in.DeviceAt * 1000), OffsetUS: in.offsetUS(r.Now),
 		SentOffsetUS: in.sentOffset(r.Now).Microseconds(), BeganAt: in.program(in.BeganAt, r.Now), DoneAt: in.program(in.DoneAt, r.Now), Hours: in.Hours, Note: in.Note,
-		Counted: assets.JobCounted{Wear: map[assets.Wear]float64{}, Taken: map[int64]assets.Quantity{}}}
+		Counted: assets.JobCounted{Counters: map[int64]float64{}, Wear: map[assets.Wear]float64{}, Taken: map[int64]assets.Quantity{}}}
 	if in.Signer <= 0 {
 		bad.Add("signer", "choose who signs")
 	}
@@ -433,9 +433,14 @@ func signatureSent(r *Request, o workorder.Order, in sentSheet) (*assets.JobSign
 		}
 	}
 	for wear, typed := range in.Wear {
-		if n, err := strconv.ParseFloat(typed, 64); err != nil || n < 0 || n > 10000 || !slices.Contains(assets.Wears, assets.Wear(wear)) {
+		n, err := strconv.ParseFloat(typed, 64)
+		id := numberOf(wear)
+		switch {
+		case err != nil || !(n >= 0 && n <= 10000) || id == 0 && !slices.Contains(assets.Wears, assets.Wear(wear)):
 			bad.Add("wear", "give what was counted as a number from 0 on: "+wear)
-		} else {
+		case id != 0:
+			g.Counted.Counters[id] = n
+		default: // a sheet taken along before counters stood on it
 			g.Counted.Wear[assets.Wear(wear)] = n
 		}
 	}

@@ -21,7 +21,7 @@ func (s *Site) signFields(r *Request, f *Form, o workorder.Order) error {
 		return err
 	}
 	for _, c := range a.Counts {
-		f.Number(wearField+strings.ReplaceAll(c.Key, " ", "-"), c.Name, c.Usual, c.Unit).Hinted("As it usually is; change it to what was counted")
+		f.Number(wearField+c.Key, c.Name, c.Usual, c.Unit).Hinted("As it usually is; change it to what was counted")
 	}
 	for _, c := range a.Takes {
 		f.Number(takenField+c.Key, c.Name+" taken from stock", c.Usual, c.Unit).Hinted("By its template, less what was issued by hand")
@@ -38,7 +38,7 @@ func (s *Site) signFields(r *Request, f *Form, o workorder.Order) error {
 
 // counted reads what was counted on the job.
 func (e *entry) counted() assets.JobCounted {
-	out := assets.JobCounted{Wear: map[assets.Wear]float64{}, Taken: map[int64]assets.Quantity{}}
+	out := assets.JobCounted{Counters: map[int64]float64{}, Taken: map[int64]assets.Quantity{}}
 	for _, field := range e.f.Fields {
 		wear, isWear := strings.CutPrefix(field.Name, wearField)
 		item, isTaken := strings.CutPrefix(field.Name, takenField)
@@ -50,7 +50,7 @@ func (e *entry) counted() assets.JobCounted {
 			e.bad.Add(field.Name, "give what was counted, from 0 on")
 		}
 		if isWear {
-			out.Wear[assets.Wear(strings.ReplaceAll(wear, "-", " "))] = n
+			out.Counters[numberOf(wear)] = n
 			continue
 		}
 		if q, ok := assets.QuantityOf(n); ok {

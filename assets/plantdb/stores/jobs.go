@@ -98,7 +98,7 @@ func OrderNumbers(ctx context.Context, db *plantdb.DB, scope assets.Scope, ids [
 
 // CountJob moves the counters of the kit a signed order was placed with, in the change that signs it: what was counted on
 // the job, else what a job usually counts. The act declares the owners of the kit (Owners), the company for shared kit.
-func CountJob(c *plantdb.Change, o workorder.Order, counted map[assets.Wear]float64) error {
+func CountJob(c *plantdb.Change, o workorder.Order, counted assets.JobCounted) error {
 	for _, id := range o.PlacedTools {
 		k, _, err := kitOf(c, id)
 		if err != nil {

@@ -10,6 +10,7 @@ import (
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/crew"
 	"carryside/assets/plantdb/registry"
+	"carryside/assets/plantdb/stores"
 	"carryside/schedule/workorder"
 	"carryside/server/web"
 )
@@ -121,6 +122,40 @@ func TestASignatureFromADeviceSignsTheOrderAndBooksWhatTheSheetCounted(t *testin
 	}
 	if n := len(s.waiting(t)); n != 0 {
 		t.Errorf("%d signatures wait", n)
+	}
+}
+
+func TestTwoPressesOnOneOrderEachGetTheirOwnCycles(t *testing.T) {
+	s := newSheeted(t)
+	second := assets.Kit{Name: "Press 2", Class: assets.KitPress}
+	act := s.Act(s.now)
+	act.Company = true
+	cycles := assets.KitCounter{Counts: assets.WearPressCycles, Limit: 400, PerJob: 1, Class: assets.ClassD}
+	if err := s.DB.Change(t.Context(), act, func(c *plantdb.Change) error {
+		if err := stores.SaveKit(c, &second); err != nil {
+			return err
+		}
+		cycles.KitID = second.ID
+		return stores.SaveCounter(c, &cycles)
+	}); err != nil {
+		t.Fatal(err)
+	}
+	by := workorder.Actor{PersonID: 1, Roles: []assets.Role{assets.RoleLead}}
+	s.take(t, s.order.Number, func(o workorder.Order) (workorder.Order, workorder.Event, error) {
+		return workorder.Place(o, by, s.now, s.now, workorder.Placement{Where: "the round", WindowDay: "2026-11-26", People: []int64{s.signer.ID}, Tools: []int64{s.press.ID, second.ID}})
+	})
+	s.order = s.state(t)
+	kits, err := s.desk.KitRoom(t.Context(), s.Scope, s.Site.Plant.ID, s.now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	counted := assets.JobCounted{Counters: map[int64]float64{kits.Counters[s.press.ID][0].ID: 0, cycles.ID: 3}} // the first stayed on the truck
+	if _, _, why := s.sends(t, "sig-1", true, counted); why != "" {
+		t.Fatal(why)
+	}
+	kits, err = s.desk.KitRoom(t.Context(), s.Scope, s.Site.Plant.ID, s.now)
+	if err != nil || kits.Counters[s.press.ID][0].Count != 0 || kits.Counters[second.ID][0].Count != 3 {
+		t.Errorf("%+v (%v); want no cycle on the press that was not used and 3 on the other", kits.Counters, err)
 	}
 }
 

@@ -361,7 +361,7 @@ func (u *used) book(c *plantdb.Change, o workorder.Order) error {
 	if u == nil || o.State != workorder.Signed {
 		return nil
 	}
-	if err := stores.CountJob(c, o, u.counted.Wear); err != nil {
+	if err := stores.CountJob(c, o, u.counted); err != nil {
 		return err
 	}
 	return stores.IssueJob(c, u.register, o, u.counted.Taken)
