@@ -6,6 +6,7 @@ import (
 	"runtime"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"carryside/assets"
@@ -312,19 +313,19 @@ func (f *forecaster) far(conveyor int64, l Line) *farLine {
 
 // farLine is the hours a conveyor is projected to run since now, with their spread: read off at whole weeks in the first two
 // years and at every thirteenth week after, as asked, and taken as straight between: a date is then wrong by a weekend at most. A projection to a far date is a sum over its
-// calendar, and dates are looked for by halving.
+// calendar, and dates are looked for by halving. Forecasts that are kept are asked by several at once.
 type farLine struct {
 	line Line
 	sure spreads
 	now  time.Time
 	h0   float64
-	laid [farPoints]ranPoint
+
+	laying sync.Mutex // held while a point is laid
+	laid   [farPoints]ranPoint
+	known  [farPoints]atomic.Bool // a point that is known is not written any more
 }
 
-type ranPoint struct {
-	hours, spread float64
-	known         bool
-}
+type ranPoint struct{ hours, spread float64 }
 
 const (
 	nearWeeks = 104
@@ -349,16 +350,24 @@ func (l *farLine) since(t time.Time) (mean, spread float64) {
 
 // point is the i-th of the points laid.
 func (l *farLine) point(i int) ranPoint {
-	p := &l.laid[i]
-	if !p.known {
-		weeks := i
-		if i > nearWeeks {
-			weeks = nearWeeks + farWeeks*(i-nearWeeks)
-		}
-		*p = l.read(l.now.Add(time.Duration(weeks) * 7 * 24 * time.Hour))
-		p.known = true
+	if !l.known[i].Load() {
+		l.lay(i)
 	}
-	return *p
+	return l.laid[i]
+}
+
+func (l *farLine) lay(i int) {
+	l.laying.Lock()
+	defer l.laying.Unlock()
+	if l.known[i].Load() {
+		return
+	}
+	weeks := i
+	if i > nearWeeks {
+		weeks = nearWeeks + farWeeks*(i-nearWeeks)
+	}
+	l.laid[i] = l.read(l.now.Add(time.Duration(weeks) * 7 * 24 * time.Hour))
+	l.known[i].Store(true)
 }
 
 func (l *farLine) read(t time.Time) (p ranPoint) {

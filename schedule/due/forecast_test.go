@@ -3,6 +3,7 @@ package due_test
 import (
 	"math"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -67,6 +68,32 @@ func TestOneSpliceByHandFromInputsToDate(t *testing.T) {
 	if !f.Advice.At.IsZero() || !strings.HasPrefix(f.Best.Words, "what a failure costs here is not known") {
 		t.Errorf("%+v, %+v", f.Advice, f.Best)
 	}
+}
+
+// Planners look at one kept forecast at once; what it lays as it is asked must not be written by one while another reads.
+func TestAKeptForecastIsAskedByManyAtOnce(t *testing.T) {
+	reg, clocks := grainPlant()
+	now := local("2026-11-25T12:00")
+	forecast := func() due.Forecast {
+		return due.Forecasts(now, reg, nil, clocks, due.LifeModel{Laws: []cohort.Law{grainLaw(t)}})[0]
+	}
+	alone, shared := forecast(), forecast()
+	var want []float64
+	for week := range 60 {
+		p, _ := alone.Chances(now.AddDate(0, 0, 7*week+3))
+		want = append(want, p)
+	}
+	var planners sync.WaitGroup
+	for range 8 {
+		planners.Go(func() {
+			for week, p := range want {
+				if got, _ := shared.Chances(now.AddDate(0, 0, 7*week+3)); got != p {
+					t.Errorf("in week %d: %v, alone %v", week, got, p)
+				}
+			}
+		})
+	}
+	planners.Wait()
 }
 
 // The best age against a plain search: C(T) = (cp R + cf F) / (integral of R) by trapezoids at every thousand passes.

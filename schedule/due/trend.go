@@ -43,9 +43,9 @@ var Gauges = []Gauge{
 const (
 	// trendFrom is the fewest measurements that make a trend (common practice).
 	trendFrom = 3
-	// trendOf is how many of the newest are looked at: a seam opens faster as it goes, and the line through its whole life
+	// TrendOf is how many of the newest are looked at: a seam opens faster as it goes, and the line through its whole life
 	// would lag behind. Our own choice.
-	trendOf = 8
+	TrendOf = 8
 	// trendSure is the confidence at which a trend must head for its limit. Our own choice.
 	trendSure = 0.8
 	// oneSD is the share of a normal spread within one standard deviation of its middle.
@@ -149,7 +149,7 @@ func beltLimit(g Gauge, b assets.Belt, reg *assets.Register) assets.CatalogueVal
 func (t *Trend) take(points []*assets.Finding) {
 	t.Unit = points[len(points)-1].MeasurementUnit
 	points = slices.DeleteFunc(slices.Clone(points), func(f *assets.Finding) bool { return f.MeasurementUnit != t.Unit })
-	for _, f := range points[max(0, len(points)-trendOf):] {
+	for _, f := range points[max(0, len(points)-TrendOf):] {
 		t.Times, t.Values = append(t.Times, f.FoundAt.Time()), append(t.Values, *f.Measurement)
 	}
 }

@@ -17,8 +17,8 @@ import (
 )
 
 // lawsFor is how long the laws of a customer stand though none of its splices changed: what runs on only grows older, and
-// each night they are fitted anew for whom anything was written.
-const lawsFor = 25 * time.Hour
+// each night they are fitted anew for whom anything was written, of the others once a week.
+const lawsFor = unchangedFor + time.Hour
 
 const (
 	// mostLaws bounds the customers whose laws are kept: some 25 kB each.

@@ -8,11 +8,13 @@ import (
 	"carryside/assets/plantdb"
 	"carryside/schedule/due"
 	"carryside/schedule/workorder"
+
+	"gorm.io/gorm"
 )
 
 // LifeFindings are the findings on a plant's live splices, and on its belts as they run, that can set a date.
 type LifeFindings struct {
-	Measured  []assets.Finding // with a measurement, from old to new; those on belts as a whole behind those on splices
+	Measured  []assets.Finding // with a measurement, from old to new, on splices no more than trends take; those on belts as a whole behind
 	Demanding []assets.Finding // of grade 3 and more not answered for good, and what was found on the same splices or belts since
 }
 
@@ -20,15 +22,22 @@ type LifeFindings struct {
 func ReadLifeFindings(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID int64, asOf plantdb.AsOf) (f LifeFindings, err error) {
 	err = db.InSnapshot(ctx, func(tx *plantdb.DB) error {
 		live, args := asOf.On("s")
-		on := func(where string, more ...any) ([]assets.Finding, error) {
+		those := func(where string, more ...any) *gorm.DB {
 			q := tx.SQL(ctx).Scopes(asOf.Rows, plantdb.InScope(scope, "plant_id")).Where("plant_id = ? AND splice_id <> 0", plantID).
 				Where("splice_id IN (SELECT s.id FROM splices s WHERE s.plant_id = ? AND s.ended IS NULL AND "+live+")", append([]any{plantID}, args...)...)
 			if asOf.Valid != 0 {
 				q = q.Where("found_at <= ?", asOf.Valid)
 			}
-			return plantdb.Rows[assets.Finding](q.Where(where, more...).Order("found_at, id"))
+			return q.Where(where, more...)
 		}
-		if f.Measured, err = on("measurement IS NOT NULL"); err != nil {
+		on := func(where string, more ...any) ([]assets.Finding, error) {
+			return plantdb.Rows[assets.Finding](those(where, more...).Order("found_at, id"))
+		}
+		newest := those("measurement IS NOT NULL").Model(&assets.Finding{}).
+			Select("id, splice_id, found_at, quantity, measurement, measurement_unit, row_number() OVER (PARTITION BY splice_id, quantity, measurement_unit ORDER BY found_at DESC, id DESC) AS nth")
+		f.Measured, err = plantdb.Rows[assets.Finding](tx.SQL(ctx).Table("(?) AS findings", newest).
+			Select("id, splice_id, found_at, quantity, measurement, measurement_unit").Where("nth <= ?", due.TrendOf).Order("found_at, id"))
+		if err != nil {
 			return err
 		}
 		if err := f.readBelts(ctx, tx, scope, plantID, asOf); err != nil {
