@@ -93,6 +93,12 @@ func TestATraceIsJudgedKeptAndWhatIsOutsideIsLookedAtEarly(t *testing.T) {
 		t.Errorf("kept: %q", say)
 	}
 
+	page = okker.sendTrace(path, "19-vulcanise-good.csv", typed)
+	twice := okker.post(path, filled(page.Find("form:has(input[name=trace])").First()), http.StatusUnprocessableEntity)
+	if msg := twice.Find(".note.bad").Text(); !strings.Contains(msg, "kept already") {
+		t.Errorf("the same cycle a second time: %q", msg)
+	}
+	typed["pressed_at"] = "2026-11-25T02:00"
 	page = okker.sendTrace(path, "21-vulcanise-too-long.csv", typed)
 	if say := page.Find("h1").Text(); !strings.Contains(say, "outside its recipe") {
 		t.Errorf("held too long: %q", say)

@@ -321,6 +321,7 @@ func (s *Site) judgeTrace(r *Request, in pressEntry, id int64) error {
 	s.judgedForm(r, in, f, judged)
 	chosen := cycleChosen(f, judged)
 	r.fillJudged(p, in, by, limits, trace, judged, chosen)
+	r.askCycle(p, f, judged, chosen)
 	if r.Posted() {
 		rec, _ := r.entry(f).pressRecord(in)
 		err := s.saveJudged(r, in, f, judged, &rec, a.ID)
@@ -408,6 +409,26 @@ func (r *Request) fillJudged(p *pressPage, in pressEntry, rc assets.Recipe, by p
 	p.Plot, p.Points = r.cyclePlot(in.name(), by, trace, c)
 }
 
+// askCycle says of a trace of several cycles that nobody has said yet which one counts, and leads to each of the others.
+func (r *Request) askCycle(p *pressPage, f *Form, judged press.Judgement, chosen int) {
+	if !judged.NeedsChoice() {
+		return
+	}
+	if f.Value("cycle") == "" {
+		p.Say = fmt.Sprintf("%s press cycles are in this trace: say which one made %s", Capital(Word(len(judged.Cycles))), p.Name)
+	}
+	p.Sub += fmt.Sprintf(" Cycle %d of %d is shown.", chosen+1, len(judged.Cycles))
+	if r.Posted() {
+		return
+	}
+	for i := range judged.Cycles {
+		if said := r.C.Request.URL.Query(); i != chosen {
+			said.Set("cycle", plainInt(int64(i+1)))
+			p.Do = append(p.Do, Action{Word: fmt.Sprintf("Show cycle %d", i+1), To: r.C.Request.URL.Path + "?" + said.Encode()})
+		}
+	}
+}
+
 func judgedSay(name string, rec assets.PressRecord) string {
 	in, out, not := 0, 0, 0
 	for _, f := range rec.Figures {
@@ -424,7 +445,7 @@ func judgedSay(name string, rec assets.PressRecord) string {
 	case out > 0:
 		return fmt.Sprintf("%s was pressed outside its recipe: %d of %d figures %s outside", name, out, len(rec.Figures), pick(out == 1, "is", "are"))
 	case not > 0:
-		return fmt.Sprintf("How %s was pressed cannot be judged whole: %d of %d figures are not shown", name, not, len(rec.Figures))
+		return fmt.Sprintf("How %s was pressed cannot be judged whole: %d of %d figures %s", name, not, len(rec.Figures), pick(not == 1, "is in doubt", "are in doubt"))
 	}
 	return fmt.Sprintf("%s was pressed inside its recipe: all %d figures are within", name, in)
 }

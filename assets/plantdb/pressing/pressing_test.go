@@ -2,6 +2,7 @@ package pressing_test
 
 import (
 	"errors"
+	"strings"
 	"testing"
 	"time"
 
@@ -94,6 +95,14 @@ func TestSpliceOpenedTooWarmNeedsAReasonAndIsLookedAtEarly(t *testing.T) {
 	must(t, err)
 	if len(list) != 1 || list[0].LatestDay != "2026-12-02" || list[0].ID != rec.FollowUpID {
 		t.Errorf("raised %+v, want one inspection by 2 December", list)
+	}
+	again := rec
+	again.ID, again.FollowUpID = 0, 0
+	if err := keep(&again); !errors.As(err, &bad) || !strings.Contains(bad["pressed_at"], "kept already") {
+		t.Errorf("sent a second time: %v", err)
+	}
+	if _, n, err := orders.List(t.Context(), s.DB, s.Scope, orders.Filter{SpliceID: s.Splice.ID, Kind: workorder.KindInspection}); err != nil || n != 1 {
+		t.Errorf("sent a second time, %d inspections are raised (%v), want the one", n, err)
 	}
 	found, err := pressing.Records(t.Context(), s.DB, s.Scope, pressing.Filter{SpliceID: s.Splice.ID})
 	must(t, err)

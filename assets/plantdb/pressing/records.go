@@ -50,16 +50,23 @@ func Record(ctx context.Context, db *plantdb.DB, scope assets.Scope, id int64) (
 type place struct {
 	PlantID, ConveyorID, BeltID int64
 	Number, Tag                 string
+	Ended                       *assets.Instant
 }
 
-// Keep writes a press record that was judged. Outside the recipe it needs a reason, and an inspection is raised in the same transaction, due
-// FollowUpDays after the plant's today. assets.Invalid says what is missing, assets.ErrNotFound that the plant has no such splice.
+// Keep writes a press record that was judged. Outside the recipe it needs a reason, and an inspection of a splice in service is raised in the same transaction, due
+// FollowUpDays after the plant's today. assets.Invalid says what is missing or that the cycle is kept already, assets.ErrNotFound that the plant has no such splice.
 func Keep(c *plantdb.Change, r *assets.PressRecord, today assets.Day) error {
 	at, err := spliceOf(c, r)
 	if err != nil {
 		return err
 	}
 	if err := check(c, r); err != nil {
+		return err
+	}
+	if at.Ended != nil && r.PressedAt > *at.Ended {
+		return assets.Invalid{"pressed_at": "splice " + at.Number + " had ended by then; record it with the splice that is in the belt, or give the time at which this one was pressed"}
+	}
+	if err := keptAlready(c, r); err != nil {
 		return err
 	}
 	ch, err := c.PlantChain(r.PlantID)
@@ -71,7 +78,7 @@ func Keep(c *plantdb.Change, r *assets.PressRecord, today assets.Day) error {
 	if r.Reason != "" {
 		r.ReasonBy = c.Act.PersonID
 	}
-	if r.Verdict == string(press.Outside) {
+	if r.Verdict == string(press.Outside) && at.Ended == nil { // one that is gone cannot be looked at
 		if r.FollowUpID, err = raiseInspection(c, *r, at, today); err != nil {
 			return err
 		}
@@ -81,7 +88,7 @@ func Keep(c *plantdb.Change, r *assets.PressRecord, today assets.Day) error {
 
 func spliceOf(c *plantdb.Change, r *assets.PressRecord) (place, error) {
 	var found []place
-	err := c.Tx().Raw(`SELECT s.plant_id, s.conveyor_id, s.belt_id, s.number, v.tag FROM splices s
+	err := c.Tx().Raw(`SELECT s.plant_id, s.conveyor_id, s.belt_id, s.number, s.ended, v.tag FROM splices s
 		JOIN conveyors v ON v.id = s.conveyor_id AND v.known_to IS NULL AND v.valid_to IS NULL
 		WHERE s.id = ? AND s.plant_id = ? AND s.known_to IS NULL AND s.valid_to IS NULL`, r.SpliceID, r.PlantID).Scan(&found).Error
 	if err == nil && len(found) == 0 {
@@ -125,6 +132,18 @@ func check(c *plantdb.Change, r *assets.PressRecord) error {
 		}
 	}
 	return bad.Err()
+}
+
+// keptAlready refuses what is sent a second time, after a lost answer or by a second tap: it would raise a second inspection. A splice is pressed
+// once at one instant, and a cycle of a trace makes it once.
+func keptAlready(c *plantdb.Change, r *assets.PressRecord) error {
+	var n int64
+	err := c.Tx().Raw("SELECT count(*) FROM press_records WHERE splice_id = ? AND plant_id = ? AND NOT withdrawn AND (pressed_at = ? OR attachment_id = ? AND attachment_id <> 0 AND cycle = ?) AND"+isCurrent,
+		r.SpliceID, r.PlantID, r.PressedAt, r.AttachmentID, r.Cycle).Scan(&n).Error
+	if err == nil && n > 0 {
+		err = assets.Invalid{"pressed_at": "this cycle of this splice is kept already; open its record from the splice, or give the time at which another cycle was opened"}
+	}
+	return err
 }
 
 // raiseInspection raises the early inspection of a splice pressed outside its recipe.
