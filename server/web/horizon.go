@@ -110,6 +110,7 @@ type horizonPage struct {
 	Spans        []Option
 	Rows         []horizonRow
 	Unplaced     []horizonLeft
+	Without      []horizonLeft // accepted, and in no stop
 	Broken       []horizonLeft
 	Mine         int // moves of whoever looks that are not published
 	Plan         string
@@ -227,7 +228,8 @@ func (s *Site) horizon(r *Request) error {
 		return r.Show("horizon", p)
 	}
 	belts := sh.belts()
-	p.Say = horizonSay(belts, sh.until.In(r.F.zone()))
+	left := sh.left()
+	p.Say, p.Without = horizonSay(belts, sh.until.In(r.F.zone()), withoutSay(left, r.F)), sh.without(left)
 	r.Offer(&p.Page, "Add a stop", "stops/new", false)
 	r.Offer(&p.Page, "Try a re-plan", "horizon/plan", true)
 	d := sh.drawing(belts, false)
@@ -356,20 +358,27 @@ func (sh *sheetOf) crewMarks() drawing.HorizonMarks {
 // pressMarks are the presses in each stop.
 func (sh *sheetOf) pressMarks() drawing.HorizonMarks {
 	m := drawing.HorizonMarks{Name: "Presses"}
-	name := map[int64]string{}
-	var says []string
+	name, of := map[int64]string{}, map[int][]string{}
+	var widths []int // in the order of the pieces
 	for _, k := range sh.h.Kit {
 		if k.Class != string(assets.KitPress) {
 			continue
 		}
 		name[k.ID] = strings.TrimSpace(strings.TrimPrefix(k.Name, "Press"))
-		word := name[k.ID]
-		if k.WidthMM > 0 {
-			word += " to " + sh.r.F.Width(float64(k.WidthMM)/1000)
+		if of[k.WidthMM] == nil {
+			widths = append(widths, k.WidthMM)
+		}
+		of[k.WidthMM] = append(of[k.WidthMM], name[k.ID])
+	}
+	var says []string
+	for _, mm := range widths {
+		word := List(of[mm])
+		if mm > 0 {
+			word += " for belts to " + sh.r.F.Width(float64(mm)/1000)
 		}
 		says = append(says, word)
 	}
-	m.Says = strings.Join(says, ", ")
+	m.Says = strings.Join(says, "; ")
 	for _, w := range sh.h.Facts.Plants[0].Stops {
 		for _, id := range sh.h.Sheet.Booked(w.ID, sh.at).Kit {
 			if name[id] != "" {
@@ -384,7 +393,7 @@ func (sh *sheetOf) pressMarks() drawing.HorizonMarks {
 func (sh *sheetOf) unplaced() []horizonLeft {
 	var out []horizonLeft
 	for _, u := range sh.h.Sheet.Unplanned {
-		if o, ok := sh.h.order(u.OrderID); ok && o.State != workorder.Started && o.ConveyorID != 0 {
+		if o, ok := sh.h.order(u.OrderID); ok && o.State != workorder.Started && o.State != workorder.Accepted && o.ConveyorID != 0 {
 			out = append(out, horizonLeft{Name: sh.orderName(o), To: sh.r.At("orders", o.Number), Why: []string{Capital(u.Why)}})
 		}
 	}
@@ -407,25 +416,16 @@ func (sh *sheetOf) broken() []horizonLeft {
 	return out
 }
 
-// choices are the orders that can be moved and the stops they can be moved to.
-func (sh *sheetOf) choices() (orders, stops []Option) {
-	offered := map[int64]bool{}
+// choices are the orders that can be moved.
+func (sh *sheetOf) choices(chosen int64) []Option {
+	var orders []Option
 	for _, o := range sh.h.Facts.Plants[0].Orders {
 		if !sh.h.Sheet.Holds(o.ID) {
 			continue
 		}
-		orders = append(orders, Option{Value: plainInt(o.Number), Label: sh.orderName(o)})
-		for _, id := range sh.h.Sheet.Stops(o.ID) {
-			offered[id] = true
-		}
+		orders = append(orders, Option{Value: plainInt(o.Number), Label: sh.orderName(o), Chosen: o.Number == chosen})
 	}
-	stops = []Option{{Value: "0", Label: "no stop: take it out"}}
-	for _, w := range sh.h.Facts.Plants[0].Stops {
-		if offered[w.ID] {
-			stops = append(stops, Option{Value: plainInt(w.ID), Label: sh.stopLabel(w)})
-		}
-	}
-	return orders, stops
+	return orders
 }
 
 func (sh *sheetOf) stopLabel(w assets.StopWindow) string {

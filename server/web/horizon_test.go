@@ -11,6 +11,7 @@ import (
 	"github.com/PuerkitoBio/goquery"
 
 	"carryside/assets"
+	"carryside/schedule/horizon"
 	"carryside/schedule/workorder"
 )
 
@@ -29,9 +30,51 @@ func TestTheHorizonsHeadlineNamesWhatHasNoStop(t *testing.T) {
 		"T2 and G1 have no stop in front of them; everything else that comes due by March does": belts("T2", "G1"),
 		"Four" + nb + "conveyors have no stop in front of them, T2 and G1 among them":           belts("T2", "G1", "G2", "G3"),
 	} {
-		if got := horizonSay(list, until); got != want {
+		if got := horizonSay(list, until, ""); got != want {
 			t.Errorf("%q, want %q", got, want)
 		}
+	}
+}
+
+func TestTheHorizonNamesAcceptedOrdersWithoutAStop(t *testing.T) {
+	f := withStops()
+	f.orders[1].State, f.orders[1].Crew, f.orders[1].LatestDay = workorder.Accepted, 2, "2026-11-29" // before every stop
+	v := as(t, f, assets.RolePlanner)
+	d := v.get("/plants/3/horizon")
+	if say := strings.ReplaceAll(d.Find("h1").Text(), nb, " "); !strings.Contains(strings.ToLower(say), "one order has no stop, due 29 nov 2026") {
+		t.Errorf("headline %q", say)
+	}
+	row := d.Find("#wo").Closest("section").Find("li")
+	if to := row.Find("a").AttrOr("href", ""); row.Length() != 1 || to != "/plants/3/horizon/move?order=415" || !strings.Contains(row.Text(), "Its latest date is 29 Nov") {
+		t.Errorf("%d orders, the first leads to %q and says %q", row.Length(), to, row.Text())
+	}
+	d = v.get("/plants/3/horizon/move?order=415")
+	if say := d.Find("h1").Text(); say != "Order 415 stands in no stop" || d.Find("button:contains('Set it down')").Length() != 0 {
+		t.Errorf("an order in no stop: %q", say)
+	}
+	if text := factsOf(d); !strings.Contains(text, "Its latest date is 29 Nov") {
+		t.Errorf("the move does not say why: %s", text)
+	}
+}
+
+func TestAMoveOffersOnlyTheStopsTheOrderCanUseTheNearestFirst(t *testing.T) {
+	f := withStops()
+	other := f.stops[1]
+	other.ID, other.LineID, other.Start, other.End = 10, 2, other.Start+1, other.End+1
+	f.stops = append(f.stops, other)
+	var offered []string
+	as(t, f, assets.RolePlanner).get("/plants/3/horizon/move?order=412&stop=8").Find("#ms option").Each(func(_ int, o *goquery.Selection) { offered = append(offered, o.AttrOr("value", "")) })
+	if got := strings.Join(offered, " "); got != "0 7 8 9" {
+		t.Errorf("order 412 of line 1 is offered %s", got)
+	}
+}
+
+func TestPressesOfOneWidthAreNamedTogether(t *testing.T) {
+	sh := &sheetOf{r: &Request{}, h: &HorizonView{Facts: &horizon.Facts{Plants: make([]horizon.PlantFacts, 1)}, Kit: []horizon.Kit{
+		{ID: 1, Name: "Press 1", Class: string(assets.KitPress), WidthMM: 1400}, {ID: 2, Name: "Press 2", Class: string(assets.KitPress), WidthMM: 1400},
+		{ID: 3, Name: "Press 3", Class: string(assets.KitPress), WidthMM: 800}}}}
+	if got := strings.ReplaceAll(sh.pressMarks().Says, nb, " "); got != "1 and 2 for belts to 1 400 mm; 3 for belts to 800 mm" {
+		t.Errorf("%q", got)
 	}
 }
 

@@ -263,8 +263,20 @@ func (sh *sheetOf) row(b *horizonBelt) horizonRow {
 	return row
 }
 
-// horizonSay is the headline: which belts have no stop in front of them.
-func horizonSay(belts []horizonBelt, until time.Time) string {
+// horizonSay is the headline: which belts have no stop in front of them, and which orders.
+func horizonSay(belts []horizonBelt, until time.Time, orders string) string {
+	say, bare := beltsSay(belts, until)
+	switch {
+	case orders == "":
+		return say
+	case !bare:
+		return Capital(orders) + "; every belt that comes due by " + until.Format("January") + " has a stop in front of it"
+	}
+	return say + "; " + orders
+}
+
+// beltsSay names the belts without a stop in front of them, and tells whether there are any.
+func beltsSay(belts []horizonBelt, until time.Time) (say string, some bool) {
 	var bare []string
 	for _, b := range belts {
 		if b.alarm {
@@ -274,12 +286,12 @@ func horizonSay(belts []horizonBelt, until time.Time) string {
 	by := until.Format("January")
 	switch n := len(bare); {
 	case n == 0:
-		return "Everything that comes due by " + by + " has a stop in front of it"
+		return "Everything that comes due by " + by + " has a stop in front of it", false
 	case n == 1:
-		return bare[0] + " has no stop in front of it; everything else that comes due by " + by + " does"
+		return bare[0] + " has no stop in front of it; everything else that comes due by " + by + " does", true
 	case n <= 3:
-		return List(bare) + " have no stop in front of them; everything else that comes due by " + by + " does"
+		return List(bare) + " have no stop in front of them; everything else that comes due by " + by + " does", true
 	default:
-		return Capital(Count(n, "conveyor has", "conveyors have")) + " no stop in front of them, " + bare[0] + " and " + bare[1] + " among them"
+		return Capital(Count(n, "conveyor has", "conveyors have")) + " no stop in front of them, " + bare[0] + " and " + bare[1] + " among them", true
 	}
 }

@@ -20,6 +20,7 @@ type movePage struct {
 	Orders  []Option
 	Stops   []Option
 	Locked  bool
+	Bare    bool // the order is in no stop and none is asked for: there is nothing to set down
 	MayLock bool
 	Leave   string
 }
@@ -53,23 +54,22 @@ func (s *Site) planMove(r *Request) error {
 	p.Sheet = "Move"
 	a := sh.h.Sheet.Ask(sh.at, horizon.Move{OrderID: asked.order.ID, StopID: asked.stop})
 	p.Answer = sh.answer(asked, a)
+	p.Orders, p.Stops = sh.choices(asked.order.Number), sh.stopChoices(asked)
+	if p.Bare = sh.bare(asked); p.Bare {
+		p.Answer = sh.bareAnswer(asked, a)
+		p.Say = p.Answer.Head
+		return r.Show("move", p)
+	}
 	p.Say = p.Answer.Head
 	p.Sub = "Nothing is kept yet: set it down, and it stands among your moves until you publish them."
-	p.Orders, p.Stops = sh.choices()
-	for i := range p.Orders {
-		p.Orders[i].Chosen = p.Orders[i].Value == plainInt(asked.order.Number)
-	}
-	for i := range p.Stops {
-		p.Stops[i].Chosen = p.Stops[i].Value == plainInt(asked.stop)
-	}
 	return r.Show("move", p)
 }
 
 // chooseMove asks which order is to be moved.
 func (sh *sheetOf) chooseMove() error {
 	p := &movePage{Leave: sh.r.At("horizon")}
-	p.Sheet, p.Say, p.Sub = "Move", "Choose the order to move and its stop", "Nothing is kept before you set it down, and nothing is seen by others before you publish."
-	p.Orders, p.Stops = sh.choices()
+	p.Sheet, p.Say, p.Sub = "Move", "Choose the order to move, then its stop", "Nothing is kept before you set it down, and nothing is seen by others before you publish."
+	p.Orders = sh.choices(0)
 	if sh.r.Posted() {
 		return sh.r.Refill("move", p)
 	}
