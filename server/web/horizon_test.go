@@ -11,6 +11,7 @@ import (
 	"github.com/PuerkitoBio/goquery"
 
 	"carryside/assets"
+	"carryside/schedule/due"
 	"carryside/schedule/horizon"
 	"carryside/schedule/workorder"
 )
@@ -67,6 +68,42 @@ func TestAMoveOffersOnlyTheStopsTheOrderCanUseTheNearestFirst(t *testing.T) {
 	if got := strings.Join(offered, " "); got != "0 7 8 9" {
 		t.Errorf("order 412 of line 1 is offered %s", got)
 	}
+}
+
+func TestARowSaysWhyTheStopsDrawnInFrontOfItDoNotFit(t *testing.T) {
+	for want, m := range map[string]missed{
+		"": {},
+		"longest stop in front is 4 h, this needs 8 h":                {longest: 4, with: []string{"T2"}},
+		"isolated together with T2, which no stop in front stops too": {with: []string{"T2"}, asked: 1},
+		"two stops in front are asked for and not agreed":             {asked: 2},
+	} {
+		if got := strings.ReplaceAll(m.words(8), nb, " "); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+	sh := fittingSheet(t)
+	b := horizonBelt{conveyor: sh.v.Register.Conveyors[0], due: &due.Forecast{}}
+	b.due.Band.At50 = sh.until
+	says, _ := sh.fitting(&b)
+	other := sh.v.Register.Conveyors[1].Tag
+	if says != "No stop fits" || !strings.Contains(b.why, "isolated together with "+other) {
+		t.Errorf("a group over two lines: %q, %q", says, b.why)
+	}
+	if say := horizonSay([]horizonBelt{{conveyor: b.conveyor, alarm: true, why: b.why}}, sh.until, ""); !strings.Contains(say, " has no stop that fits in front of it") {
+		t.Errorf("headline %q", say)
+	}
+}
+
+// fittingSheet is a sheet of two conveyors that are isolated together and of a stop that stops only the first.
+func fittingSheet(t *testing.T) *sheetOf {
+	t.Helper()
+	now := time.Date(2026, 11, 26, 0, 0, 0, 0, time.UTC)
+	reg := &assets.Register{Conveyors: []assets.Conveyor{{Tag: "T1", LineID: 1}, {Tag: "T2", LineID: 2}}}
+	reg.Conveyors[0].ID, reg.Conveyors[1].ID = 11, 12
+	reg.Arrange()
+	stop := assets.StopWindow{LineID: 1, Start: assets.InstantOf(now.AddDate(0, 0, 9)), End: assets.InstantOf(now.AddDate(0, 0, 10))}
+	facts := &horizon.Facts{Plants: []horizon.PlantFacts{{Register: reg, Stops: []assets.StopWindow{stop}, Groups: []assets.IsolationGroup{{ConveyorIDs: []int64{11, 12}}}}}}
+	return &sheetOf{r: &Request{Now: now}, v: fleetView{Fleet: &Fleet{Register: reg}}, h: &HorizonView{Facts: facts}, until: now.AddDate(0, 0, 90)}
 }
 
 func TestPressesOfOneWidthAreNamedTogether(t *testing.T) {

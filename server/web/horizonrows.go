@@ -23,6 +23,7 @@ type horizonBelt struct {
 	due      *due.Forecast
 	works    []drawing.HorizonWork
 	says     string
+	why      string // why no stop on the sheet fits; "" where none is drawn
 	alarm    bool
 	moved    bool
 	row      horizonRow
@@ -118,7 +119,15 @@ func (b *horizonBelt) under() string {
 			return w.Short + ": " + b.says
 		}
 	}
-	return ""
+	return b.finding()
+}
+
+// finding is what is said of a row with why no stop fits it: "No stop fits: isolated together with T2, which ...".
+func (b *horizonBelt) finding() string {
+	if b.why == "" {
+		return b.says
+	}
+	return b.says + ": " + b.why
 }
 
 func (sh *sheetOf) work(o workorder.Order, w assets.StopWindow, kind drawing.WorkKind, b *horizonBelt) drawing.HorizonWork {
@@ -194,30 +203,64 @@ func (sh *sheetOf) fitting(b *horizonBelt) (says string, alarm bool) {
 	ahead := half.IsZero() || half.After(sh.until)
 	need := sh.need(b)
 	var best *assets.StopWindow
+	var miss missed
 	for _, w := range sh.stopsOf(b.conveyor) {
-		if w.Agreed() && sh.isolates(w, b.conveyor) && w.Start.Time().After(sh.r.Now) && (ahead || w.Start.Time().Before(half)) && stopHours(w) >= need {
+		if !w.Start.Time().After(sh.r.Now) || !ahead && !w.Start.Time().Before(half) {
+			continue
+		}
+		switch running := sh.running(w, b.conveyor); {
+		case !w.Agreed():
+			miss.asked++
+		case len(running) > 0:
+			miss.with = running
+		case stopHours(w) < need:
+			miss.longest = max(miss.longest, stopHours(w))
+		default:
 			best = &w
 		}
 	}
 	if best == nil {
+		if b.why = miss.words(need); b.why != "" {
+			return "No stop fits", !ahead
+		}
 		return "No stop in front", !ahead
 	}
 	return hard(sh.r.F.Local(best.Start).Format("2 Jan")) + " would fit", false
 }
 
-// isolates tells whether everything that is isolated together with a conveyor stands in a stop.
-func (sh *sheetOf) isolates(w assets.StopWindow, c assets.Conveyor) bool {
+// missed is why the stops in front of a row do not fit.
+type missed struct {
+	longest float64  // hours of the longest that stops all that has to stand
+	with    []string // what runs on in one and is isolated together with the row's conveyor
+	asked   int      // not agreed yet
+}
+
+func (m missed) words(need float64) string {
+	switch {
+	case m.longest > 0:
+		return "longest stop in front is " + Duration(m.longest) + ", this needs " + Duration(need)
+	case len(m.with) > 0:
+		return "isolated together with " + List(m.with) + ", which no stop in front stops too"
+	case m.asked > 0:
+		return Count(m.asked, "stop in front is", "stops in front are") + " asked for and not agreed"
+	}
+	return ""
+}
+
+// running are the tags of what is isolated together with a conveyor and runs on in a stop.
+func (sh *sheetOf) running(w assets.StopWindow, c assets.Conveyor) []string {
+	var out []string
 	for _, g := range sh.h.Facts.Plants[0].Groups {
 		if !slices.Contains(g.ConveyorIDs, c.ID) {
 			continue
 		}
 		for _, id := range g.ConveyorIDs {
 			if other, ok := sh.v.Register.Conveyor(id); ok && other.Status != assets.ConveyorRetired && !w.Stops(other) {
-				return false
+				out = append(out, other.Tag)
 			}
 		}
 	}
-	return true
+	return out
 }
 
 // need is how long work on a row's splice takes, from the catalogue.
@@ -242,7 +285,7 @@ func (sh *sheetOf) stopsOf(c assets.Conveyor) []assets.StopWindow {
 }
 
 func (sh *sheetOf) row(b *horizonBelt) horizonRow {
-	row := horizonRow{Line: b.line, Tag: b.conveyor.Tag, Name: b.conveyor.Name, To: sh.r.At("conveyors", b.conveyor.ID), Says: b.says, Work: "none"}
+	row := horizonRow{Line: b.line, Tag: b.conveyor.Tag, Name: b.conveyor.Name, To: sh.r.At("conveyors", b.conveyor.ID), Says: b.finding(), Work: "none"}
 	if b.due != nil {
 		row.At10, row.At50, row.At90 = sh.v.bandDate(b.due.Band.At10), sh.v.bandDate(b.due.Band.At50), sh.v.bandDate(b.due.Band.At90)
 	}
@@ -278,9 +321,13 @@ func horizonSay(belts []horizonBelt, until time.Time, orders string) string {
 // beltsSay names the belts without a stop in front of them, and tells whether there are any.
 func beltsSay(belts []horizonBelt, until time.Time) (say string, some bool) {
 	var bare []string
+	no := "no stop"
 	for _, b := range belts {
 		if b.alarm {
 			bare = append(bare, b.conveyor.Tag)
+			if b.why != "" {
+				no = "no stop that fits"
+			}
 		}
 	}
 	by := until.Format("January")
@@ -288,10 +335,10 @@ func beltsSay(belts []horizonBelt, until time.Time) (say string, some bool) {
 	case n == 0:
 		return "Everything that comes due by " + by + " has a stop in front of it", false
 	case n == 1:
-		return bare[0] + " has no stop in front of it; everything else that comes due by " + by + " does", true
+		return bare[0] + " has " + no + " in front of it; everything else that comes due by " + by + " does", true
 	case n <= 3:
-		return List(bare) + " have no stop in front of them; everything else that comes due by " + by + " does", true
+		return List(bare) + " have " + no + " in front of them; everything else that comes due by " + by + " does", true
 	default:
-		return Capital(Count(n, "conveyor has", "conveyors have")) + " no stop in front of them, " + bare[0] + " and " + bare[1] + " among them", true
+		return Capital(Count(n, "conveyor has", "conveyors have")) + " " + no + " in front of them, " + bare[0] + " and " + bare[1] + " among them", true
 	}
 }

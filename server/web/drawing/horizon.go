@@ -4,6 +4,7 @@ import (
 	"html/template"
 	"math"
 	"strconv"
+	"strings"
 	"time"
 )
 
@@ -449,7 +450,7 @@ func (z *hzSheet) work(w *HorizonWork, mid, height float64, worded bool) {
 	x, wd := z.box(w.From, w.To, least)
 	z.raw(`<a class="hot" href="`, escape(w.Link), `" aria-label="`, escape(w.Spoken), `"`)
 	if w.Order != 0 && worded && (w.Kind == WorkPlaced || w.Kind == WorkNew) {
-		z.raw(` data-order="`, strconv.FormatInt(w.Order, 10), `" data-stop="`, strconv.FormatInt(w.Stop, 10), `" data-stops="`, z.choices(w.Choices), `"`)
+		z.raw(` data-order="`, strconv.FormatInt(w.Order, 10), `" data-stop="`, strconv.FormatInt(w.Stop, 10), `" data-right="`, num(z.a.right), `" data-stops="`, z.choices(w.Choices), `"`)
 	}
 	z.raw(">")
 	y := mid - height/2
@@ -540,12 +541,12 @@ func (z *hzSheet) mark(m HorizonMark, x, y float64) float64 {
 
 // OfHorizonNarrow draws the sheet for a telephone: tag and taper, the words under each row.
 func OfHorizonNarrow(h Horizon) template.HTML {
-	const row, head = 44.0, 28.0
+	const head = 28.0
 	z := hzSheet{h: &h, width: 358}
 	z.a = axis{from: h.Now, until: h.Until, left: 34, right: 350}
 	foot := 30.0
 	for i := range h.Groups {
-		foot += head + row*float64(len(h.Groups[i].Belts))
+		foot += head + narrowRows(h.Groups[i].Belts)
 	}
 	z.open("hz narrow", 358, foot+4, true, h.Sentence)
 	z.path("st-ink", "M34 26V"+num(foot))
@@ -565,33 +566,80 @@ func OfHorizonNarrow(h Horizon) template.HTML {
 				if st.Asked {
 					class = "ask"
 				}
-				z.rect(class, x, y-2, w, row*float64(len(g.Belts)))
+				z.rect(class, x, y-2, w, narrowRows(g.Belts))
 			}
 		}
 		for k := range g.Belts {
-			z.narrowBelt(&g.Belts[k], y+row*float64(k))
+			z.narrowBelt(&g.Belts[k], y)
+			y += narrowRow(&g.Belts[k])
 		}
-		y += row * float64(len(g.Belts))
 	}
 	z.close()
 	return z.html()
 }
 
+// narrowLine is the height of a line of words below a row of the narrow sheet.
+const narrowLine = 15.0
+
+// narrowRow is the height of a belt's row with the words below it.
+func narrowRow(b *HorizonBelt) float64 {
+	return 44 + narrowLine*float64(len(underLines(b.under()))-1)
+}
+
+func narrowRows(belts []HorizonBelt) float64 {
+	y := 0.0
+	for i := range belts {
+		y += narrowRow(&belts[i])
+	}
+	return y
+}
+
+// under is what stands below a row of the narrow sheet.
+func (b *HorizonBelt) under() string {
+	if b.Under != "" {
+		return b.Under
+	}
+	return b.Says
+}
+
+// underLines breaks the words below a row where the narrow sheet ends.
+func underLines(says string) []string {
+	out := []string{""}
+	for _, word := range strings.Fields(says) {
+		last := &out[len(out)-1]
+		switch {
+		case *last == "":
+			*last = word
+		case wide(*last+" "+word, 14) > 314:
+			out = append(out, word)
+		default:
+			*last += " " + word
+		}
+	}
+	return out
+}
+
 func (z *hzSheet) narrowBelt(b *HorizonBelt, y float64) {
 	z.raw(`<a class="hot" href="`, escape(b.To), `"><rect class="ring" x="0" y="`, num(y+2), `" width="30" height="40" fill-opacity="0"/><text class="b l" x="0" y="`, num(y+21), `">`, escape(b.Tag), `</text></a>`)
 	z.course(b, y+16)
-	says := b.Says
+	says := b.under()
 	for i := range b.Works {
 		z.work(&b.Works[i], y+16, hzBlock, false)
 	}
-	if b.Under != "" {
-		says = b.Under
+	lines := underLines(says)
+	switch {
+	case b.Alarm && len(lines) == 1:
+		z.rect("inkf", 36, y+29, wide(says, 14)+10, 14)
+		z.text("onink b s", 40, y+41, "", says)
+	case b.Alarm:
+		z.rect("inkf", 36, y+29, 318, 14+narrowLine*float64(len(lines)-1))
+		for i, line := range lines {
+			z.text("onink b s", 40, y+41+narrowLine*float64(i), "", line)
+		}
+	default:
+		for i, line := range lines {
+			z.text("d s halo", 39, y+41+narrowLine*float64(i), "", line)
+		}
 	}
-	if b.Alarm {
-		z.rect("inkf", 36, y+29, 110, 14)
-		z.text("onink b s", 40, y+41, "", b.Says)
-	} else {
-		z.text("d s halo", 39, y+41, "", cutName(says, 400))
-	}
-	z.path("hairl", "M0 "+num(y+44)+"H358")
+	z.path("hairl", "M0 "+num(y+narrowRow(b))+"H358")
 }

@@ -20,6 +20,19 @@
       r.setAttribute('x', ring ? stop.x - 3 : stop.x);
       r.setAttribute('width', ring ? stop.w + 6 : stop.w);
     });
+    if (held.label) carry(stop);
+  };
+
+  // The words of a block stand behind it, before it where the sheet ends.
+  const labelOf = link => {
+    const text = link.nextElementSibling;
+    return text && text.tagName === 'text' && text.textContent.startsWith(link.dataset.order + ' ') ? text : null;
+  };
+  const carry = stop => {
+    const box = held.label.getBBox();
+    const after = stop.x + stop.w + 5;
+    const x = after + box.width > +held.link.dataset.right ? stop.x - 5 - box.width : after;
+    held.label.setAttribute('transform', 'translate(' + (x - box.x) + ')');
   };
 
   const ask = async () => {
@@ -58,7 +71,7 @@
     let at = stops.findIndex(s => s.id === link.dataset.stop);
     if (at < 0) at = 0;
     const was = [...link.querySelectorAll('rect')].map(r => [r, r.getAttribute('x'), r.getAttribute('width')]);
-    held = { link, stops, at, from: at, was };
+    held = { link, stops, at, from: at, was, label: labelOf(link) };
     link.classList.add('taken');
     panel.textContent = link.getAttribute('aria-label') + ': taken up. Arrows move it, Enter sets it down, Esc leaves it.';
   };
@@ -66,6 +79,7 @@
   const leave = () => {
     if (!held) return;
     held.was.forEach(([r, x, w]) => { r.setAttribute('x', x); r.setAttribute('width', w); });
+    if (held.label) held.label.removeAttribute('transform');
     held.link.classList.remove('taken');
     held = null;
     panel.replaceChildren();
