@@ -36,6 +36,12 @@ type JobSheet struct {
 	Isolation  string // point at which it is isolated
 	Permit     string
 	Steps      []JobStep `gorm:"serializer:json"`
+
+	HeadDeviceID     *int64   // the device isolation point and permit were noted on without a network; nil: on a screen
+	HeadDeviceAt     *Instant // by that device's clock
+	HeadOffsetUS     *int64   // device's clock less the program's at the last contact before; nil: there was none
+	HeadSentOffsetUS *int64   // the same when they were sent
+	HeadArrivedAt    *Instant
 }
 
 // JobEntry is what somebody noted at a step: done, not done or not applicable, perhaps with a measured value. Entries are added,

@@ -19,7 +19,9 @@ import (
 // SheetSent is what came in from a device for a sheet: its head, what was noted at a step, or a signature.
 type SheetSent struct {
 	Device, DeviceName string
-	Offset             time.Duration // of the device's clock now
+	Offset             time.Duration  // of the device's clock now
+	DeviceAt           assets.Instant // when it was entered, by the device's clock
+	OffsetUS           *int64         // of the device's clock at the last contact before; nil: there was none
 	Order              workorder.Order
 	Form               assets.Form
 	Bond               assets.Bond
@@ -296,7 +298,7 @@ func (s *Site) keepAlong(r *Request, o workorder.Order, sp assets.Splice, in sen
 	if err := in.fit(); err != nil {
 		return entryAnswer{}, err
 	}
-	sent := &SheetSent{Device: in.Device, DeviceName: in.DeviceName, Offset: in.sentOffset(r.Now), Order: o, Form: sp.Form, Bond: sp.Bond}
+	sent := &SheetSent{Device: in.Device, DeviceName: in.DeviceName, Offset: in.sentOffset(r.Now), DeviceAt: assets.Instant(in.DeviceAt * 1000), OffsetUS: in.offsetUS(r.Now), Order: o, Form: sp.Form, Bond: sp.Bond}
 	answer := entryAnswer{Result: "kept"}
 	var err error
 	switch in.What {
@@ -497,6 +499,18 @@ func (s *Site) decideSignature(r *Request) error {
 		}
 		return r.At("orders", n), "Order " + plainInt(n) + " is signed by " + orNotKnown(file.By) + ".", err
 	})
+}
+
+// headClock says by which clock isolation point and permit were noted, "" where that was on a screen.
+func (r *Request) headClock(s assets.JobSheet) string {
+	if s.HeadDeviceAt == nil || s.HeadArrivedAt == nil || s.HeadSentOffsetUS == nil {
+		return ""
+	}
+	before := "not heard of before"
+	if s.HeadOffsetUS != nil {
+		before = offsetWords(*s.HeadOffsetUS) + " at the last contact before"
+	}
+	return r.F.Stamp(*s.HeadDeviceAt) + " by the device's clock (" + before + ", " + offsetWords(*s.HeadSentOffsetUS) + " when it was sent); arrived " + r.F.Stamp(*s.HeadArrivedAt)
 }
 
 func (r *Request) signatureFacts(f SignatureFile) []fact {

@@ -188,6 +188,9 @@ func (s *Site) sheet(r *Request, v fleetView, o workorder.Order) (*sheetPart, er
 		isolation = c.IsolationGroup
 	}
 	p.Head = []Fact{{"Isolation", pick(isolation == "", "find out and note it before anything is touched", isolation)}, {"Permit", pick(file.Sheet.Permit == "", "none noted", file.Sheet.Permit)}}
+	if noted := r.headClock(file.Sheet); noted != "" {
+		p.Head = append(p.Head, Fact{"Both noted", noted})
+	}
 	return p, nil
 }
 

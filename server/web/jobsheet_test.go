@@ -4,8 +4,10 @@ import (
 	"context"
 	"os"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"carryside/assets"
 	"carryside/schedule/jobsheet"
@@ -13,6 +15,9 @@ import (
 )
 
 func (o *fakeOffice) Sheet(_ context.Context, _ assets.Scope, of workorder.Order, form assets.Form, bond assets.Bond) (SheetFile, error) {
+	if o.headed != nil {
+		return SheetFile{Sheet: *o.headed}, nil
+	}
 	return SheetFile{Sheet: assets.JobSheet{OrderID: of.ID, Steps: jobsheet.Usual(of.Kind, form, bond)}}, nil
 }
 
@@ -85,5 +90,18 @@ func TestASheetOnPaperKeepsItsSteps(t *testing.T) {
 	}
 	if first := doc.Find("article.a4 section").First(); !first.HasClass("caution") {
 		t.Error("the sheet does not begin with its cautions")
+	}
+}
+
+func TestAnOrderSaysByWhichClockItsPermitWasNotedInThePit(t *testing.T) {
+	f := skarrow()
+	at, arrived, off, sent := assets.InstantOf(morning.Add(-3*time.Hour)), assets.InstantOf(morning), (-7 * time.Minute).Microseconds(), (-8 * time.Minute).Microseconds()
+	f.office().headed = &assets.JobSheet{Isolation: "MCC 2, breaker 14", Permit: "P-118", HeadDeviceAt: &at, HeadArrivedAt: &arrived, HeadOffsetUS: &off, HeadSentOffsetUS: &sent}
+	i := slices.IndexFunc(f.orders, func(o workorder.Order) bool { return sheetOpen(o) })
+	says := strings.ReplaceAll(text(as(t, f, assets.RoleTechnician).get("/plants/3/orders/"+plainInt(f.orders[i].Number)), "main"), nb, " ")
+	for _, want := range []string{"P-118", "by the device's clock", "7m0s behind", "8m0s behind", "arrived"} {
+		if !strings.Contains(says, want) {
+			t.Errorf("the order does not say %q", want)
+		}
 	}
 }

@@ -37,10 +37,11 @@ type fakeOffice struct {
 
 	files []assets.Attachment // kept with things
 
-	stands    bool          // a conveyor stands by a failure
-	restores  int64         // the order named as restoring it
-	grave     bool          // a grade 4 of a round waits for an answer
-	importing chan struct{} // holds the importer until it is closed; nil: it never waits
+	headed    *assets.JobSheet // the sheet of every order; nil: as its template has it
+	stands    bool             // a conveyor stands by a failure
+	restores  int64            // the order named as restoring it
+	grave     bool             // a grade 4 of a round waits for an answer
+	importing chan struct{}    // holds the importer until it is closed; nil: it never waits
 }
 
 // office returns the office of a fake plant, one for all its sources.

@@ -51,13 +51,26 @@ func Open(c *plantdb.Change, o workorder.Order, form assets.Form, bond assets.Bo
 	return s, plantdb.Create(c, ch, &s)
 }
 
-// SetHead writes isolation point and permit of a sheet.
-func SetHead(c *plantdb.Change, s assets.JobSheet, isolation, permit string) error {
+// HeadClock is by which clock isolation point and permit were noted on a device.
+type HeadClock struct {
+	DeviceID     int64
+	DeviceAt     assets.Instant // by the device's clock
+	OffsetUS     *int64         // device's clock less the program's at the last contact before; nil: there was none
+	SentOffsetUS int64          // the same when they were sent
+}
+
+// SetHead writes isolation point and permit of a sheet; from is nil where they were noted on a screen.
+func SetHead(c *plantdb.Change, s assets.JobSheet, isolation, permit string, from *HeadClock) error {
 	ch, err := c.PlantChain(s.PlantID)
 	if err != nil {
 		return err
 	}
 	s.Isolation, s.Permit = strings.TrimSpace(isolation), strings.TrimSpace(permit)
+	s.HeadDeviceID, s.HeadDeviceAt, s.HeadOffsetUS, s.HeadSentOffsetUS, s.HeadArrivedAt = nil, nil, nil, nil, nil
+	if from != nil {
+		now := c.Now()
+		s.HeadDeviceID, s.HeadDeviceAt, s.HeadOffsetUS, s.HeadSentOffsetUS, s.HeadArrivedAt = &from.DeviceID, &from.DeviceAt, from.OffsetUS, &from.SentOffsetUS, &now
+	}
 	return plantdb.Amend(c, ch, &s, c.Now())
 }
 

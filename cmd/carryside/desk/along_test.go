@@ -159,6 +159,40 @@ func TestTwoPressesOnOneOrderEachGetTheirOwnCycles(t *testing.T) {
 	}
 }
 
+func TestAPermitNotedInAPitWithoutNetworkKeepsItsClockOffsetAndArrival(t *testing.T) {
+	s := newSheeted(t)
+	by := web.Act{PersonID: s.signer.ID, Action: "note", Now: s.now}
+	off := int64(-7 * time.Minute / time.Microsecond) // its clock was behind at the last contact
+	noted := assets.InstantOf(s.now.Add(-3 * time.Hour))
+	sent := &web.SheetSent{Device: "tablet", DeviceName: "tablet", Order: s.order, Offset: -8 * time.Minute, DeviceAt: noted, OffsetUS: &off, Head: &web.SheetHead{Isolation: "MCC 2, breaker 14", Permit: "P-118"}}
+	for _, want := range []bool{false, true} {
+		if again, err := s.desk.TakeSheet(t.Context(), s.Scope, by, sent); err != nil || again != want {
+			t.Fatalf("again %v, %v; want %v", again, err, want)
+		}
+	}
+	sheet := func() assets.JobSheet {
+		t.Helper()
+		f, err := s.desk.Sheet(t.Context(), s.Scope, s.order, "", "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		return f.Sheet
+	}
+	h := sheet()
+	if h.Permit != "P-118" || h.HeadDeviceID == nil || h.HeadDeviceAt == nil || *h.HeadDeviceAt != noted || h.HeadOffsetUS == nil || *h.HeadOffsetUS != off || h.HeadSentOffsetUS == nil ||
+		*h.HeadSentOffsetUS != (-8*time.Minute).Microseconds() || h.HeadArrivedAt == nil || *h.HeadArrivedAt != assets.InstantOf(s.now) {
+		t.Fatalf("%+v; want device, its time, both offsets and the arrival", h)
+	}
+	s.now = s.now.Add(time.Minute)
+	by.Now = s.now
+	if err := s.desk.NoteSteps(t.Context(), s.Scope, by, s.order, "", "", web.SheetHead{Isolation: "MCC 2, breaker 14", Permit: "P-119"}, nil); err != nil {
+		t.Fatal(err)
+	}
+	if h := sheet(); h.Permit != "P-119" || h.HeadDeviceAt != nil || h.HeadArrivedAt != nil {
+		t.Errorf("%+v; noted on a screen, it still carries a device's clock", h)
+	}
+}
+
 func TestAWrongPINGoesToTheLeadAndNothingIsLost(t *testing.T) {
 	s := newSheeted(t)
 	if _, _, why := s.sends(t, "sig-1", false, assets.JobCounted{}); !strings.Contains(why, "PIN") {

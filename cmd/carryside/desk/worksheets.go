@@ -41,7 +41,7 @@ func (d *Desk) NoteSteps(ctx context.Context, scope assets.Scope, a web.Act, o w
 			return err
 		}
 		if s.Isolation != head.Isolation || s.Permit != head.Permit {
-			if err := worksheets.SetHead(c, s, head.Isolation, head.Permit); err != nil {
+			if err := worksheets.SetHead(c, s, head.Isolation, head.Permit, nil); err != nil {
 				return err
 			}
 		}
