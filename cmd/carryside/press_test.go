@@ -85,7 +85,7 @@ func TestATraceIsJudgedKeptAndWhatIsOutsideIsLookedAtEarly(t *testing.T) {
 	if say := page.Find("h1").Text(); !strings.Contains(say, "inside its recipe: all 12 figures are within") {
 		t.Errorf("a good cycle: %q", say)
 	}
-	if page.Find("svg[aria-label*='Press cycle of'] path.l-a").Length() != 2 || page.Find("details tbody tr").Length() < 15 {
+	if page.Find("svg[aria-label*='Press cycle of'] path.l-a").Length() != 2 || page.Find("svg[aria-label*='Press cycle of'] path.setv").Length() != 1 || page.Find("svg[aria-label*='Press cycle of'] rect.tol").Length() != 2 || page.Find("details tbody tr").Length() < 15 {
 		t.Error("the cycle is not drawn, or has no table of its numbers")
 	}
 	kept := okker.sendJudged(page, map[string]string{})

@@ -48,7 +48,8 @@ func cuttingCautions(s assets.Splice) []string {
 	}
 	switch s.Bond {
 	case assets.BondHotPressed, assets.BondHotVulcanised:
-		list = append(list, "Hot platens: heat gloves until the release temperature. Press supply checked, residual-current protection in it.")
+		list = append(list, "Hot platens: heat gloves until the release temperature. Press supply checked, residual-current protection in it.",
+			"Press under pressure: nobody beside the frame while it builds; release it before loosening anything. Fumes: ventilate, no ignition source.")
 	case assets.BondColdBonded:
 		list = append(list, "Adhesive and solvent: no ignition source, ventilate, gloves and eye protection by the maker's sheet.")
 	}

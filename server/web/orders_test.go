@@ -95,7 +95,7 @@ func TestOrderPageIsAJobSheetWithCautionsFirst(t *testing.T) {
 		t.Error("the sheet does not begin with the cautions")
 	}
 	cautions := plainly(first.Text())
-	for _, want := range []string{"Isolate at E-14", "take-up weight", "Incline 13.4°", "Knives", "Hot platens", "never says that a conveyor is safe to run", "local codes"} {
+	for _, want := range []string{"Isolate at E-14", "take-up weight", "Incline 13.4°", "Knives", "Hot platens", "release it before loosening anything", "never says that a conveyor is safe to run", "local codes"} {
 		if !strings.Contains(cautions, want) {
 			t.Errorf("caution %q is missing", want)
 		}

@@ -58,6 +58,7 @@ func OfCycle(c Cycle) template.HTML {
 	}
 	p.open("", 930, 336, false, c.Sentence)
 	p.grid()
+	p.set()
 	p.allowed()
 	p.path("l-a", p.line(c.Top, p.y))
 	p.path("l-b", p.line(c.Bottom, p.y))
@@ -85,6 +86,17 @@ func (p *cyclePlot) grid() {
 	p.text("d s", 0, 14, "", p.c.HeatSign)
 	p.text("d s", 0, 228, "", p.c.PressSign)
 	p.text("d s", cycleRight, 332, "end", p.c.Axis)
+}
+
+// set draws the set temperatures over the whole width, dotted, so that they are told from traces and tolerance without colour.
+func (p *cyclePlot) set() {
+	words := "set " + strconv.FormatFloat(p.c.SetTop, 'f', -1, 64)
+	p.path("setv", "M"+num(cycleLeft)+" "+num(p.y(p.c.SetTop))+"H"+num(cycleRight))
+	if p.c.SetBottom != p.c.SetTop {
+		p.path("setv", "M"+num(cycleLeft)+" "+num(p.y(p.c.SetBottom))+"H"+num(cycleRight))
+		words += ", bottom " + strconv.FormatFloat(p.c.SetBottom, 'f', -1, 64)
+	}
+	p.text("d s halo", cycleLeft+6, p.y(min(p.c.SetTop, p.c.SetBottom))+14, "", words)
 }
 
 // allowed draws the regions in which the recipe wants temperature and pressure during the dwell, and the release line after it.
