@@ -8,6 +8,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/PuerkitoBio/goquery"
+
 	"carryside/assets"
 	"carryside/schedule/crew"
 	"carryside/schedule/workorder"
@@ -114,6 +116,58 @@ func TestTheListOfPlantsSaysWhichNeedAVisit(t *testing.T) {
 	weeks := d.Find("#ld").Closest("section").Find("tbody tr")
 	if weeks.Length() != 26 || !strings.Contains(strings.ReplaceAll(weeks.Eq(2).Text(), nb, " "), "7 Dec 20262") || !strings.HasSuffix(weeks.Eq(11).Text(), "1") {
 		t.Errorf("weeks %s", weeks.Text())
+	}
+}
+
+// TestEveryPlantsChancesAreWorkedOutWhenAskedFor: six plants at a time; each of the others leads to its own six.
+func TestEveryPlantsChancesAreWorkedOutWhenAskedFor(t *testing.T) {
+	f := skarrow()
+	f.grantAll = true
+	stop := assets.InstantOf(time.Date(2026, 12, 12, 6, 0, 0, 0, time.UTC))
+	for i := range int64(7) {
+		other := f.list[0]
+		other.Plant.ID, other.Plant.Name = 10+i, "Wharf "+plainInt(i)
+		f.list = append(f.list, other)
+		f.office().visits = append(f.office().visits, VisitNeed{PlantID: 10 + i, Number: 412, SpliceID: 32, Title: "remake splice 2", Tag: "Q3", LatestDay: "2026-12-13", Start: stop, End: stop + 1})
+	}
+	v := lead(t, f)
+	last := func(d *goquery.Document) *goquery.Selection {
+		return d.Find("#pv").Closest("section").Find("tbody tr").Eq(6).Find("td[data-l='Due before it']")
+	}
+	cell := last(v.get("/plants"))
+	to := cell.Find("a").AttrOr("href", "none")
+	if to != "/plants?due=6#pv" {
+		t.Fatalf("the seventh plant leads to %q: %q", to, cell.Text())
+	}
+	d := v.get("/plants?due=6")
+	if got := strings.TrimSpace(last(d).Text()); last(d).Find("a").Length() != 0 || got == "" {
+		t.Errorf("asked for, the seventh plant says %q", got)
+	}
+	if first := d.Find("#pv").Closest("section").Find("tbody tr").Eq(0).Find("td[data-l='Due before it'] a").AttrOr("href", "none"); first != "/plants?due=0#pv" {
+		t.Errorf("the first plant then leads to %q", first)
+	}
+	for _, bad := range []string{"-6", "x", "700"} {
+		if v.get("/plants?due="+bad).Find("#pv").Closest("section").Find("tbody tr").Length() != 7 {
+			t.Errorf("due=%s loses plants", bad)
+		}
+	}
+	if d.Find("#pv").Closest("section").Find("td[data-l='Cost of them']").Length() != 7 {
+		t.Error("who may read costs sees none")
+	}
+	if as(t, skarrow(), assets.RoleTechnician).get("/plants").Find("td[data-l='Cost of them']").Length() != 0 {
+		t.Error("who may not read costs sees them")
+	}
+}
+
+func TestTheCostOfUnplannedStopsIsMoneyOrSaysHowManyHaveNone(t *testing.T) {
+	for want, c := range map[string]stopCosts{
+		"12 400 NOK, with it 3 100 NOK":                         {without: 12_400, with: 3_100, priced: 2},
+		"12 400 NOK, with it 3 100 NOK; one splice has no cost": {without: 12_400, with: 3_100, priced: 2, bare: 1},
+		"no cost per hour given":                                {bare: 3},
+	} {
+		if got := strings.ReplaceAll(c.words("NOK"), nb, " "); strings.ReplaceAll(got, "\u2009", " ") != want {
+			t.Errorf("%q, want %q", got, want)
+		}
 	}
 }
 
@@ -279,6 +333,11 @@ func TestTheWeekIsToldVanByVan(t *testing.T) {
 	f.office().week = &WeekFacts{Zone: oslo}
 	if got := v.get("/plants/week").Find("main").Text(); !strings.Contains(got, "No work is placed in a stop of this week") {
 		t.Errorf("an empty week says %q", got)
+	}
+	f.office().visits = []VisitNeed{{PlantID: 3, Start: w.Start + assets.Instant(28*24*time.Hour/time.Microsecond), People: []int64{2}}, {PlantID: 3, Start: w.Start + assets.Instant(14*24*time.Hour/time.Microsecond), People: []int64{2}},
+		{PlantID: 3, Start: w.Start + assets.Instant(7*24*time.Hour/time.Microsecond)}, {PlantID: 3, LatestDay: "2026-12-01"}}
+	if to := v.get("/plants/week").Find("main a:contains('The next week with visits')").AttrOr("href", "none"); to != "/plants/week?week=2026-12-11" {
+		t.Errorf("an empty week leads on to %s", to)
 	}
 }
 

@@ -116,8 +116,11 @@ func (f Frame) ReadToShort() string {
 	return "Running hours read to " + hard(f.F.Local(f.Plant.HoursReadTo).Format("2 Jan 15:04"))
 }
 
-// Holds says as of when the sheet holds.
-func (f Frame) Holds() string { return f.F.Stamp(assets.InstantOf(f.F.Now)) }
+// Holds says as of when the sheet holds, and in whose time.
+func (f Frame) Holds() string {
+	now := assets.InstantOf(f.F.Now)
+	return f.F.Stamp(now) + nb + f.F.Local(now).Format("MST")
+}
 
 // OtherTheme is the theme the button in the belt bar changes to.
 func (f Frame) OtherTheme() string { return pick(f.Theme == "dark", "light", "dark") }

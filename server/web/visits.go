@@ -41,6 +41,7 @@ type visitsPart struct {
 	Weeks   []visitWeek
 	Drawing template.HTML
 	Others  string
+	Costs   bool // whoever looks may read costs somewhere
 }
 
 type visitNeed struct {
@@ -50,6 +51,8 @@ type visitNeed struct {
 	Latest, Stop, Crew, Kit string
 	Due                     string // chance of coming due before the visit; "" where it is not known
 	Expect                  string // unplanned stops without the visit and with it
+	Cost                    string // what they cost
+	WorkOut                 string // leads to the list with the chances of this plant worked out; "": they are
 	State                   string
 	Fault                   bool
 }
@@ -67,7 +70,7 @@ type visitWeek struct {
 const (
 	visitDays     = 25 // a plant needs a visit when something of it is due within so many days
 	weeksAhead    = 26
-	mostForeseen  = 6 // plants whose forecasts are worked out for the list
+	mostForeseen  = 6 // plants whose forecasts are worked out at a time: each takes its whole register
 	mostDecisions = 8
 	mostWorkNamed = 3
 )
@@ -95,9 +98,12 @@ func (s *Site) visits(r *Request, all []PlantSummary) (*visitsPart, error) {
 	slices.SortStableFunc(b.plants, func(x, y PlantSummary) int {
 		return cmp.Compare(earliest(b.of[x.Plant.ID]), earliest(b.of[y.Plant.ID]))
 	})
+	first := r.foreseen(len(b.plants))
+	p.Costs = r.Who.MayAnywhere(people.ReadCosts)
 	for i, a := range b.plants {
 		row := b.row(a)
-		if i < mostForeseen {
+		if row.WorkOut = fmt.Sprintf("/plants?due=%d#pv", i/mostForeseen*mostForeseen); i/mostForeseen == first/mostForeseen {
+			row.WorkOut = ""
 			if err := s.foresee(r, &row, a, b); err != nil {
 				return nil, err
 			}
@@ -113,6 +119,14 @@ func (s *Site) visits(r *Request, all []PlantSummary) (*visitsPart, error) {
 		p.Others = Capital(Count(n, "plant needs", "plants need")) + " no visit before " + p.Before + "."
 	}
 	return p, nil
+}
+
+// foreseen is the place in the list of the first plant whose chances are asked for; 0 where none is asked for that is there.
+func (r *Request) foreseen(plants int) int {
+	if n := numberOf(r.Query("due")); n > 0 && n < int64(plants) {
+		return int(n)
+	}
+	return 0
 }
 
 // day is when somebody has to be there: the day of the stop, else the latest date.
@@ -233,6 +247,8 @@ func (s *Site) foresee(r *Request, row *visitNeed, a PlantSummary, b *visitBook)
 		}
 	}
 	worst, without, with, known := 0.0, 0.0, 0.0, false
+	var costs stopCosts
+	costOf := due.CostIn(fl.Register, fl.Register.SpliceKinds)
 	for i := range fl.Forecasts {
 		f := &fl.Forecasts[i]
 		if len(f.Causes) == 0 {
@@ -240,17 +256,55 @@ func (s *Site) foresee(r *Request, row *visitNeed, a PlantSummary, b *visitBook)
 		}
 		known = true
 		p := chanceBy(f, b.until)
+		alone := p
 		without += p
 		if at, ok := stop[f.SpliceID]; ok {
 			p = chanceBy(f, at)
 			worst = max(worst, p)
 		}
 		with += p
+		costs.add(fl.Register, costOf, f.SpliceID, alone, p)
+	}
+	if r.Who.May(people.ReadCosts, a.Plant.CustomerID, a.Plant.ID) {
+		row.Cost = costs.words(a.Plant.Currency)
 	}
 	if row.Due, row.Expect = "not known", "not known"; known {
 		row.Due, row.Expect = pick(len(stop) > 0, chance(worst), "no splice is placed"), Short(without, 1)+", with it "+Short(with, 1)
 	}
 	return nil
+}
+
+// stopCosts are what the unplanned stops of a plant are expected to cost, without the visit and with it: the chance of each splice
+// times what a stop after its failure costs, in the plant's currency. Work that is planned costs nothing here.
+type stopCosts struct {
+	without, with float64
+	priced, bare  int // splices with a cost, and without
+}
+
+func (c *stopCosts) add(reg *assets.Register, costOf func(*assets.Splice) (due.Cost, bool), spliceID int64, without, with float64) {
+	s, _ := reg.Splice(spliceID)
+	belt, _ := reg.Conveyor(s.ConveyorID)
+	cost, ok := costOf(&s)
+	if !ok || belt.StopCostPerHour <= 0 { // told in hours of stop, which do not add up with money
+		c.bare++
+		return
+	}
+	c.priced++
+	c.without, c.with = c.without+without*cost.Unplanned, c.with+with*cost.Unplanned
+}
+
+func (c *stopCosts) words(currency string) string {
+	switch {
+	case c.priced == 0 && c.bare == 0:
+		return "not known"
+	case c.priced == 0:
+		return "no cost per hour given"
+	}
+	words := With(moneyFigure(c.without), currency) + ", with it " + With(moneyFigure(c.with), currency)
+	if c.bare > 0 {
+		words += "; " + Count(c.bare, "splice has", "splices have") + " no cost"
+	}
+	return words
 }
 
 func chanceBy(f *due.Forecast, at time.Time) float64 {

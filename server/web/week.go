@@ -104,6 +104,13 @@ func (s *Site) week(r *Request) error {
 	if len(routes) == 0 {
 		p.Empty = &Empty{What: "No work is placed in a stop of this week", Why: "Visits come from orders that are placed in agreed stops with people. Look at another week, or place work on a plant's horizon.",
 			Do: []Action{{Word: "The week before", To: p.Before}, {Word: "The week after", To: p.After}}}
+		next, err := s.nextVisits(r, begin.AddDate(0, 0, 7), facts.Zone)
+		if err != nil {
+			return err
+		}
+		if next != "" {
+			p.Empty.Do = append([]Action{{Word: "The next week with visits", To: "/plants/week?week=" + string(next), Main: true}}, p.Empty.Do...)
+		}
 		return r.Show("week", p)
 	}
 	drawn := drawing.RouteWeek{Sentence: p.Say, From: begin, To: begin.AddDate(0, 0, 7), Zone: facts.Zone}
@@ -113,6 +120,24 @@ func (s *Site) week(r *Request) error {
 	}
 	p.Drawing = drawing.OfRoutes(drawn)
 	return r.Show("week", p)
+}
+
+// nextVisits is the day of the first visit from an instant on, as far as two years ahead; "" where nobody is sent anywhere.
+func (s *Site) nextVisits(r *Request, from time.Time, zone *time.Location) (assets.Day, error) {
+	needs, err := s.WeekBook.VisitsAhead(r.Context(), r.Scope, from, from.AddDate(2, 0, 0))
+	if err != nil {
+		return "", err
+	}
+	first := assets.Instant(0)
+	for _, n := range needs {
+		if len(n.People) > 0 && !n.Start.Time().Before(from) && (first == 0 || n.Start < first) {
+			first = n.Start
+		}
+	}
+	if first == 0 {
+		return "", nil
+	}
+	return assets.DayOf(first.Time().In(zone)), nil
 }
 
 // weekAsked is the Monday of the week that a day lies in, "" the present one.
