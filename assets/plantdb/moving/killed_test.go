@@ -1,3 +1,5 @@
+//go:build !race
+
 package moving_test
 
 import (
@@ -13,6 +15,10 @@ import (
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/moving"
 )
+
+// lives is how often a program is started to be killed or left alone. Under the race detector a start takes seconds, and what a
+// killed program leaves shows no race: that build leaves this file out.
+const lives = 12
 
 // playVariable makes this test binary a program that copies, restores or moves, until it is done or killed.
 const playVariable = "CARRYSIDE_TEST_MOVING"
