@@ -49,6 +49,7 @@ const decisionsShown = 8
 // decisions lists everything that waits, worst first.
 func (r *Request) decisions(in todayInputs) []decision {
 	var all []decision
+	ordered := orderedIn(in.open)
 	for _, o := range in.open {
 		if d, ok := r.orderDecision(o, in); ok {
 			all = append(all, d)
@@ -72,7 +73,7 @@ func (r *Request) decisions(in todayInputs) []decision {
 	}
 	for _, st := range in.v.Standings {
 		// What only a rule of thumb asks for stands under its own headline and is no decision.
-		if in.remade(st.SpliceID, st.BeltID) {
+		if ordered.remakes(st.SpliceID, st.BeltID) {
 			continue
 		}
 		if pastWhatBinds(st) {
@@ -81,7 +82,7 @@ func (r *Request) decisions(in todayInputs) []decision {
 			all = append(all, d)
 		}
 	}
-	all = append(all, r.beltDecisions(in)...)
+	all = append(all, r.beltDecisions(in.v, ordered)...)
 	all = append(all, r.undatedDecisions(in.v)...)
 	if in.held > 0 {
 		d := decision{kind: heldReads, Name: "Readings held", Says: Capital(Count(in.held, "reading contradicts", "readings contradict")) + " what was read before. Nothing is reckoned with until somebody decides.", days: in.held}
@@ -214,35 +215,43 @@ func pastWhatBinds(st due.Standing) bool {
 	return st.Band.Past() && st.Limit.Class.RaisesOrders() || st.Overdue && st.By == due.ByTrend
 }
 
-// remade tells whether an open order makes a splice anew: its own, or one that changes its belt. One that only looks at it
-// does not, and must not hide that the splice comes due.
-func (in *todayInputs) remade(spliceID, beltID int64) bool {
-	return slices.ContainsFunc(in.open, func(o workorder.Order) bool {
-		switch o.Kind {
-		case workorder.KindResplice, workorder.KindInsertPiece:
-			return o.SpliceID == spliceID
-		case workorder.KindBeltChange:
-			return o.BeltID == beltID
-		}
-		return false
-	})
+// orderedWork is what the open orders of a plant make anew. One that only looks at a splice or a belt does not, and must not hide
+// that it comes due.
+type orderedWork struct {
+	splices, belts map[int64]bool // remade; changed
+	mended         map[int64]bool // belts that something is done to as a whole
 }
 
-// mended tells whether an open order does something to a belt as a whole, beyond looking at it.
-func (in *todayInputs) mended(beltID int64) bool {
-	return slices.ContainsFunc(in.open, func(o workorder.Order) bool {
-		return o.BeltID == beltID && o.SpliceID == 0 && o.Kind != workorder.KindInspection && o.Kind != workorder.KindRunIn
-	})
+func orderedIn(open []workorder.Order) orderedWork {
+	w := orderedWork{map[int64]bool{}, map[int64]bool{}, map[int64]bool{}}
+	for i := range open {
+		o := &open[i]
+		switch o.Kind {
+		case workorder.KindResplice, workorder.KindInsertPiece:
+			w.splices[o.SpliceID] = true
+		case workorder.KindBeltChange:
+			w.belts[o.BeltID] = true
+		}
+		if o.SpliceID == 0 && o.Kind != workorder.KindInspection && o.Kind != workorder.KindRunIn {
+			w.mended[o.BeltID] = true
+		}
+	}
+	return w
+}
+
+// remakes tells whether a splice is made anew: by its own order, or by one that changes its belt.
+func (w orderedWork) remakes(spliceID, beltID int64) bool {
+	return w.splices[spliceID] || w.belts[beltID]
 }
 
 // beltDecisions are the belts past a measured limit or a rule without an order for them as a whole.
-func (r *Request) beltDecisions(in todayInputs) (all []decision) {
-	for i := range in.v.Belts {
-		b := &in.v.Belts[i]
-		if in.mended(b.BeltID) || !b.Overdue || b.Advice.By == due.ByFinding {
+func (r *Request) beltDecisions(v fleetView, ordered orderedWork) (all []decision) {
+	for i := range v.Belts {
+		b := &v.Belts[i]
+		if ordered.mended[b.BeltID] || !b.Overdue || b.Advice.By == due.ByFinding {
 			continue
 		}
-		c, _ := in.v.Register.Conveyor(b.ConveyorID)
+		c, _ := v.Register.Conveyor(b.ConveyorID)
 		all = append(all, decision{kind: pastBare, past: pick(b.Advice.By == due.ByTrend, "measured limit", b.Advice.By), Name: "The belt of " + c.Tag, To: r.At("conveyors", c.ID),
 			Bad: fullStop(Capital(b.Advice.Reason)) + " No order is open."})
 	}

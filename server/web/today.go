@@ -238,13 +238,14 @@ func (r *Request) comingRows(in todayInputs) []comingRow {
 		belt   *due.BeltStanding
 	}
 	var next []coming
+	ordered := orderedIn(in.open)
 	for _, st := range in.v.Standings {
-		if at := in.v.dueKeyOf(st.SpliceID); !in.remade(st.SpliceID, st.BeltID) && !pastWhatBinds(st) && !at.Equal(lastOfAll) { // what is past is to be decided
+		if at := in.v.dueKeyOf(st.SpliceID); !ordered.remakes(st.SpliceID, st.BeltID) && !pastWhatBinds(st) && !at.Equal(lastOfAll) { // what is past is to be decided
 			next = append(next, coming{at: at, splice: st})
 		}
 	}
 	for i := range in.v.Belts {
-		if b := &in.v.Belts[i]; !in.mended(b.BeltID) && !b.Overdue {
+		if b := &in.v.Belts[i]; !ordered.mended[b.BeltID] && !b.Overdue {
 			next = append(next, coming{at: b.Advice.At, belt: b})
 		}
 	}
