@@ -38,7 +38,7 @@ func (s *Sheet) part(w int, jobs []int, at Placements, how lockHow, free ...int)
 	q := &part{s: s, w: w, jobs: append(slices.Clone(jobs), free...)}
 	win := s.Case.Windows[w]
 	q.c = &plan.Case{ID: "part", Horizon: s.Case.Horizon, Sites: s.Case.Sites, Travel: s.Case.Travel, Groups: s.Case.Groups, Conveyors: s.Case.Conveyors,
-		Windows: []plan.Window{win}, Qualifications: s.Case.Qualifications, Classes: s.Case.Classes, Moment: s.Case.Moment}
+		Windows: []plan.Window{win}, Qualifications: s.Case.Qualifications, Classes: s.Case.Classes, Moment: s.Case.Moment, Price: s.Case.Price}
 	q.addPeople(at)
 	q.addKit(at)
 	q.c.Stock = q.stock(at)

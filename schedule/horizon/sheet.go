@@ -48,7 +48,7 @@ func Lay(in *Inputs) *Sheet {
 	s := &Sheet{in: in, From: ceil(in.From), sites: map[int64]int{}, windowOf: map[int64]int{}, jobOf: map[int64]int{}, people: map[int64]int{}, kit: map[int64]int{},
 		items: map[int64]int{}, tickets: map[int64]int{}, classes: map[string]int{}, conveyors: map[int64]int{}, groupOf: map[int64]int{}}
 	s.Case = &plan.Case{ID: "horizon", Title: in.Title, Horizon: max(1, s.floor(in.Until))}
-	s.Case.Moment = s.moment
+	s.Case.Moment, s.Case.Price = s.moment, s.price
 	s.laySites()
 	s.layConveyors()
 	s.layStops()

@@ -15,11 +15,11 @@ const nowhere = -1
 func (s *Sheet) Words(list []string) []string { return s.said(nowhere, list) }
 
 // said puts the planner's sentences into the words of a site's plant: its windows are stops, its jobs orders, moments are in its
-// zone, costs have their unit.
+// zone.
 func (s *Sheet) said(site int, list []string) []string {
 	out := make([]string, len(list))
 	for i, w := range list {
-		out[i] = s.inZone(site, s.priced(nouns.Replace(w)))
+		out[i] = s.inZone(site, nouns.Replace(w))
 	}
 	return out
 }
@@ -45,22 +45,12 @@ func (s *Sheet) inZone(site int, words string) string {
 	})
 }
 
-// price finds what the planner says something costs.
-var price = regexp.MustCompile(`\b(costs?|the whole plan) (\d+)\b`)
-
-// priced gives costs their unit: the currency of the sheet, or hours of stop.
-func (s *Sheet) priced(words string) string {
-	return price.ReplaceAllStringFunc(words, func(found string) string {
-		parts := price.FindStringSubmatch(found)
-		if s.in.Money {
-			return strings.TrimSpace(parts[1] + " " + thousands(parts[2]) + "\u00a0" + s.in.Currency)
-		}
-		units, err := strconv.Atoi(parts[2])
-		if err != nil {
-			return found
-		}
-		return parts[1] + " " + strconv.FormatFloat(float64(units)/perHour, 'f', 2, 64) + "\u00a0h of stop"
-	})
+// price writes a cost in the currency of the sheet, or in hours of stop.
+func (s *Sheet) price(cost int) string {
+	if s.in.Money {
+		return strings.TrimSpace(thousands(strconv.Itoa(cost)) + "\u00a0" + s.in.Currency)
+	}
+	return strconv.FormatFloat(float64(cost)/perHour, 'f', 2, 64) + "\u00a0h of stop"
 }
 
 // thousands parts the digits of a number by hard spaces.

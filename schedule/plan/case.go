@@ -27,6 +27,16 @@ type Case struct {
 	Classes        []string
 	// Moment writes a minute of the case as its readers know it ("12 Dec, 08:30"); nil writes the number.
 	Moment func(minute int) string `json:"-"`
+	// Price writes a cost of the case as its readers know it ("19 090 NOK"); nil writes the number.
+	Price func(cost int) string `json:"-"`
+}
+
+// price writes a cost for a sentence.
+func (c *Case) price(cost int) string {
+	if c.Price == nil {
+		return strconv.Itoa(cost)
+	}
+	return c.Price(cost)
 }
 
 // at writes a minute for a sentence.

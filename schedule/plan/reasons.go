@@ -127,7 +127,7 @@ func (x *explainer) crowded(j int) []string {
 		}
 		price := x.plan.try(j, k)
 		if price < never {
-			out = append(out, fmt.Sprintf("in window %s it would cost %d, leaving it out costs %d", x.windowID(t, k), price+t.out, t.out))
+			out = append(out, fmt.Sprintf("in window %s it would cost %s, leaving it out costs %s", x.windowID(t, k), x.p.c.price(price+t.out), x.p.c.price(t.out)))
 			continue
 		}
 		if text := x.taken(t, k); text != "" {
@@ -223,16 +223,16 @@ func (x *explainer) besideLocks() string {
 
 // dearer compares the plan with the cheapest one that places the job.
 func (x *explainer) dearer(j int) string {
-	id, out := x.p.c.Jobs[j].ID, x.p.jobs[j].out
+	id, out, all := x.p.c.Jobs[j].ID, x.p.c.price(x.p.jobs[j].out), x.p.c.price(x.s.cost)
 	cost, a := x.cheapestWith(j)
 	switch {
 	case a == possible && x.s.proven:
-		return fmt.Sprintf("leaving job %s out costs %d and the whole plan %d; the cheapest plan with it costs %d", id, out, x.s.cost, cost)
+		return fmt.Sprintf("leaving job %s out costs %s and the whole plan %s; the cheapest plan with it costs %s", id, out, all, x.p.c.price(cost))
 	case a == possible:
-		return fmt.Sprintf("leaving job %s out costs %d and the whole plan %d; the cheapest plan found with it costs %d", id, out, x.s.cost, cost)
+		return fmt.Sprintf("leaving job %s out costs %s and the whole plan %s; the cheapest plan found with it costs %s", id, out, all, x.p.c.price(cost))
 	case a == none:
 		return fmt.Sprintf("no plan at all, whatever else is left out, can hold job %s of %d min%s", id, x.p.jobs[j].duration, x.besideLocks())
 	default:
-		return fmt.Sprintf("leaving job %s out costs %d; no cheaper plan with it was found in %d steps", id, out, x.s.steps)
+		return fmt.Sprintf("leaving job %s out costs %s; no cheaper plan with it was found in %d steps", id, out, x.s.steps)
 	}
 }
