@@ -410,9 +410,9 @@ func (f *forecaster) bestAge(law *cohort.Law, age float64) {
 	b.At = f.reached(law.Clock, b.Age-age)
 	high := "no upper end"
 	if !math.IsInf(b.High, 1) {
-		high = Count(b.High)
+		high = estimate(b.High)
 	}
-	b.Words = fmt.Sprintf("%s %s (within 5 %% of the least cost from %s to %s)", Count(b.Age), law.Clock, Count(b.Low), high)
+	b.Words = fmt.Sprintf("%s %s (within 5 %% of the least cost from %s to %s)", estimate(b.Age), law.Clock, estimate(b.Low), high)
 	b.Cost = cost.Words
 	f.out.Best = b
 	f.out.Limit = &Limit{Name: "best age", Class: law.Class, Clock: clockNames[law.Clock], Limit: b.Age, Reached: Figure{Value: age, Known: true},

@@ -86,6 +86,12 @@ func Count(v float64) string {
 	return sign + digits
 }
 
+// estimate writes an age that was estimated, to three figures: more are not known.
+func estimate(v float64) string {
+	step := math.Pow(10, math.Max(0, math.Floor(math.Log10(math.Max(v, 1)))-2))
+	return Count(math.Round(v/step) * step)
+}
+
 func plural(n int, unit string) string {
 	if n == 1 {
 		return "1 " + unit
