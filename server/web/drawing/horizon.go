@@ -619,8 +619,16 @@ func underLines(says string) []string {
 	return out
 }
 
+// narrowTag draws a tag of five or six letters narrower, so that it ends before the line of now. A longer one stands over it.
+func narrowTag(tag string) string {
+	if n := len([]rune(tag)); n < 5 || n > 6 {
+		return ""
+	}
+	return ` textLength="32" lengthAdjust="spacingAndGlyphs"`
+}
+
 func (z *hzSheet) narrowBelt(b *HorizonBelt, y float64) {
-	z.raw(`<a class="hot" href="`, escape(b.To), `"><rect class="ring" x="0" y="`, num(y+2), `" width="30" height="40" fill-opacity="0"/><text class="b l" x="0" y="`, num(y+21), `">`, escape(b.Tag), `</text></a>`)
+	z.raw(`<a class="hot" href="`, escape(b.To), `"><rect class="ring" x="0" y="`, num(y+2), `" width="30" height="40" fill-opacity="0"/><text class="b l halo" x="0" y="`, num(y+21), `"`, narrowTag(b.Tag), `>`, escape(b.Tag), `</text></a>`)
 	z.course(b, y+16)
 	says := b.under()
 	for i := range b.Works {
