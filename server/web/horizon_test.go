@@ -42,7 +42,7 @@ func TestTheHorizonNamesAcceptedOrdersWithoutAStop(t *testing.T) {
 	f.orders[1].State, f.orders[1].Crew, f.orders[1].LatestDay = workorder.Accepted, 2, "2026-11-29" // before every stop
 	v := as(t, f, assets.RolePlanner)
 	d := v.get("/plants/3/horizon")
-	if say := strings.ReplaceAll(d.Find("h1").Text(), nb, " "); !strings.Contains(strings.ToLower(say), "one order has no stop, due 29 nov 2026") {
+	if say := strings.ReplaceAll(d.Find("h1").Text(), nb, " "); !strings.Contains(strings.ToLower(say), "one accepted order has no stop, due 29 nov 2026") {
 		t.Errorf("headline %q", say)
 	}
 	row := d.Find("#wo").Closest("section").Find("li")

@@ -56,7 +56,7 @@ func withoutSay(list []workorder.Order, f Format) string {
 	if len(list) == 0 {
 		return ""
 	}
-	say := Count(len(list), "order has", "orders have") + " no stop"
+	say := Count(len(list), "accepted order has", "accepted orders have") + " no stop"
 	if list[0].LatestDay != "" {
 		say += ", " + pick(len(list) == 1, "due ", "the first due ") + f.PlainDay(list[0].LatestDay)
 	}
