@@ -125,7 +125,7 @@ func (s *Site) takeAlong(r *Request) error {
 	}
 	n := file.Order.Number
 	p := &alongPage{Facts: r.At("orders", n, "along", "facts"), Send: r.At("orders", n, "along", "entries"), Files: r.At("orders", n, "files"), Number: n, PlantNo: r.PlantID(), Plain: r.At("orders", n, "sheet")}
-	p.Sheet, p.Say = "Sheet taken along", orderHeading(file.Order, v)
+	p.Sheet, p.Say = "Sheet taken along", Capital(orderHeading(file.Order, v))
 	p.Sub = "Order " + plainInt(n) + ". Kept on this device and sent by itself, each entry once, as soon as there is a network."
 	return r.Show("along", p)
 }
