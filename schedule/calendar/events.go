@@ -3,6 +3,8 @@ package calendar
 import (
 	"bytes"
 	"fmt"
+	"regexp"
+	"strconv"
 	"strings"
 	"time"
 
@@ -33,38 +35,66 @@ func ReadEvents(file []byte, plant Zone) (events []Event, err error) {
 			events, err = nil, refuse(BadCalendar, "the calendar file cannot be read; export it again as .ics")
 		}
 	}()
-	parsed, parseErr := ics.ParseCalendar(bytes.NewReader(bytes.TrimPrefix(file, []byte("\xef\xbb\xbf"))))
-	if parseErr != nil || parsed == nil {
-		return nil, refuse(BadCalendar, "this is no calendar file (.ics, RFC 5545); export the calendar again")
+	var calendars []*ics.Calendar
+	count := 0
+	for _, one := range calendarsIn(bytes.TrimPrefix(file, []byte("\xef\xbb\xbf"))) {
+		parsed, parseErr := ics.ParseCalendarWithOptions(bytes.NewReader(one), ics.WithUnknownPropertyHandler(ics.AcceptUnknownPropertyHandler))
+		if parseErr != nil || parsed == nil {
+			return nil, refuse(BadCalendar, "this is no calendar file (.ics, RFC 5545); export the calendar again")
+		}
+		calendars, count = append(calendars, parsed), count+len(parsed.Events())
 	}
-	all := parsed.Events()
 	switch {
-	case len(all) == 0:
+	case count == 0:
 		return nil, refuse(BadCalendar, "the calendar file has no event")
-	case len(all) > mostEvents:
-		return nil, refuse(BadCalendar, "the calendar file has %d events; bring in at most %d at once", len(all), mostEvents)
+	case count > mostEvents:
+		return nil, refuse(BadCalendar, "the calendar file has %d events; bring in at most %d at once", count, mostEvents)
 	}
+	for _, c := range calendars {
+		events = append(events, eventsOf(c, plant)...)
+	}
+	return events, nil
+}
+
+// calendarBegins finds where a calendar begins: a file may hold several, one after the other (RFC 5545, 3.4).
+var calendarBegins = regexp.MustCompile(`(?im)^BEGIN:VCALENDAR[ \t\r]*$`)
+
+// calendarsIn parts a file into its calendars; what stands before the first stays with it.
+func calendarsIn(file []byte) [][]byte {
+	var out [][]byte
+	from := 0
+	for i, at := range calendarBegins.FindAllIndex(file, -1) {
+		if i > 0 {
+			out, from = append(out, file[from:at[0]]), at[0]
+		}
+	}
+	return append(out, file[from:])
+}
+
+// eventsOf reads the events of one calendar.
+func eventsOf(c *ics.Calendar, plant Zone) (events []Event) {
 	cancels := false
-	for _, p := range parsed.CalendarProperties {
+	for _, p := range c.CalendarProperties {
 		cancels = cancels || strings.EqualFold(p.IANAToken, "METHOD") && strings.EqualFold(p.Value, "CANCEL")
 	}
-	for _, v := range all {
-		e := readEvent(v, plant)
+	zones := newFileZones(c, plant)
+	for _, v := range c.Events() {
+		e := readEvent(v, zones)
 		e.Cancelled = e.Cancelled || cancels
 		events = append(events, e)
 	}
-	return events, nil
+	return events
 }
 
 // eventReader reads one event and keeps the first thing that is wrong with it.
 type eventReader struct {
 	v     *ics.VEvent
-	plant Zone
+	zones *fileZones
 	e     Event
 }
 
-func readEvent(v *ics.VEvent, plant Zone) Event {
-	r := &eventReader{v: v, plant: plant, e: Event{Zone: plant}}
+func readEvent(v *ics.VEvent, zones *fileZones) Event {
+	r := &eventReader{v: v, zones: zones, e: Event{Zone: zones.plant}}
 	r.e.UID, r.e.Summary = r.text(ics.ComponentPropertyUniqueId), r.text(ics.ComponentPropertySummary)
 	r.e.Cancelled = strings.EqualFold(r.text(ics.ComponentPropertyStatus), "CANCELLED")
 	if r.e.UID == "" {
@@ -160,11 +190,12 @@ func sameZone(l Local, from, to Zone) Local {
 
 // read reads a time of a property: in UTC, in the zone it names, on the plant's clock, or a whole day.
 func (r *eventReader) read(p *ics.BaseProperty, value string) (at Local, zone Zone, wholeDay bool) {
-	zone, value = r.plant, strings.TrimSpace(value)
+	zone, value = r.zones.plant, strings.TrimSpace(value)
 	if name := p.ICalParameters["TZID"]; len(name) > 0 {
-		found, err := LoadZone(strings.Trim(name[0], `"/`))
-		if err != nil {
-			r.wrong("its time zone %q is not in the zone data base; export the calendar with a name such as Europe/Berlin", name[0])
+		year, _ := strconv.Atoi(value[:min(4, len(value))]) // a value that is no date is refused below
+		found, ok := r.zones.zone(name[0], year)
+		if !ok {
+			r.wrong("its time zone %q is not in the zone data base, nor do its rules in the file fit one; export the calendar with a name such as Europe/Berlin", tzid(name[0]))
 		}
 		zone = found
 	}

@@ -58,6 +58,59 @@ func TestEventsAreReadAsRFC5545WritesThem(t *testing.T) {
 	}
 }
 
+// officeZone is a zone as office programs export it: a name of their own with the rules beside it, in force for ever. The rules are those
+// of the European Union's summer time (directive 2000/84/EC): from the last Sunday of March to the last of October, at 01:00 UTC.
+const officeZone = "BEGIN:VTIMEZONE\nTZID:Plant Standard Time\n" +
+	"BEGIN:STANDARD\nDTSTART:16010101T030000\nTZOFFSETFROM:+0200\nTZOFFSETTO:+0100\nRRULE:FREQ=YEARLY;INTERVAL=1;BYDAY=-1SU;BYMONTH=10\nEND:STANDARD\n" +
+	"BEGIN:DAYLIGHT\nDTSTART:16010101T020000\nTZOFFSETFROM:+0100\nTZOFFSETTO:+0200\nRRULE:FREQ=YEARLY;INTERVAL=1;BYDAY=-1SU;BYMONTH=3\nEND:DAYLIGHT\nEND:VTIMEZONE\n"
+
+// withZone puts the rules of a zone into a calendar file.
+func withZone(file []byte, zone string) []byte {
+	return []byte(strings.Replace(string(file), "BEGIN:VEVENT", strings.ReplaceAll(zone, "\n", "\r\n")+"BEGIN:VEVENT", 1))
+}
+
+func TestAZoneOfAProgramsOwnNameIsKnownByItsRules(t *testing.T) {
+	const event = "UID:a@plant\nDTSTART;TZID=\"Plant Standard Time\":20270301T060000\nDTEND;TZID=Plant Standard Time:20270301T160000"
+	eastern := strings.NewReplacer("+0200", "-0400", "+0100", "-0500", "BYDAY=-1SU;BYMONTH=10", "BYDAY=1SU;BYMONTH=11", "BYDAY=-1SU;BYMONTH=3", "BYDAY=2SU;BYMONTH=3", "T030000", "T020000").Replace(officeZone)
+	steady := "BEGIN:VTIMEZONE\nTZID:Plant Standard Time\nBEGIN:STANDARD\nDTSTART:16010101T000000\nTZOFFSETFROM:+0530\nTZOFFSETTO:+0530\nEND:STANDARD\nEND:VTIMEZONE\n"
+	for name, tt := range map[string]struct{ plant, rules, event, zone, start string }{
+		"the plant's own clock under another name":                        {"Europe/Oslo", officeZone, event, "Europe/Oslo", "2027-03-01T05:00:00Z"},
+		"another clock (US Energy Policy Act of 2005)":                    {"Europe/Oslo", eastern, event, "America/New_York", "2027-03-01T11:00:00Z"},
+		"a clock that never changes":                                      {"Europe/Oslo", steady, event, "UTC+05:30", "2027-03-01T00:30:00Z"},
+		"a name of the zone data base behind a path":                      {"Europe/Oslo", "", strings.ReplaceAll(event, "Plant Standard Time", "/plant.example/2026/Asia/Tokyo"), "Asia/Tokyo", "2027-02-28T21:00:00Z"},
+		"another name of the plant's clock, so that a series stays on it": {"Europe/Oslo", "", strings.ReplaceAll(event, "Plant Standard Time", "Europe/Berlin"), "Europe/Oslo", "2027-03-01T05:00:00Z"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			events, err := ReadEvents(withZone(file(tt.event), tt.rules), zoneNamed(t, tt.plant))
+			if err != nil || len(events) != 1 || events[0].Wrong != "" {
+				t.Fatalf("%+v, %v", events, err)
+			}
+			if e := events[0]; e.Zone.String() != tt.zone || e.Zone.Instant(e.Start).Format(time.RFC3339) != tt.start {
+				t.Errorf("begins %s in %s (%s)", e.Start, e.Zone, e.Zone.Instant(e.Start).Format(time.RFC3339))
+			}
+		})
+	}
+	odd := strings.ReplaceAll(officeZone, "BYMONTH=10", "BYMONTH=9")
+	for name, rules := range map[string]string{"rules that no zone keeps": odd, "rules that cannot be read": strings.ReplaceAll(officeZone, "+0200", "two hours"), "rules that change the clock every second": strings.ReplaceAll(officeZone, "FREQ=YEARLY", "FREQ=SECONDLY"), "no observance": "BEGIN:VTIMEZONE\nTZID:Plant Standard Time\nEND:VTIMEZONE\n"} {
+		events, err := ReadEvents(withZone(file(event), rules), zoneNamed(t, "Europe/Oslo"))
+		if err != nil || len(events) != 1 || !strings.Contains(events[0].Wrong, "time zone \"Plant Standard Time\"") {
+			t.Errorf("%s: %+v, %v", name, events, err)
+		}
+	}
+}
+
+func TestAFileOfSeveralCalendarsIsReadWhole(t *testing.T) {
+	two := append(file("UID:a@plant\nDTSTART:20270301T060000\nDTEND:20270301T160000"), file("UID:b@plant\nDTSTART:20270302T060000\nDTEND:20270302T160000")...)
+	tail := strings.Replace(string(two), "END:VCALENDAR", "X-WR-CALNAME:Plant outages\r\nMETHOD:CANCEL\r\nEND:VCALENDAR", 1)
+	events, err := ReadEvents([]byte(tail), zoneNamed(t, "Europe/Oslo"))
+	if err != nil || len(events) != 2 || events[0].UID != "a@plant" || events[1].UID != "b@plant" {
+		t.Fatalf("%+v, %v", events, err)
+	}
+	if !events[0].Cancelled || events[1].Cancelled {
+		t.Error("what one calendar of the file cancels is not what the other does")
+	}
+}
+
 func TestExceptionsAndReplacedEventsAreReadOnTheClockOfTheSeries(t *testing.T) {
 	oslo := zoneNamed(t, "Europe/Oslo")
 	events, err := ReadEvents(file(
@@ -105,6 +158,7 @@ func TestWhatCannotBeReadIsSaidOfItsEvent(t *testing.T) {
 func FuzzReadEvents(f *testing.F) {
 	f.Add(file("UID:a@plant\nDTSTART:20261128T200000\nDURATION:PT10H\nRRULE:FREQ=WEEKLY;COUNT=3\nEXDATE:20261205T200000"))
 	f.Add([]byte("BEGIN:VCALENDAR\r\nBEGIN:VEVENT\r\nDTSTART;TZID=:1\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n"))
+	f.Add(withZone(file("UID:a@plant\nDTSTART;TZID=Plant Standard Time:20261128T200000\nDURATION:PT10H"), officeZone))
 	oslo := zoneNamed(f, "Europe/Oslo")
 	f.Fuzz(func(t *testing.T, text []byte) {
 		events, err := ReadEvents(text, oslo)
