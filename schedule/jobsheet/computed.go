@@ -1,6 +1,7 @@
 package jobsheet
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 
@@ -30,6 +31,8 @@ type Job struct {
 	WholeBelt         bool // a new belt is cut: its cut length is wanted
 	LiftM             float64
 	Recipe            *press.Recipe
+	RecipeName        string // with its version
+	RecipeLacks       string // why there is none, in words
 	AmbientC          float64
 	CoolingKMin       float64
 }
@@ -197,15 +200,19 @@ func (c *computing) cycle() {
 		return
 	}
 	if j.Recipe == nil {
-		c.lack("cycle time: a recipe for this kind of splice")
+		c.lack("cycle time: " + cmp.Or(j.RecipeLacks, "a recipe for this kind of splice"))
 		return
 	}
 	cooling, how := j.CoolingKMin, "as this press cools"
 	if !(cooling > 0) {
 		cooling, how = SlowCoolingK, "at 2 K/min, nobody gave how fast the press cools"
 	}
+	by := ""
+	if j.RecipeName != "" {
+		by = "by " + j.RecipeName + ": "
+	}
 	up, dwell, down := j.Recipe.ExpectedMinutes(j.AmbientC, cooling)
-	c.say(Figure{"Expected press cycle", up + dwell + down, "min", fmt.Sprintf("%.0f up, %.0f dwell, %.0f down %s", up, dwell, down, how), assets.ClassD, ""})
+	c.say(Figure{"Expected press cycle", up + dwell + down, "min", fmt.Sprintf("%s%.0f up, %.0f dwell, %.0f down %s", by, up, dwell, down, how), assets.ClassD, ""})
 }
 
 // mmOf is a length in millimetres, free of the last bits that a factor of a thousand adds.

@@ -149,7 +149,12 @@ func (s *Site) alongFacts(r *Request) error {
 			a.Head.Isolation = c.IsolationGroup
 		}
 	}
-	for _, f := range append(r.orderFacts(file, v), r.workedOn(o, v)...) {
+	figures, err := s.computed(r, v, o, nil)
+	if err != nil {
+		return err
+	}
+	a.Computed, a.Missing = figures.Rows, figures.Missing
+	for _, f := range slices.Concat(r.orderFacts(file, v), r.workedOn(o, v), figures.Recipe) {
 		a.With = append(a.With, alongFact(f))
 	}
 	laid, err := s.prepared(r, o)
@@ -158,9 +163,6 @@ func (s *Site) alongFacts(r *Request) error {
 	}
 	for _, f := range laid {
 		a.With = append(a.With, alongFact(f))
-	}
-	if a.Computed, a.Missing, err = s.computed(r, v, o); err != nil {
-		return err
 	}
 	for i, step := range sheet.Sheet.Steps {
 		a.Steps = append(a.Steps, r.alongStep(i+1, step, sheet))

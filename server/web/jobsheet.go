@@ -74,18 +74,16 @@ type sheetPart struct {
 }
 
 // jobOf gathers what the figures of an order are computed from.
-func (s *Site) jobOf(r *Request, v fleetView, o workorder.Order, sp assets.Splice) (jobsheet.Job, error) {
+func jobOf(v fleetView, o workorder.Order, sp assets.Splice, by sheetRecipe) jobsheet.Job {
 	c, _ := v.Register.Conveyor(o.ConveyorID)
-	b, on := v.Register.Belt(o.BeltID)
-	if !on {
-		b, _ = v.Register.BeltOn(o.ConveyorID, 0)
-	}
+	b := workedBelt(v, o)
+	thick := thickness(v, b)
 	spec, _ := v.Register.Specification(b.SpecificationID)
 	of := func(quantity string) float64 {
 		found, _ := assets.ValueOf(spec.Values, quantity)
 		return found.Value
 	}
-	j := jobsheet.Job{Form: sp.Form, Bond: sp.Bond, WidthM: b.WidthM, ThicknessM: b.ThicknessM, MassKGPerM2: of("mass_kg_per_m2"), Plies: spec.Plies, StepM: cmp.Or(sp.StepLengthM, of("step_length_m")),
+	j := jobsheet.Job{Form: sp.Form, Bond: sp.Bond, WidthM: b.WidthM, ThicknessM: thick, MassKGPerM2: of("mass_kg_per_m2"), Plies: spec.Plies, StepM: cmp.Or(sp.StepLengthM, of("step_length_m")),
 		FingerPitchM: cmp.Or(sp.FingerPitchM, of("finger_pitch_m")), FingerLengthM: cmp.Or(sp.FingerLengthM, of("finger_length_m")), PathM: b.LoopLengthM, PathMeasured: true, WholeBelt: o.Kind == workorder.KindBeltChange,
 		Splices: max(1, len(v.Register.SplicesOn(c.ID))), AmbientC: 20}
 	if sp.Steps > 0 {
@@ -95,40 +93,46 @@ func (s *Site) jobOf(r *Request, v fleetView, o workorder.Order, sp assets.Splic
 		bias := b.WidthM * math.Tan(sp.BiasAngleDeg*math.Pi/180)
 		j.BiasM = &bias
 	}
-	if l, placed := loop.Of(c.Pulleys, b.ThicknessM); placed {
+	if l, placed := loop.Of(c.Pulleys, thick); placed {
 		if path, err := l.Measure(); err == nil {
 			j.PathM, j.PathMeasured = path.LengthMM/1000, false
 		}
 	}
-	all, err := s.Pressing.Recipes(r.Context())
-	if err != nil {
-		return j, err
+	if by.One == nil {
+		j.RecipeLacks = "which recipe it is pressed by, see there"
+	} else if limits, err := press.FromValues(by.One.Values); err == nil {
+		j.Recipe, j.RecipeName = &limits, recipeName(*by.One)
+	} else {
+		j.RecipeLacks = recipeName(*by.One) + " cannot be pressed by: " + err.Error()
 	}
-	for _, rc := range all {
-		if !rc.Withdrawn && rc.Form == sp.Form && rc.Bond == sp.Bond {
-			if by, err := press.FromValues(rc.Values); err == nil {
-				j.Recipe = &by
-			}
-			break
-		}
-	}
-	return j, nil
+	return j
 }
 
-// computed are the figures of a job whose work opens the belt.
-func (s *Site) computed(r *Request, v fleetView, o workorder.Order) (rows []computedRow, missing []string, err error) {
-	if !slices.Contains([]workorder.Kind{workorder.KindResplice, workorder.KindBeltChange, workorder.KindInsertPiece}, o.Kind) {
-		return nil, nil, nil
+// computedPart is the figures of a job, in words what is missing for the others, and the recipe they and the crew go by.
+type computedPart struct {
+	Rows    []computedRow
+	Missing []string
+	Recipe  []Fact
+}
+
+// computed are the figures of a job whose work opens the belt: by the recipe it was pressed by, else by the one that fits.
+func (s *Site) computed(r *Request, v fleetView, o workorder.Order, pressed []pressedPart) (p computedPart, err error) {
+	if !opensBelt(o) {
+		return p, nil
 	}
-	j, err := s.jobOf(r, v, o, splicedBy(v, o))
+	by, err := s.recipeOf(r, v, o, pressed)
 	if err != nil {
-		return nil, nil, err
+		return p, err
 	}
-	figures, missing := jobsheet.Compute(j)
+	if by.Says != "" {
+		p.Recipe = []Fact{{"Recipe", by.Says}}
+	}
+	figures, missing := jobsheet.Compute(jobOf(v, o, splicedBy(v, o), by))
 	for _, f := range figures {
-		rows = append(rows, computedRow{What: f.What, Value: r.F.inUnit(f.Value, f.Unit, f.What), How: f.How, Class: string(f.Class), Look: f.Look})
+		p.Rows = append(p.Rows, computedRow{What: f.What, Value: r.F.inUnit(f.Value, f.Unit, f.What), How: f.How, Class: string(f.Class), Look: f.Look})
 	}
-	return rows, missing, nil
+	p.Missing = missing
+	return p, nil
 }
 
 // splicedBy is the splice an order is about, or one like the last on the conveyor.

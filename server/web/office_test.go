@@ -35,6 +35,8 @@ type fakeOffice struct {
 	named   []KeptHeadings   // headings kept under a name
 	leaves  []assets.Reading // what the held one leaves out if it is right
 
+	recipes []assets.Recipe
+
 	files []assets.Attachment // kept with things
 
 	headed    *assets.JobSheet // the sheet of every order; nil: as its template has it

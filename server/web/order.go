@@ -200,9 +200,6 @@ func (s *Site) orderPage(r *Request, posted workorder.Action, wrong error) (*ord
 	}
 	p.SiteRules, p.Edit = r.Plant.Plant.SiteRules, o.EditVersion
 	p.Facts, p.Belt, p.From = r.orderFacts(file, v), r.workedOn(o, v), r.orderFrom(file)
-	if p.Computed, p.Missing, err = s.computed(r, v, o); err != nil {
-		return nil, nil, err
-	}
 	if p.Work, err = s.sheet(r, v, o); err != nil {
 		return nil, nil, err
 	}
@@ -212,6 +209,11 @@ func (s *Site) orderPage(r *Request, posted workorder.Action, wrong error) (*ord
 	if p.Pressed, err = s.pressedFor(r, o); err != nil {
 		return nil, nil, err
 	}
+	figures, err := s.computed(r, v, o, p.Pressed)
+	if err != nil {
+		return nil, nil, err
+	}
+	p.Computed, p.Missing, p.Belt = figures.Rows, figures.Missing, append(p.Belt, figures.Recipe...)
 	if o.State.Open() {
 		windows, err := s.Days.Windows(r.Context(), r.Scope, r.PlantID(), r.Now)
 		if err != nil {

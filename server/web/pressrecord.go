@@ -11,8 +11,8 @@ import (
 	"carryside/assets"
 	"carryside/assets/enclosure"
 	"carryside/assets/unit"
-	"carryside/schedule/people"
 	"carryside/schedule/press"
+	"carryside/schedule/workorder"
 	"carryside/server/web/drawing"
 )
 
@@ -42,7 +42,8 @@ type cyclePoint struct{ Minute, Top, Bottom, Pressure string }
 type pressEntry struct {
 	splice  assets.Splice
 	tag     string
-	recipes []assets.Recipe // fit for the splice, in use
+	recipes []assets.Recipe // for its kind of splice, in use
+	fit     press.Fit       // which of them are for its belt
 	orders  []Option
 }
 
@@ -87,6 +88,11 @@ func (s *Site) pressEntry(r *Request) (pressEntry, error) {
 			in.recipes = append(in.recipes, rc)
 		}
 	}
+	fl, err := s.Fleets.Fleet(r.Context(), r.Scope, r.PlantID(), r.Now)
+	if err != nil {
+		return in, err
+	}
+	in.fit = press.Fitting(in.recipes, splicedIn(viewOf(fl, r.F), workorder.Order{BeltID: in.splice.BeltID}, in.splice))
 	orders, _, err := s.Orders.OrderList(r.Context(), r.Scope, r.PlantID(), OrderFilter{ConveyorID: c.ID, Limit: 20})
 	if err != nil {
 		return in, err
@@ -147,6 +153,9 @@ func (in pressEntry) firstRecipe() string {
 	if len(in.recipes) == 1 {
 		return plainInt(in.recipes[0].ID)
 	}
+	if one, ok := in.fit.One(); ok {
+		return plainInt(one.ID)
+	}
 	return ""
 }
 
@@ -156,7 +165,11 @@ func (in pressEntry) recipeOptions() []Option {
 		out = append(out, Option{Label: "choose one"})
 	}
 	for _, rc := range in.recipes {
-		out = append(out, Option{Value: plainInt(rc.ID), Label: fmt.Sprintf("%s, version %d", rc.Name, rc.Edition)})
+		label := recipeName(rc)
+		if slices.ContainsFunc(in.fit.Another, func(other assets.Recipe) bool { return other.ID == rc.ID }) {
+			label += ", kept for other belts"
+		}
+		out = append(out, Option{Value: plainInt(rc.ID), Label: label})
 	}
 	return out
 }
@@ -392,7 +405,7 @@ func (s *Site) saveJudged(r *Request, in pressEntry, f *Form, judged press.Judge
 // fillJudged says what was judged just now.
 func (r *Request) fillJudged(p *pressPage, in pressEntry, rc assets.Recipe, by press.Recipe, trace *press.Trace, judged press.Judgement, chosen int) {
 	p.Sheet = "Press record"
-	p.Recipe = Link{Word: fmt.Sprintf("recipe %s, version %d", rc.Name, rc.Edition), To: r.At("recipes", rc.ID)}
+	p.Recipe = Link{Word: "recipe " + recipeName(rc), To: r.At("recipes", rc.ID)}
 	p.Sub = "Judged just now, not kept yet. Trace of " + Figure(len(trace.AtS), "row", "rows") + "."
 	for _, n := range judged.Notices {
 		p.Notices = append(p.Notices, Capital(noticeWords(n)))
@@ -656,7 +669,7 @@ func (s *Site) withdrawPress(r *Request) error {
 
 // pressLinks leads from a splice to the records of how it was pressed.
 func (s *Site) pressLinks(r *Request, sp assets.Splice) ([]Link, error) {
-	if sp.Bond != assets.BondHotPressed && sp.Bond != assets.BondHotVulcanised {
+	if !pressedHot(sp.Bond) {
 		return nil, nil
 	}
 	var out []Link
@@ -671,22 +684,4 @@ func (s *Site) pressLinks(r *Request, sp assets.Splice) ([]Link, error) {
 		out = append(out, Link{Word: "Record how it was pressed", To: to})
 	}
 	return out, nil
-}
-
-// pressRoutes are the addresses of recipes and press records.
-func pressRoutes() []Route {
-	var out []Route
-	add := func(may people.Deed, under, back, path string, do func(*Site, *Request) error, body int64, methods ...string) {
-		for _, m := range methods {
-			out = append(out, Route{Method: m, Path: "/plants/:plant/" + path, May: may, Under: under, Back: back, Do: do, Body: body})
-		}
-	}
-	add(people.Read, "orders", "recipes", "recipes", (*Site).recipes, 0, get)
-	add(people.Read, "orders", "recipes", "recipes/:recipe", (*Site).recipe, 0, get)
-	add(people.EditCatalogues, "orders", "recipes", "recipes/new", (*Site).editRecipe, 0, get, post)
-	add(people.EditCatalogues, "orders", "recipes", "recipes/:recipe/edit", (*Site).editRecipe, 0, get, post)
-	add(people.DoJob, "belts", "belts", "splices/:splice/press", (*Site).newPress, enclosure.MaxBytes+1<<20, get, post)
-	add(people.Read, "belts", "belts", "press/:record", (*Site).pressRecord, 0, get)
-	add(people.EditRegister, "belts", "belts", "press/:record/withdraw", (*Site).withdrawPress, 0, get, post)
-	return out
 }

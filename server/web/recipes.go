@@ -8,7 +8,9 @@ import (
 	"slices"
 
 	"carryside/assets"
+	"carryside/assets/enclosure"
 	"carryside/assets/unit"
+	"carryside/schedule/people"
 	"carryside/schedule/press"
 	"carryside/server/web/drawing"
 )
@@ -463,4 +465,22 @@ func (e *entry) recipeValues(next *assets.Recipe) map[string]string {
 		next.Values = append(next.Values, v)
 	}
 	return at
+}
+
+// pressRoutes are the addresses of recipes and press records.
+func pressRoutes() []Route {
+	var out []Route
+	add := func(may people.Deed, under, back, path string, do func(*Site, *Request) error, body int64, methods ...string) {
+		for _, m := range methods {
+			out = append(out, Route{Method: m, Path: "/plants/:plant/" + path, May: may, Under: under, Back: back, Do: do, Body: body})
+		}
+	}
+	add(people.Read, "orders", "recipes", "recipes", (*Site).recipes, 0, get)
+	add(people.Read, "orders", "recipes", "recipes/:recipe", (*Site).recipe, 0, get)
+	add(people.EditCatalogues, "orders", "recipes", "recipes/new", (*Site).editRecipe, 0, get, post)
+	add(people.EditCatalogues, "orders", "recipes", "recipes/:recipe/edit", (*Site).editRecipe, 0, get, post)
+	add(people.DoJob, "belts", "belts", "splices/:splice/press", (*Site).newPress, enclosure.MaxBytes+1<<20, get, post)
+	add(people.Read, "belts", "belts", "press/:record", (*Site).pressRecord, 0, get)
+	add(people.EditRegister, "belts", "belts", "press/:record/withdraw", (*Site).withdrawPress, 0, get, post)
+	return out
 }

@@ -17,6 +17,7 @@ type pressedPart struct {
 	Reason string
 	Plot   template.HTML
 	Judged []judgedRow
+	By     assets.Recipe // in the edition it was pressed by
 }
 
 // prepared is the kit an order is placed with and the stock it takes, to be laid out before anybody leaves.
@@ -110,7 +111,7 @@ func (s *Site) pressedFor(r *Request, o workorder.Order) ([]pressedPart, error) 
 		if rec.OrderID != o.ID {
 			continue
 		}
-		_, by, err := s.editionOf(r, rec)
+		rc, by, err := s.editionOf(r, rec)
 		if err != nil {
 			return nil, err
 		}
@@ -121,7 +122,7 @@ func (s *Site) pressedFor(r *Request, o workorder.Order) ([]pressedPart, error) 
 				return nil, err
 			}
 		}
-		out = append(out, pressedPart{Link: Link{Word: "the whole record", To: r.At("press", rec.ID)}, Says: judgedSay(name, rec) + ". Pressed " + r.F.Stamp(rec.PressedAt) + " on " + rec.Press, Reason: rec.Reason,
+		out = append(out, pressedPart{Link: Link{Word: "the whole record", To: r.At("press", rec.ID)}, Says: judgedSay(name, rec) + ". Pressed " + r.F.Stamp(rec.PressedAt) + " on " + rec.Press + " by recipe " + recipeName(rc), Reason: rec.Reason, By: rc,
 			Plot: page.Plot, Judged: r.judgedRows(rec.Figures, by)})
 	}
 	return out, nil
