@@ -3,7 +3,6 @@ package window
 import (
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"carryside/assets"
@@ -48,16 +47,23 @@ type Held struct {
 // line, conveyors and the answer. An event is known again by its UID. Whole takes the file for all there is: what came
 // from such a file before, for the same line and conveyors, lies ahead and is not in it any more is withdrawn.
 func ReadIn(events []calendar.Event, held Held, as assets.StopWindow, zone calendar.Zone, now time.Time, whole bool) []Change {
-	r := &reading{held: held, as: as, zone: zone, now: now, series: map[string]*assets.StopRecurrence{}, seen: map[string]bool{}}
+	r := &reading{held: held, as: as, zone: zone, now: now, series: map[string]*Change{}, seen: map[string]bool{}, whole: map[string]calendar.Event{}, said: map[int64]bool{}, apart: map[string]bool{}}
+	r.replaced(events)
 	for _, e := range events {
 		if e.Of == nil {
 			r.event(e)
 		}
 	}
-	for _, e := range events {
-		if e.Of != nil {
-			r.override(e)
+	for _, e := range r.ofOne {
+		r.override(e)
+	}
+	for _, c := range slices.Clone(r.out) {
+		if c.Series != nil {
+			r.follow(c)
 		}
+	}
+	if !r.cut {
+		r.otherwise()
 	}
 	if whole && !r.cut {
 		r.missing()
@@ -73,9 +79,13 @@ type reading struct {
 	as     assets.StopWindow
 	zone   calendar.Zone
 	now    time.Time
-	series map[string]*assets.StopRecurrence // by UID: those the file holds
-	seen   map[string]bool                   // UID and RECURRENCE-ID
-	cut    bool                              // more than one file brings in
+	series map[string]*Change        // by UID: series that are taken in as recurring stops
+	whole  map[string]calendar.Event // by UID: events that stand for themselves or a series and can be read
+	ofOne  []calendar.Event          // those that stand in the place of one of a series
+	seen   map[string]bool           // UID and RECURRENCE-ID
+	said   map[int64]bool            // stops of which something is said already
+	apart  map[string]bool           // by UID: series that are taken in stop by stop
+	cut    bool                      // more than one file brings in
 	out    []Change
 }
 
@@ -94,7 +104,7 @@ func (r *reading) event(e calendar.Event) {
 		r.leaveOut(e, e.Wrong)
 		return
 	}
-	r.seen[e.UID+"\n"] = true
+	r.seen[e.UID+"\n"], r.whole[e.UID] = true, e
 	if len(r.out) >= mostStops {
 		if !r.cut {
 			r.cut = true
@@ -132,6 +142,7 @@ func (r *reading) single(e calendar.Event, next assets.StopWindow) {
 		return
 	}
 	was := r.held.Windows[i]
+	r.said[was.ID] = true
 	c := Change{Do: Unchanged, Window: &next, Was: &was, Summary: e.Summary}
 	next.Version, next.Source, next.Answer = was.Version, was.Source, was.Answer
 	switch {
@@ -198,151 +209,41 @@ func sameStop(a, b assets.StopWindow) bool {
 	return a.Start == b.Start && a.End == b.End && a.LineID == b.LineID && slices.Equal(a.ConveyorIDs, b.ConveyorIDs) && a.Note == b.Note
 }
 
-// recurrence is a series as a recurring stop of the plant.
-func (r *reading) recurrence(e calendar.Event) assets.StopRecurrence {
-	next := assets.StopRecurrence{PlantID: r.as.PlantID, LineID: r.as.LineID, ConveyorIDs: r.as.ConveyorIDs, Rule: e.Rule, StartLocal: e.Start.String(),
-		EndLocal: e.End.String(), Keeps: assets.KeepsLength, Note: e.Summary, Answer: r.as.Answer, CalendarUID: e.UID}
-	if e.Nominal { // RFC 5545, 3.8.5.3: an end fixes the length of each, a duration its length by the clock
-		next.Keeps = assets.KeepsClock
-	}
-	for _, x := range e.Except {
-		next.Exceptions = append(next.Exceptions, assets.Day(x.Date.String()))
-	}
-	return next
-}
-
-// recurring compares a series with the one of the same UID.
-func (r *reading) recurring(e calendar.Event) {
-	next := r.recurrence(e)
-	if err := Check(next); err != nil {
-		r.leaveOut(e, err.Error())
-		return
-	}
-	c := Change{Do: Add, Series: &next, Summary: e.Summary}
-	i := slices.IndexFunc(r.held.Series, func(s assets.StopRecurrence) bool { return s.CalendarUID == e.UID })
-	switch {
-	case i < 0 && e.Cancelled:
-		c.Do, c.Why = Unchanged, "it does not take place and is not kept here"
-	case i >= 0:
-		was := r.held.Series[i]
-		c.WasOften = &was
-		next.Version, next.Answer = was.Version, was.Answer
-		switch {
-		case was.Withdrawn:
-			c.Do, c.Why = pickDoing(e.Cancelled), "it is withdrawn here; enter it by hand if it holds again"
-		case e.Cancelled:
-			next = was
-			next.Withdrawn = true
-			c.Do, c.Why = TakeAway, "the file says that it does not take place"
-		case sameSeries(was, next):
-			c.Do = Unchanged
-		default:
-			c.Do = Alter
-			if was.Rule != next.Rule || was.StartLocal != next.StartLocal || was.EndLocal != next.EndLocal || was.Keeps != next.Keeps {
-				next.Answer = r.as.Answer
-			}
-		}
-	}
-	r.series[e.UID] = &next
-	r.out = append(r.out, c)
-}
-
-func sameSeries(a, b assets.StopRecurrence) bool {
-	return a.Rule == b.Rule && a.StartLocal == b.StartLocal && a.EndLocal == b.EndLocal && a.Keeps == b.Keeps && a.LineID == b.LineID && a.Note == b.Note &&
-		slices.Equal(a.ConveyorIDs, b.ConveyorIDs) && slices.Equal(a.Exceptions, b.Exceptions)
-}
-
-// spread enters a series on another clock than the plant's one by one: over a clock change it does not stay at the same time of
-// the plant's day.
-func (r *reading) spread(e calendar.Event) {
-	if err := Check(r.recurrence(e)); err != nil { // also that it comes once a day at most: each is entered
-		r.leaveOut(e, err.Error())
-		return
-	}
-	rule, err := calendar.ParseRecurrence(e.Rule, e.Start, e.Except...)
-	if err != nil {
-		r.leaveOut(e, err.Error())
-		return
-	}
-	length := e.Zone.Instant(e.End).Sub(e.Zone.Instant(e.Start))
-	for _, o := range rule.Between(e.Zone, r.now.Add(-length), r.now.AddDate(1, 0, 35)) {
-		one := e
-		one.Rule, one.Start, one.End = "", o.Planned, e.Zone.Local(o.At.Add(length))
-		id := o.At.UTC().Format("20060102T150405Z")
-		r.seen[e.UID+"\n"+id] = true
-		r.single(one, r.window(one, id))
-	}
-}
-
-// override takes an event that stands in the place of one of a series.
-func (r *reading) override(e calendar.Event) {
-	id := e.Of.String()
-	key := e.UID + "\n" + id
-	switch {
-	case r.seen[key]:
-		r.leaveOut(e, "the file has this event twice")
-		return
-	case e.Wrong != "":
-		r.leaveOut(e, e.Wrong)
-		return
-	}
-	r.seen[key] = true
-	s := r.series[e.UID]
-	if s == nil || e.Zone.String() != r.zone.String() {
-		r.leaveOut(e, "it changes one event of a series that is not taken in as such; enter it by hand")
-		return
-	}
-	next := r.window(e, id)
-	next.Source.PlannedLocal, next.Source.RecurrenceID = id, s.ID
-	i := slices.IndexFunc(r.held.Windows, func(w assets.StopWindow) bool {
-		return s.ID != 0 && w.Source.RecurrenceID == s.ID && strings.HasPrefix(w.Source.PlannedLocal, e.Of.Date.String())
-	})
-	if i >= 0 {
-		was := r.held.Windows[i]
-		next.Version, next.Source, next.Answer = was.Version, was.Source, was.Answer
-		c := Change{Do: Unchanged, Window: &next, Was: &was, Summary: e.Summary}
-		switch {
-		case was.Withdrawn || !was.End.Time().After(r.now):
-		case e.Cancelled:
-			next.Withdrawn, c.Do = true, TakeAway
-		case !sameStop(was, next):
-			c.Do = Alter
-			if was.Start != next.Start || was.End != next.End {
-				next.Answer = r.as.Answer
-			}
-		}
-		r.unlessPlaced(c, next)
-		return
-	}
-	next.Answer = s.Answer
-	c := Change{Do: Add, Window: &next, Summary: e.Summary, Why: "in place of that of " + strings.Replace(id, "T", " ", 1)}
-	switch {
-	case !next.End.Time().After(r.now):
-		c.Do, c.Why = LeaveOut, "it is over"
-	case e.Cancelled:
-		next.Withdrawn, c.Do, c.Why = true, TakeAway, "the file says that it does not take place"
-	}
-	r.out = append(r.out, c)
-}
-
 // missing withdraws what an earlier file brought for the same line and conveyors and this one does not have.
 func (r *reading) missing() {
 	for _, w := range r.held.Windows {
-		gone := !w.Withdrawn && w.Source.CalendarUID != "" && w.Source.RecurrenceID == 0 && w.Start.Time().After(r.now) && r.ours(w.LineID, w.ConveyorIDs) &&
-			!r.seen[w.Source.CalendarUID+"\n"+w.Source.CalendarID]
-		if gone {
-			was, next := w, w
-			next.Withdrawn = true
-			r.unlessPlaced(Change{Do: TakeAway, Window: &next, Was: &was, Summary: w.Note, Why: "it is not in the file any more"}, next)
+		if w.Source.CalendarUID != "" && w.Source.RecurrenceID == 0 && r.ours(w.LineID, w.ConveyorIDs) && !r.seen[w.Source.CalendarUID+"\n"+w.Source.CalendarID] {
+			r.takeAway(w, "it is not in the file any more")
 		}
 	}
 	for _, s := range r.held.Series {
-		if !s.Withdrawn && s.CalendarUID != "" && r.ours(s.LineID, s.ConveyorIDs) && !r.seen[s.CalendarUID+"\n"] {
-			was, next := s, s
-			next.Withdrawn = true
-			r.out = append(r.out, Change{Do: TakeAway, Series: &next, WasOften: &was, Summary: s.Note, Why: "it is not in the file any more"})
+		if s.CalendarUID != "" && r.ours(s.LineID, s.ConveyorIDs) && !r.seen[s.CalendarUID+"\n"] {
+			r.takeAwaySeries(s, "it is not in the file any more")
 		}
 	}
+}
+
+// takeAway withdraws a stop that lies ahead and of which nothing is said yet.
+func (r *reading) takeAway(w assets.StopWindow, why string) {
+	if w.Withdrawn || r.said[w.ID] || !w.Start.Time().After(r.now) {
+		return
+	}
+	r.said[w.ID] = true
+	was, next := w, w
+	next.Withdrawn = true
+	r.unlessPlaced(Change{Do: TakeAway, Window: &next, Was: &was, Summary: w.Note, Why: why}, next)
+}
+
+// takeAwaySeries withdraws a recurring stop with those of it that have a row of their own.
+func (r *reading) takeAwaySeries(s assets.StopRecurrence, why string) {
+	if s.Withdrawn {
+		return
+	}
+	was, next := s, s
+	next.Withdrawn = true
+	c := Change{Do: TakeAway, Series: &next, WasOften: &was, Summary: s.Note, Why: why}
+	r.out = append(r.out, c)
+	r.follow(c)
 }
 
 func (r *reading) ours(line int64, conveyors []int64) bool {

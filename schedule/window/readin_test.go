@@ -205,3 +205,100 @@ func TestTheStopEnteredByHandIsNotDoubled(t *testing.T) {
 		t.Errorf("the stop is %s long", byHand.End.Time().Sub(byHand.Start.Time()))
 	}
 }
+
+// starts lists what the plant would have in some months after the changes, as its planner reads it.
+func starts(t *testing.T, h Held, from, until string) string {
+	t.Helper()
+	var series []assets.StopRecurrence
+	for _, s := range h.Series {
+		if !s.Withdrawn {
+			series = append(series, s)
+		}
+	}
+	all, err := All(h.Windows, series, berlin(t), at(from), at(until))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out []string
+	for _, w := range all {
+		out = append(out, w.StartLocal[5:])
+	}
+	return strings.Join(out, " ")
+}
+
+// TestAFileThatChangedLeavesThePlantWithWhatItSays reads a first file, does what it says, reads a second one and does that: what the plant
+// then has is what the second file says alone, and reading it once more changes nothing.
+func TestAFileThatChangedLeavesThePlantWithWhatItSays(t *testing.T) {
+	const (
+		weekly   = "UID:w@plant\nSUMMARY:Early\nDTSTART;TZID=Europe/Berlin:20261207T060000\nDTEND;TZID=Europe/Berlin:20261207T160000\nRRULE:FREQ=WEEKLY;COUNT=4"
+		oneMoved = "UID:w@plant\nSUMMARY:Early\nRECURRENCE-ID:20261214T050000Z\nDTSTART:20261215T050000Z\nDTEND:20261215T150000Z"
+		oneGone  = "UID:w@plant\nSUMMARY:Early\nSTATUS:CANCELLED\nRECURRENCE-ID;TZID=Europe/Berlin:20261214T060000\nDTSTART;TZID=Europe/Berlin:20261214T060000\nDTEND;TZID=Europe/Berlin:20261214T160000"
+		once     = "UID:w@plant\nSUMMARY:Early\nDTSTART;TZID=Europe/Berlin:20261207T060000\nDTEND;TZID=Europe/Berlin:20261207T160000"
+	)
+	tokyo := strings.ReplaceAll(weekly, "Europe/Berlin:", "Asia/Tokyo:") // 06:00 there is 22:00 the day before here
+	tokyoMoved := "UID:w@plant\nSUMMARY:Early\nRECURRENCE-ID;TZID=Asia/Tokyo:20261214T060000\nDTSTART;TZID=Asia/Tokyo:20261215T060000\nDTEND;TZID=Asia/Tokyo:20261215T160000"
+	all := "12-07T06:00 12-14T06:00 12-21T06:00 12-28T06:00"
+	for name, tt := range map[string]struct{ first, second, want string }{
+		"one moved, written in UTC":                         {ics(weekly), ics(weekly, oneMoved), "12-07T06:00 12-15T06:00 12-21T06:00 12-28T06:00"},
+		"one moved, and moved back":                         {ics(weekly, oneMoved), ics(weekly), all},
+		"one moved, then cancelled":                         {ics(weekly, oneMoved), ics(weekly, oneGone), "12-07T06:00 12-21T06:00 12-28T06:00"},
+		"one moved, then left out":                          {ics(weekly, oneMoved), ics(weekly + "\nEXDATE:20261214T050000Z"), "12-07T06:00 12-21T06:00 12-28T06:00"},
+		"one moved, sent alone":                             {ics(weekly), ics(oneMoved), "12-07T06:00 12-15T06:00 12-21T06:00 12-28T06:00"},
+		"one moved, and the series an hour later":           {ics(weekly, oneMoved), ics(strings.NewReplacer("T060000", "T070000").Replace(weekly)), "12-07T07:00 12-14T07:00 12-21T07:00 12-28T07:00"},
+		"the series cancelled with one moved":               {ics(weekly, oneMoved), ics(weekly+"\nSTATUS:CANCELLED", oneMoved), ""},
+		"once, then every week":                             {ics(once), ics(weekly), all},
+		"every week, then once":                             {ics(weekly, oneMoved), ics(once), "12-07T06:00"},
+		"on another clock, one moved":                       {ics(tokyo), ics(tokyo, tokyoMoved), "12-06T22:00 12-14T22:00 12-20T22:00 12-27T22:00"},
+		"on another clock, shorter":                         {ics(tokyo), ics(strings.ReplaceAll(tokyo, "COUNT=4", "COUNT=2")), "12-06T22:00 12-13T22:00"},
+		"on another clock, then on the plant's":             {ics(tokyo, tokyoMoved), ics(weekly), all},
+		"on the plant's clock, then on another":             {ics(weekly, oneMoved), ics(tokyo), "12-06T22:00 12-13T22:00 12-20T22:00 12-27T22:00"},
+		"what cannot be read of it leaves it as it was":     {ics(weekly, oneMoved), ics(strings.ReplaceAll(weekly, "FREQ=WEEKLY", "FREQ=OFTEN")), "12-07T06:00 12-15T06:00 12-21T06:00 12-28T06:00"},
+		"one of it that cannot be read leaves the series":   {ics(weekly), ics(weekly, oneMoved+"\nRDATE:20261216T050000Z"), all},
+		"one of it twice in the file: the first is the one": {ics(weekly), ics(weekly, oneMoved, strings.ReplaceAll(oneMoved, "20261215", "20261216")), "12-07T06:00 12-15T06:00 12-21T06:00 12-28T06:00"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			h := kept(Held{}, read(t, tt.first, Held{}, false))
+			h = kept(h, read(t, tt.second, h, false))
+			if got := starts(t, h, "2026-12-01T00:00:00Z", "2027-01-20T00:00:00Z"); got != tt.want {
+				t.Errorf("stops begin at\n%s, want\n%s", got, tt.want)
+			}
+			again := read(t, tt.second, h, false)
+			for _, c := range again {
+				if c.Do == Add || c.Do == Alter || c.Do == TakeAway {
+					t.Errorf("read again: %s %s, %s", c.Summary, c.Do, c.Why)
+				}
+			}
+		})
+	}
+}
+
+// TestStopsOfASeriesWithWorkInThemAreNamed holds that of a series that moves or ends, the stop in which work is placed is not taken away in
+// silence, and that one which a person moved stays where they put it.
+func TestStopsOfASeriesWithWorkInThemAreNamed(t *testing.T) {
+	const weekly = "UID:w@plant\nSUMMARY:Early\nDTSTART;TZID=Europe/Berlin:20261207T060000\nDTEND;TZID=Europe/Berlin:20261207T160000\nRRULE:FREQ=WEEKLY"
+	h := kept(Held{}, read(t, ics(weekly), Held{}, false))
+	for i, day := range []string{"07", "14"} {
+		some, err := Occurrences(h.Series[0], berlin(t), at("2026-12-"+day+"T00:00:00Z"), at("2026-12-"+day+"T23:00:00Z"))
+		if err != nil || len(some) != 1 {
+			t.Fatal(some, err)
+		}
+		w := some[0]
+		w.ID = int64(i + 1)
+		if day == "14" {
+			w.Start, w.End = assets.InstantOf(at("2026-12-15T05:00:00Z")), assets.InstantOf(at("2026-12-15T15:00:00Z"))
+		}
+		h.Windows = append(h.Windows, w)
+	}
+	h.Placed = map[int64]bool{1: true}
+	gone := read(t, ics(weekly+"\nSTATUS:CANCELLED"), h, false)
+	if got := counted(gone); got != "2 withdrawn, 1 left out" {
+		t.Errorf("the series cancelled: %s", got)
+	}
+	if c := gone[1]; c.Do != LeaveOut || !strings.Contains(c.Why, "work is placed") || c.Was.ID != 1 {
+		t.Errorf("the stop with work in it: %+v", c)
+	}
+	later := read(t, ics(strings.ReplaceAll(weekly, "T060000", "T070000")), h, false)
+	if got := counted(later); got != "2 changed" || later[1].Was.ID != 1 || later[1].Window.StartLocal != "2026-12-07T07:00" {
+		t.Errorf("an hour later: %s, %+v", got, later[len(later)-1])
+	}
+}

@@ -5,6 +5,7 @@ import (
 	"encoding/base64"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"carryside/assets"
@@ -70,7 +71,7 @@ func (s *Site) stopCalendar(r *Request) error {
 		}
 	}
 	seen.Value, file.Value = shown, base64.StdEncoding.EncodeToString(p.file(r))
-	r.showTrial(p, changes)
+	r.showTrial(p, reg, changes)
 	return r.Show("stopcalendar", p)
 }
 
@@ -153,7 +154,7 @@ func countDoings(changes []window.Change) []string {
 	return out
 }
 
-func (r *Request) showTrial(p *calendarPage, changes []window.Change) {
+func (r *Request) showTrial(p *calendarPage, reg *assets.Register, changes []window.Change) {
 	p.Tried, p.Counts = true, countDoings(changes)
 	writes := 0
 	for _, d := range window.Doings {
@@ -163,7 +164,7 @@ func (r *Request) showTrial(p *calendarPage, changes []window.Change) {
 			case d == window.Unchanged:
 				p.Same++
 			default:
-				p.Rows = append(p.Rows, r.calendarLine(c))
+				p.Rows = append(p.Rows, r.calendarLine(reg, c))
 				if d != window.LeaveOut {
 					writes++
 				}
@@ -177,12 +178,15 @@ func (r *Request) showTrial(p *calendarPage, changes []window.Change) {
 	}
 }
 
-func (r *Request) calendarLine(c window.Change) calendarLine {
+func (r *Request) calendarLine(reg *assets.Register, c window.Change) calendarLine {
 	l := calendarLine{Do: string(c.Do), Name: pick(c.Summary == "", "without a name", c.Summary), Why: fullStop(Capital(c.Why))}
 	if w := c.Window; w != nil {
 		l.When = r.F.Stamp(w.Start) + " to " + r.F.Stamp(w.End) + ", " + stopLength(*w)
 		if c.Was != nil && (c.Was.Start != w.Start || c.Was.End != w.End) {
 			l.Was = "was " + r.F.Stamp(c.Was.Start) + ", " + stopLength(*c.Was)
+		}
+		if b := c.Was; b != nil && (b.LineID != w.LineID || !slices.Equal(b.ConveyorIDs, w.ConveyorIDs)) {
+			l.Was = strings.TrimPrefix(l.Was+"; was entered for "+stopWhere(reg, *b), "; ")
 		}
 	}
 	if q := c.Series; q != nil {
