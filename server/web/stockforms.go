@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"slices"
 	"strconv"
+	"strings"
+	"unicode"
 
 	"carryside/assets"
 	"carryside/assets/unit"
@@ -26,13 +28,30 @@ func (e *entry) amount(name string, item assets.StockItem) assets.Quantity {
 	if field := stockField(item.Unit); field != nil && e.r.F.us() {
 		v = e.quantity(name, *field)
 	} else {
-		v = e.number(name)
+		v = e.numberIn(name, string(item.Unit))
 	}
 	q, ok := assets.QuantityOf(v)
 	if !ok {
 		e.bad.Add(name, "this is more than a plant can have; check the digits")
 	}
 	return q
+}
+
+// numberIn reads a number behind which its unit may stand; another unit is refused by the name of the right one.
+func (e *entry) numberIn(name, sign string) float64 {
+	text := e.text(name)
+	bare := strings.TrimSpace(strings.TrimSuffix(strings.TrimSuffix(text, "s"), sign))
+	if text != bare {
+		if _, _, err := unit.ParseNumber(bare); err == nil {
+			e.f.Get(name).Value = bare
+			return e.number(name)
+		}
+	}
+	if strings.ContainsFunc(text, unicode.IsLetter) {
+		e.bad.Add(name, fmt.Sprintf("%q is not in the unit of this item; give the number of %ss alone, such as 12.5", text, unitWord(assets.StockUnit(sign))))
+		return 0
+	}
+	return e.number(name)
 }
 
 // mustAmount refuses nothing and less.
@@ -107,14 +126,29 @@ func (s *Site) onLot(r *Request, lf lotForm) error {
 			p.Facts = append(p.Facts, fact{"Not to be used", why})
 		}
 		f.version(lot.Version)
+		f.Hidden("seen", plainInt(int64(lot.OnHand)))
 		p.section("", lf.fields(f, lot, o, room)...)
 		return p, nil
 	}, func(_ *formPage, e *entry) (string, string, error) {
+		if err := e.stillSeen(plainInt(int64(lot.OnHand)), "the lot holds "+r.quantity(o.Item, lot.OnHand)+" now, not what it held when this form was opened"); err != nil {
+			return "", "", err
+		}
 		if err := asAmount(lf.book(e, lot, o, room)); err != nil {
 			return "", "", err
 		}
 		return back, fmt.Sprintf(lf.done, lot.Lot), nil
 	})
+}
+
+// stillSeen refuses a booking when what its form was opened on has changed since: the second press of a button must not book twice. The form
+// then comes back with what was typed and stands on what there is now.
+func (e *entry) stillSeen(now, said string) error {
+	fd := e.f.Get("seen")
+	if fd == nil || fd.Value == "" || fd.Value == now {
+		return nil
+	}
+	fd.Value = now
+	return assets.Invalid{"": said + "; look in the ledger whether this was booked already, and send it again only if it was not"}
 }
 
 // orderOptions are the open orders, for a choice.
@@ -173,16 +207,40 @@ func (s *Site) returnLot(r *Request) error {
 	return s.onLot(r, lotForm{save: "Take it back", say: "Take back to lot %s of %s", done: "Taken back to lot %s.",
 		fields: func(f *Form, _ stock.Lot, o stock.Outlook, room *Room) []*Field {
 			return []*Field{f.amount("amount", "How much came back", o.Item, 0).Must(), f.Select("order_id", "From order", "", orderOptions(room, "no order")),
-				f.At("at", "When", assets.InstantOf(r.Now)), f.Text("reason", "Note", "").OverBoth()}
+				f.At("at", "When", assets.InstantOf(r.Now)), f.Text("reason", "Note", "").Hinted("Needed without an order: where it was").OverBoth()}
 		},
 		book: func(e *entry, l stock.Lot, o stock.Outlook, _ *Room) error {
 			q, at, order := e.mustAmount("amount", o.Item), e.moment("at"), e.openOrder()
+			if order == 0 && e.text("reason") == "" {
+				e.bad.Add("reason", "name the order it comes back from, or say where it was")
+			}
+			if err := s.mostBack(r, e, l, o.Item, q); err != nil {
+				return err
+			}
 			if err := e.Err(); err != nil {
 				return err
 			}
 			return s.StoreBook.Book(r.Context(), r.Scope, r.act("take stock back", ""), r.PlantID(),
 				[]assets.StockMovement{{LotID: l.ID, Quantity: q, Why: assets.MoveReturned, OrderID: order, At: at, Reason: e.text("reason")}})
 		}})
+}
+
+// mostBack refuses more back than went out of a lot and did not come back yet.
+func (s *Site) mostBack(r *Request, e *entry, l stock.Lot, item assets.StockItem, q assets.Quantity) error {
+	ledger, err := s.StoreBook.Ledger(r.Context(), r.Scope, r.PlantID(), l.ItemID, 0)
+	if err != nil {
+		return err
+	}
+	var out assets.Quantity
+	for _, m := range ledger.Lines {
+		if m.LotID == l.ID && (m.Why == assets.MoveIssued || m.Why == assets.MoveReturned) {
+			out -= m.Quantity
+		}
+	}
+	if q > out {
+		e.bad.Add("amount", "only "+r.quantity(item, max(0, out))+" of this lot went out and did not come back; what else lies there is a delivery or a count")
+	}
+	return nil
 }
 
 func (s *Site) countLot(r *Request) error {
@@ -321,6 +379,7 @@ func (s *Site) receive(r *Request) error {
 		p := &formPage{Form: f, Save: "Book it", Leave: r.At("stores")}
 		p.Sheet, p.Say = "Stores and kit", "Book a delivery"
 		p.Says = []string{"A delivery is booked into a lot with its own number and date: what comes with another number is another lot."}
+		f.Hidden("seen", plainInt(room.Movements))
 		supply, item := r.Query("supply"), r.Query("item")
 		var quantity assets.Quantity
 		for _, so := range room.Supplies {
@@ -355,6 +414,7 @@ func (s *Site) bookDelivery(r *Request, room *Room, e *entry) (string, string, e
 	item := room.Items[i]
 	q := e.mustAmount("amount", item)
 	lot := assets.StockLot{PlantID: r.PlantID(), ItemID: item.ID, Lot: e.must("lot", "the lot or roll number"), GoodUntil: e.day("good_until"), Shelf: e.text("shelf"), WidthM: item.WidthM}
+	e.joinLot(r, room, &lot)
 	if lot.GoodUntil == "" && item.ShelfLifeDays > 0 {
 		lot.GoodUntil = room.Today.AddDays(item.ShelfLifeDays)
 	}
@@ -372,8 +432,29 @@ func (s *Site) bookDelivery(r *Request, room *Room, e *entry) (string, string, e
 	if err := e.Err(); err != nil {
 		return "", "", err
 	}
+	if err := e.stillSeen(plainInt(room.Movements), "something was booked here since this form was opened"); err != nil {
+		return "", "", err
+	}
 	err := asAmount(s.StoreBook.Receive(r.Context(), r.Scope, r.act("receive stock", ""), supply, &lot, q, 0))
-	return r.At("stores/items", item.ID), r.quantity(item, q) + " of " + item.Name + " booked into lot " + lot.Lot + ".", err
+	said := r.quantity(item, q) + " of " + item.Name + " booked into lot " + lot.Lot + "."
+	if lot.OutOfDate(room.Today) {
+		said += " It was good until " + r.F.PlainDay(lot.GoodUntil) + " only: it is out of date, and no order takes from it."
+	}
+	return r.At("stores/items", item.ID), said, err
+}
+
+// joinLot makes a delivery under the number of a lot that lies here part of that lot; a lot has one date.
+func (e *entry) joinLot(r *Request, room *Room, lot *assets.StockLot) {
+	o, known := room.outlook(lot.ItemID)
+	i := slices.IndexFunc(o.Lots, func(l stock.Lot) bool { return l.Lot == lot.Lot })
+	if !known || i < 0 {
+		return
+	}
+	held := o.Lots[i].StockLot
+	if lot.GoodUntil != "" && lot.GoodUntil != held.GoodUntil {
+		e.bad.Add("good_until", "lot "+held.Lot+" lies here already and is "+goodTo(r, o.Lots[i])+"; a lot has one date, so write another number or correct the date of that lot")
+	}
+	*lot = held
 }
 
 func itemOptions(room *Room) []Option {

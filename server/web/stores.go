@@ -63,6 +63,7 @@ type Room struct {
 	Outlooks  []stock.Outlook // of what is kept, needed or on hand
 	Supplies  []assets.SupplyOrder
 	Movements int64            // lines of the plant's ledger
+	Unsaid    int64            // those without an order or reason where one is due, or without a person
 	Adrift    int64            // items whose lots and lines do not agree; 0 as it must be
 	Counted   assets.Instant   // when something was counted last; 0: never
 	Demand    *stock.Demand    // what the figures rest on
@@ -238,6 +239,9 @@ func (r *Request) storesStock(p *storesPage, room *Room) {
 		p.Supplies = append(p.Supplies, r.supplyRow(so, room))
 	}
 	p.Balance = "Every line of the ledger has its order or its reason and its person: " + Figure(int(room.Movements), "line", "lines") + ", and the lots hold what they add up to."
+	if room.Unsaid > 0 {
+		p.Balance = "The lots hold what the ledger adds up to: " + Figure(int(room.Movements), "line", "lines") + ", of which " + Figure(int(room.Unsaid), "names", "name") + " nobody who booked it, or neither an order nor a reason."
+	}
 	if room.Adrift > 0 {
 		p.Balance = "The ledger does not add up for " + Figure(int(room.Adrift), "item", "items") + ". Run carryside verify and count those shelves."
 	}
@@ -316,7 +320,7 @@ func (r *Request) quantity(item assets.StockItem, q assets.Quantity) string {
 		return field.Show(q.Float(), r.F.Units)
 	}
 	word := string(item.Unit)
-	if (item.Unit == assets.UnitPiece || item.Unit == assets.UnitSet) && q != 1000 {
+	if (item.Unit == assets.UnitPiece || item.Unit == assets.UnitSet) && q != 1000 && q != -1000 {
 		word += "s"
 	}
 	return With(Short(q.Float(), 3), word)

@@ -64,6 +64,9 @@ func checkItem(next *assets.StockItem) assets.Invalid {
 	if !(next.ServiceLevel == 0 || next.ServiceLevel >= 0.5 && next.ServiceLevel <= 0.9999) {
 		bad.Add("service_level", "the service level is a chance from 50 to 99.99 %")
 	}
+	if next.CostPerUnit < 0 {
+		bad.Add("cost_per_unit", "a cost is 0 (not known) or more")
+	}
 	if next.PackQuantity < 0 {
 		bad.Add("pack_quantity", "a pack holds more than nothing; 0: any quantity")
 	}

@@ -134,13 +134,14 @@ func Owners(ctx context.Context, db *plantdb.DB, kitIDs []int64) ([]int64, error
 type LedgerSums struct {
 	Lines   int64
 	Adrift  int64          // postings whose cuts do not sum to nothing, and lots below nothing
+	Unsaid  int64          // lines that name neither an order nor a reason where one is due, or nobody who booked them
 	Counted assets.Instant // of the last count
 }
 
 // Sums adds up the ledger of a plant.
 func Sums(ctx context.Context, db *plantdb.DB, plantID int64) (LedgerSums, error) {
 	var s LedgerSums
-	err := db.SQL(ctx).Raw(`SELECT count(*) AS lines, coalesce(max(CASE WHEN why = 'counted' THEN at END), 0) AS counted FROM stock_movements WHERE plant_id = ?`, plantID).Scan(&s).Error
+	err := db.SQL(ctx).Raw(`SELECT count(*) AS lines, coalesce(sum(CASE WHEN person_id = 0 OR why IN ('issued', 'returned', 'counted', 'scrapped') AND order_id = 0 AND trim(reason) = '' THEN 1 ELSE 0 END), 0) AS unsaid, coalesce(max(CASE WHEN why = 'counted' THEN at END), 0) AS counted FROM stock_movements WHERE plant_id = ?`, plantID).Scan(&s).Error
 	if err != nil {
 		return s, err
 	}

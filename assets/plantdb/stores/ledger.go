@@ -115,6 +115,11 @@ func SaveLot(c *plantdb.Change, next *assets.StockLot) error {
 	if !(next.WidthM >= 0 && next.WidthM <= 10) {
 		bad.Add("width_m", "the width is from 0 (as the item) to 10 m")
 	}
+	if next.ID == 0 && next.CutFromID != 0 {
+		if err := cutFits(c, bad, next); err != nil {
+			return err
+		}
+	}
 	if next.ID != 0 {
 		held, err := plantdb.ReadRow[assets.StockLot](c, next.ID)
 		if err != nil {
@@ -132,6 +137,23 @@ func SaveLot(c *plantdb.Change, next *assets.StockLot) error {
 		return err
 	}
 	return save(c, ch, next)
+}
+
+// cutFits refuses an offcut wider than what it was cut from, and one under a mark that lies beside it already: two pieces of one mark cannot be told apart.
+func cutFits(c *plantdb.Change, bad assets.Invalid, next *assets.StockLot) error {
+	from, err := plantdb.ReadRow[assets.StockLot](c, next.CutFromID)
+	if err != nil {
+		return err
+	}
+	if from.WidthM > 0 && next.WidthM > from.WidthM {
+		bad.Add("width_m", fmt.Sprintf("it was cut from a roll %g mm wide and cannot be wider", from.WidthM*1000))
+	}
+	var same int64
+	err = c.Tx().Raw("SELECT count(*) FROM stock_lots WHERE item_id = ? AND plant_id = ? AND customer_id = ? AND lot = ? AND known_to IS NULL AND valid_to IS NULL", next.ItemID, next.PlantID, next.CustomerID, next.Lot).Scan(&same).Error
+	if same > 0 {
+		bad.Add("lot", "this mark is given already; write another on the offcut")
+	}
+	return err
 }
 
 // Post writes the lines of one act, each in the chain of the place of its lot, if they keep what every posting must keep
@@ -156,7 +178,44 @@ func Post(c *plantdb.Change, lines []assets.StockMovement) error {
 	if err := stock.Check(item, lines, onHand); err != nil {
 		return err
 	}
+	for _, l := range lines {
+		if err := neverShort(c, item, l); err != nil {
+			return err
+		}
+	}
 	return writeLines(c, lots, lines)
+}
+
+// neverShort refuses what is said to have gone out of a lot at a time when the ledger had not so much in it, or would have had too little
+// since: the stores as they were on a past day would show less than nothing.
+func neverShort(c *plantdb.Change, item assets.StockItem, l assets.StockMovement) error {
+	if l.Quantity >= 0 || l.At == 0 || l.At >= c.Now() {
+		return nil
+	}
+	var kept []struct {
+		At       assets.Instant
+		Quantity assets.Quantity
+	}
+	if err := c.Tx().Table("stock_movements").Select("at, quantity").Where("lot_id = ?", l.LotID).Order("at, id").Scan(&kept).Error; err != nil {
+		return err
+	}
+	var held assets.Quantity
+	for _, k := range kept {
+		if k.At <= l.At {
+			held += k.Quantity
+		}
+	}
+	least := held
+	for _, k := range kept {
+		if k.At > l.At {
+			held += k.Quantity
+			least = min(least, held)
+		}
+	}
+	if least+l.Quantity < 0 {
+		return assets.Invalid{"at": fmt.Sprintf("by the ledger the lot had only %s to give at that time; give the time it went out, or book first what came in before", item.Unit.Of(least))}
+	}
+	return nil
 }
 
 // lotsOfLines returns the lot of each line and what is on hand of each lot.

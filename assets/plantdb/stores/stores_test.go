@@ -249,3 +249,89 @@ func TestADeliveryBooksItsOrder(t *testing.T) {
 		t.Errorf("%+v, %v", got, err)
 	}
 }
+
+func TestClothCannotHaveGoneOutBeforeItCame(t *testing.T) {
+	s := plantdbtest.Plant(t)
+	item, here, _ := storeroom(t, s)
+	later := plantdbtest.Noon.Add(48 * time.Hour)
+	issue := func(q assets.Quantity, at time.Time) error {
+		return both(s, later, func(c *plantdb.Change) error {
+			return stores.Post(c, []assets.StockMovement{{LotID: here.ID, Quantity: -q, Why: assets.MoveIssued, Reason: "splice on Q3", At: assets.InstantOf(at)}})
+		})
+	}
+	done(t, issue(45000, plantdbtest.Noon.Add(24*time.Hour)))
+	done(t, both(s, later, func(c *plantdb.Change) error { return stores.Receive(c, nil, &here, 20000, 0) }))
+	var bad assets.Invalid
+	for why, err := range map[string]error{"before the roll came": issue(1000, plantdbtest.Noon.Add(-time.Hour)), "when it held enough, but too little the day after": issue(6000, plantdbtest.Noon.Add(time.Hour))} {
+		if !errors.As(err, &bad) || bad["at"] == "" {
+			t.Errorf("%s: %v, want it refused at its time", why, err)
+		}
+	}
+	done(t, issue(5000, plantdbtest.Noon.Add(time.Hour)))
+	lots, err := stores.LotsOfItem(bg, s.DB, s.Scope, item.ID, true)
+	done(t, err)
+	if len(lots) != 1 || lots[0].OnHand != 20000 {
+		t.Errorf("%+v, want what came last", lots)
+	}
+}
+
+func TestAnOffcutHasAMarkOfItsOwnAndIsNoWiderThanItsRoll(t *testing.T) {
+	s := plantdbtest.Plant(t)
+	_, here, _ := storeroom(t, s)
+	cut := func(mark string, width float64) error {
+		return both(s, plantdbtest.Noon, func(c *plantdb.Change) error {
+			into := assets.StockLot{PlantID: s.Plant.ID, ItemID: here.ItemID, Lot: mark, WidthM: width, CutFromID: here.ID}
+			if err := stores.SaveLot(c, &into); err != nil {
+				return err
+			}
+			return stores.Post(c, []assets.StockMovement{{LotID: here.ID, Quantity: -3000, Why: assets.MoveCut}, {LotID: into.ID, Quantity: 3000, Why: assets.MoveCut}})
+		})
+	}
+	done(t, both(s, plantdbtest.Noon, func(c *plantdb.Change) error {
+		wide := here
+		wide.WidthM = 1.6
+		err := stores.SaveLot(c, &wide)
+		here.RowID = wide.RowID
+		return err
+	}))
+	done(t, cut("31-1", 0.8))
+	var bad assets.Invalid
+	if err := cut("31-1", 0.8); !errors.As(err, &bad) || bad["lot"] == "" {
+		t.Errorf("the mark of another offcut: %v", err)
+	}
+	if err := cut("31", 0.8); !errors.As(err, &bad) || bad["lot"] == "" {
+		t.Errorf("the number of the roll itself: %v", err)
+	}
+	if err := cut("31-2", 5); !errors.As(err, &bad) || bad["width_m"] == "" {
+		t.Errorf("5 m wide off a roll of 1.6 m: %v", err)
+	}
+	if got := onHand(t, s.DB, s.Scope, here.ID); got != 47000 {
+		t.Errorf("%v left on the roll, want 47 m: the refused cuts book nothing", got)
+	}
+}
+
+func TestASecondDeliveryOfALotIsPartOfIt(t *testing.T) {
+	s := plantdbtest.Plant(t)
+	item, here, _ := storeroom(t, s)
+	done(t, both(s, plantdbtest.Noon.Add(time.Hour), func(c *plantdb.Change) error { return stores.Receive(c, nil, &here, 20000, 0) }))
+	lots, err := stores.LotsOfItem(bg, s.DB, s.Scope, item.ID, true)
+	done(t, err)
+	if len(lots) != 1 || lots[0].OnHand != 70000 {
+		t.Errorf("%+v, want one lot of 70 m", lots)
+	}
+}
+
+func TestLinesWithoutAReasonOrAPersonAreCounted(t *testing.T) {
+	s := plantdbtest.Plant(t)
+	_, here, _ := storeroom(t, s)
+	before, err := stores.Sums(bg, s.DB, s.Plant.ID)
+	done(t, err)
+	done(t, both(s, plantdbtest.Noon, func(c *plantdb.Change) error {
+		return stores.Post(c, []assets.StockMovement{{LotID: here.ID, Quantity: -2000, Why: assets.MoveIssued, OrderID: 7}, {LotID: here.ID, Quantity: 1000, Why: assets.MoveReturned}})
+	}))
+	after, err := stores.Sums(bg, s.DB, s.Plant.ID)
+	done(t, err)
+	if after.Unsaid != before.Unsaid+1 {
+		t.Errorf("%d lines with nothing said before, %d after one was taken back without a word", before.Unsaid, after.Unsaid)
+	}
+}

@@ -57,14 +57,16 @@ func SaveSupplyOrder(c *plantdb.Change, next *assets.SupplyOrder) error {
 	return save(c, ch, next)
 }
 
-// Receive books what came with a supply order into a lot of its place: the lot (ID 0: made), the line, and the order's own
+// Receive books what came with a supply order into a lot of its place: the lot (ID 0: made; else one that lies there), the line, and the order's own
 // count in one change.
 func Receive(c *plantdb.Change, order *assets.SupplyOrder, lot *assets.StockLot, q assets.Quantity, at assets.Instant) error {
 	if order != nil {
 		lot.CustomerID, lot.PlantID, lot.ItemID = order.CustomerID, order.PlantID, order.ItemID
 	}
-	if err := SaveLot(c, lot); err != nil {
-		return err
+	if lot.ID == 0 {
+		if err := SaveLot(c, lot); err != nil {
+			return err
+		}
 	}
 	line := assets.StockMovement{LotID: lot.ID, Quantity: q, Why: assets.MoveReceived, At: at}
 	if order == nil {

@@ -36,7 +36,7 @@ func (d *Desk) Room(ctx context.Context, scope assets.Scope, plantID int64, now 
 		}
 	}
 	sums, err := stores.Sums(ctx, d.db, plantID)
-	out.Movements, out.Counted, out.Adrift = sums.Lines, sums.Counted, sums.Adrift
+	out.Movements, out.Unsaid, out.Counted, out.Adrift = sums.Lines, sums.Unsaid, sums.Counted, sums.Adrift
 	return out, err
 }
 

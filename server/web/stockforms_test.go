@@ -1,0 +1,87 @@
+package web
+
+import (
+	"maps"
+	"net/http"
+	"net/url"
+	"strings"
+	"testing"
+
+	"carryside/assets"
+)
+
+// seen is what a form of stores was opened on.
+func seen(v *visit, path string) url.Values {
+	value, _ := v.get(path).Find("input[name=seen]").Attr("value")
+	return url.Values{"seen": {value}}
+}
+
+func typed(on url.Values, name ...string) url.Values {
+	form := maps.Clone(on)
+	for i := 0; i < len(name); i += 2 {
+		form[name[i]] = []string{name[i+1]}
+	}
+	return form
+}
+
+func TestTheButtonPressedTwiceDoesNotBookTwice(t *testing.T) {
+	v := as(t, withStores(), assets.RoleLead)
+	for path, form := range map[string]url.Values{
+		"/plants/3/stores/receive":       {"item": {"3"}, "amount": {"2"}, "lot": {"P8"}, "supply": {""}},
+		"/plants/3/stores/lots/31/scrap": {"amount": {"1"}, "at": {"2026-11-25T06:00"}, "reason": {"torn"}},
+	} {
+		opened := seen(v, path)
+		if opened.Get("seen") == "" {
+			t.Fatalf("%s does not keep what it was opened on", path)
+		}
+		form.Set("seen", "1") // what there was before the first press
+		d := v.post(path, form, http.StatusUnprocessableEntity)
+		if got := text(d, "[data-errors]"); !strings.Contains(got, "booked already") {
+			t.Errorf("%s: the second press is answered %q", path, got)
+		}
+		if got := d.Find("input[name=amount]").AttrOr("value", ""); got != form.Get("amount") {
+			t.Errorf("%s: the amount comes back as %q", path, got)
+		}
+		form.Set("seen", d.Find("input[name=seen]").AttrOr("value", ""))
+		v.post(path, form, http.StatusSeeOther)
+	}
+}
+
+func TestMoreDoesNotComeBackThanWentOut(t *testing.T) {
+	v := as(t, withStores(), assets.RoleLead)
+	const path = "/plants/3/stores/lots/31/return"
+	on := seen(v, path)
+	d := v.post(path, typed(on, "amount", "4.5", "reason", "van"), http.StatusUnprocessableEntity)
+	if got := strings.ReplaceAll(text(d, "[data-errors]"), nb, " "); !strings.Contains(got, "Only 4 m of this lot went out") {
+		t.Errorf("4.5 m of 4 m issued: %q", got)
+	}
+	d = v.post(path, typed(on, "amount", "1"), http.StatusUnprocessableEntity)
+	if got := text(d, "[data-errors]"); !strings.Contains(got, "Name the order") {
+		t.Errorf("without order and reason: %q", got)
+	}
+	v.post(path, typed(on, "amount", "1", "reason", "van"), http.StatusSeeOther)
+}
+
+func TestADeliveryIsReadAsItsPapersSayIt(t *testing.T) {
+	f := withStores()
+	v := as(t, f, assets.RoleLead)
+	const path = "/plants/3/stores/receive"
+	on := typed(seen(v, path), "item", "2")
+	v.post(path, typed(on, "amount", "3 kg", "lot", "7802"), http.StatusSeeOther)
+	for amount, want := range map[string]string{"500 g": "give the number of kilograms alone", "3 l": "give the number of kilograms alone", "1,5": "comma"} {
+		d := v.post(path, typed(on, "amount", amount, "lot", "7803"), http.StatusUnprocessableEntity)
+		if got := text(d, "[data-errors]"); !strings.Contains(got, want) {
+			t.Errorf("%s of what goes by the kilogram: %q", amount, got)
+		}
+	}
+	d := v.post(path, typed(on, "amount", "3", "lot", "7731", "good_until", "2027-03-01"), http.StatusUnprocessableEntity)
+	if got := strings.ReplaceAll(text(d, "[data-errors]"), nb, " "); !strings.Contains(got, "Lot 7731 lies here already and is good to 20 Dec 2026") {
+		t.Errorf("another date for a lot that lies here: %q", got)
+	}
+	v.post(path, typed(on, "amount", "3", "lot", "7731"), http.StatusSeeOther)
+	rec := v.send(path, typed(on, "amount", "3", "lot", "7804", "good_until", "2026-11-01"), http.StatusSeeOther)
+	d = v.get(rec.Header().Get("Location"))
+	if got := strings.ReplaceAll(d.Text(), nb, " "); !strings.Contains(got, "no order takes from it") {
+		t.Error("a delivery that is out of date is booked without a word")
+	}
+}
