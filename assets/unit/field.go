@@ -16,7 +16,7 @@ type Field struct {
 	// feet of a FeetInches or "in" field are shown to 1/16 in instead, unless InchDecimals.
 	SILeast, SIMost int
 	USLeast, USMost int
-	InchDecimals    bool // decimal inches instead of sixteenths: covers and whole belts are gauged, not taped
+	InchDecimals    bool // decimal inches instead of sixteenths: fingers, openings, covers and whole belts are gauged, not taped
 }
 
 // The fields of the register, the calculator and the job sheet.
@@ -26,6 +26,8 @@ var (
 	Travel       = Field{Dimension: Length, SI: "mm", US: "in", SIMost: 1}
 	Step         = Field{Dimension: Length, SI: "mm", US: "in", SIMost: 1}
 	Thickness    = Field{Dimension: Length, SI: "mm", US: "in", SILeast: 1, SIMost: 2, USLeast: 3, USMost: 3, InchDecimals: true}
+	Finger       = Field{Dimension: Length, SI: "mm", US: "in", SIMost: 2, USLeast: 3, USMost: 3, InchDecimals: true} // by template: a sixteenth is a tenth of it
+	Opening      = Field{Dimension: Length, SI: "mm", US: "in", SIMost: 1, USLeast: 3, USMost: 3, InchDecimals: true} // of a seam: gauged
 	LoopLength   = Field{Dimension: Length, SI: "m", US: FeetInches, SILeast: 2, SIMost: 3}
 	Distance     = Field{Dimension: Length, SI: "m", US: FeetInches, SIMost: 3}
 	BeltSpeed    = Field{Dimension: Speed, SI: "m/s", US: "ft/min", SILeast: 1, SIMost: 3, USMost: 1}

@@ -18,7 +18,7 @@ const (
 
 // allFields are the fields of the product, by the name a failure prints.
 var allFields = map[string]Field{
-	"Width": Width, "Diameter": Diameter, "Travel": Travel, "Step": Step, "Thickness": Thickness, "LoopLength": LoopLength, "Distance": Distance,
+	"Width": Width, "Diameter": Diameter, "Travel": Travel, "Step": Step, "Finger": Finger, "Opening": Opening, "Thickness": Thickness, "LoopLength": LoopLength, "Distance": Distance,
 	"BeltSpeed": BeltSpeed, "BeltTension": BeltTension, "TensionPerM": TensionPerM, "AreaMass": AreaMass, "BeltMass": BeltMass, "Heat": Heat,
 	"HeatStep": HeatStep, "HeatRate": HeatRate, "Slope": Slope, "PlatePress": PlatePress, "RunningHours": RunningHours, "SurfaceArea": SurfaceArea,
 }

@@ -35,8 +35,8 @@ type Gauge struct {
 // Gauges are what can be watched. Repeats is how much two readings of the same thing differ (common practice: 0.2 mm for
 // the feeler in a seam and for the depth gauge, 2 points of hardness).
 var Gauges = []Gauge{
-	{Quantity: "splice gap", Limit: MaxSpliceGap, Repeats: 0.0002, field: &unit.Width},
-	{Quantity: "cover thickness", Limit: MinCoverThickness, Least: true, Repeats: 0.0002, field: &unit.Width},
+	{Quantity: "splice gap", Limit: MaxSpliceGap, Repeats: 0.0002, field: &unit.Opening},
+	{Quantity: "cover thickness", Limit: MinCoverThickness, Least: true, Repeats: 0.0002, field: &unit.Opening},
 	{Quantity: "hardness", Limit: MaxHardness, Repeats: 2, sign: "Shore A"},
 }
 

@@ -57,9 +57,9 @@ const (
 )
 
 // Compute returns the figures of a job, and in words what is missing for the others. It never returns a figure computed from a guess that it
-// does not name in How.
-func Compute(j Job) (figures []Figure, missing []string) {
-	c := computing{job: j}
+// does not name in How. show writes a figure inside a sentence in the reader's units.
+func Compute(j Job, show func(v float64, unit string) string) (figures []Figure, missing []string) {
+	c := computing{job: j, show: show}
 	allowance := c.splice()
 	c.cut(allowance)
 	c.lift()
@@ -68,6 +68,7 @@ func Compute(j Job) (figures []Figure, missing []string) {
 }
 
 type computing struct {
+	show    func(v float64, unit string) string
 	job     Job
 	figures []Figure
 	missing []string
@@ -188,9 +189,9 @@ func (c *computing) lift() {
 	}
 	look := ""
 	if plan {
-		look = fmt.Sprintf("over %.0f kg: by hoist and a lifting plan, not by hand", liftByPlanOver)
+		look = "over " + c.show(liftByPlanOver, "kg") + ": by hoist and a lifting plan, not by hand"
 	}
-	c.say(Figure{fmt.Sprintf("Mass of %g m of belt to lift", long), kg, "kg", "width x length x mass per area", assets.ClassB, look})
+	c.say(Figure{"Mass of " + c.show(long, "m") + " of belt to lift", kg, "kg", "width x length x mass per area", assets.ClassB, look})
 }
 
 // cycle is how long the press cycle takes.
@@ -205,7 +206,7 @@ func (c *computing) cycle() {
 	}
 	cooling, how := j.CoolingKMin, "as this press cools"
 	if !(cooling > 0) {
-		cooling, how = SlowCoolingK, "at 2 K/min, nobody gave how fast the press cools"
+		cooling, how = SlowCoolingK, "at "+c.show(SlowCoolingK, "K/min")+", nobody gave how fast the press cools"
 	}
 	by := ""
 	if j.RecipeName != "" {

@@ -1,6 +1,7 @@
 package jobsheet
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -10,6 +11,8 @@ import (
 	"carryside/schedule/press"
 	"carryside/schedule/workorder"
 )
+
+func inSI(v float64, unit string) string { return fmt.Sprintf("%g %s", v, unit) }
 
 func find(t *testing.T, figures []Figure, what string) Figure {
 	t.Helper()
@@ -25,7 +28,7 @@ func find(t *testing.T, figures []Figure, what string) Figure {
 // The step table of DIN 22102-3, as a belt maker's splicing procedure quotes it (from memory of the trade's handbooks): 1000/5 has steps of
 // 250 mm, 4 of them, 1 000 mm of splice without bias. With 0.4 x width of bias and no trim a belt 1 000 mm wide takes 1 400 mm.
 func TestSteppedSpliceTakesStepsBiasAndTrim(t *testing.T) {
-	got, missing := Compute(Job{Form: assets.FormStepped, Bond: assets.BondColdBonded, WidthM: 1, Plies: 5, StepM: 0.25, MassKGPerM2: 14})
+	got, missing := Compute(Job{Form: assets.FormStepped, Bond: assets.BondColdBonded, WidthM: 1, Plies: 5, StepM: 0.25, MassKGPerM2: 14}, inSI)
 	if f := find(t, got, "Steps"); f.Value != 4 {
 		t.Errorf("%v steps, want 4", f.Value)
 	}
@@ -45,14 +48,14 @@ func TestSteppedSpliceTakesStepsBiasAndTrim(t *testing.T) {
 
 // Width 600 at fingers of 20 mm: 30 fingers, nothing left over (common practice table of finger splices: 20 x 80 mm).
 func TestFingersAcrossTheWidth(t *testing.T) {
-	got, _ := Compute(Job{Form: assets.FormFinger, Bond: assets.BondHotPressed, WidthM: 0.6, FingerPitchM: 0.02, FingerLengthM: 0.08, TrimEachEndM: 0.02})
+	got, _ := Compute(Job{Form: assets.FormFinger, Bond: assets.BondHotPressed, WidthM: 0.6, FingerPitchM: 0.02, FingerLengthM: 0.08, TrimEachEndM: 0.02}, inSI)
 	if f := find(t, got, "Whole fingers"); f.Value != 30 || f.Look != "" {
 		t.Errorf("%+v, want 30 whole fingers", f)
 	}
 	if f := find(t, got, "Belt one splice takes"); math.Abs(f.Value-0.12) > 1e-12 {
 		t.Errorf("takes %v m, want 0.12", f.Value)
 	}
-	got, _ = Compute(Job{Form: assets.FormFinger, Bond: assets.BondHotPressed, WidthM: 0.605, FingerPitchM: 0.02, FingerLengthM: 0.08})
+	got, _ = Compute(Job{Form: assets.FormFinger, Bond: assets.BondHotPressed, WidthM: 0.605, FingerPitchM: 0.02, FingerLengthM: 0.08}, inSI)
 	if f := find(t, got, "Whole fingers"); f.Look == "" {
 		t.Error("5 mm left at the edge of a finger of 20 mm is not pointed out")
 	}
@@ -60,7 +63,7 @@ func TestFingersAcrossTheWidth(t *testing.T) {
 
 func TestCutLengthIsOnlySaidOfANewBeltAndOnlyWhenItIsKnown(t *testing.T) {
 	belt := Job{Form: assets.FormStepped, Bond: assets.BondHotVulcanised, WidthM: 1, Plies: 4, StepM: 0.25, PathM: 100, FitStretchPercent: 0.5, Splices: 2, WholeBelt: true, Recipe: &press.Recipe{SetTopC: 145, SetBottomC: 145, HeatingRate: press.Band{Min: 2, Max: 4}, Dwell: press.Band{Min: 35, Max: 45}, ReleaseMaxC: 60}, AmbientC: 25}
-	got, _ := Compute(belt)
+	got, _ := Compute(belt, inSI)
 	// 100 / 1.005 + 2 x (3 x 0.25 + 0.4)
 	if f := find(t, got, "Cut length"); math.Abs(f.Value-(100/1.005+2.3)) > 1e-6 {
 		t.Errorf("cut length %v m, want %v", f.Value, 100/1.005+2.3)
@@ -69,12 +72,12 @@ func TestCutLengthIsOnlySaidOfANewBeltAndOnlyWhenItIsKnown(t *testing.T) {
 		t.Errorf("cycle %v min, want 117.5", f.Value)
 	}
 	belt.PathM = 0
-	_, missing := Compute(belt)
+	_, missing := Compute(belt, inSI)
 	if !slices.ContainsFunc(missing, func(s string) bool { return strings.Contains(s, "where the pulleys are") }) {
 		t.Errorf("a cut length without a path: missing %v", missing)
 	}
 	belt.WholeBelt = false
-	got, _ = Compute(belt)
+	got, _ = Compute(belt, inSI)
 	for _, f := range got {
 		if strings.HasPrefix(f.What, "Cut length") {
 			t.Error("a re-splice is told a cut length for the whole belt")

@@ -59,7 +59,7 @@ func stepped() []assets.JobStep {
 func vulcanised() []assets.JobStep {
 	return []assets.JobStep{
 		measured("laid", "Cement, tie gum and covers laid, lot and date of each noted", "gap at the ply seams", "m", mm(0.8), mm(1.6)), // handbooks: 1/32 to 1/16 in
-		measured("irons", "Edge irons 0.8 to 1.6 mm thinner than the belt, thermocouples in the seam", "thinner than the belt", "m", mm(0.8), mm(1.6)),
+		measured("irons", "Edge irons thinner than the belt, thermocouples in the seam", "thinner than the belt", "m", mm(0.8), mm(1.6)),
 		step("recipe", "Recipe set and read back by a second person"),
 		step("warm", "Full pressure once the platens are warm"),
 		measured("dwell", "Dwell counted from the coldest thermocouple reaching tolerance", "dwell", "min", at(0.1), nil),

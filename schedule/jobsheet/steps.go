@@ -105,7 +105,7 @@ func runIn() []assets.JobStep {
 }
 
 func checks(form assets.Form, bond assets.Bond) []assets.JobStep {
-	list := []assets.JobStep{checked("alignment", "Alignment over 3 m by straight edge", "off line", "m", mm(6.35))} // 6.35 mm in 3.05 m: common practice in handbooks of light belts
+	list := []assets.JobStep{checked("alignment", "Alignment over 10 ft (3 m) by straight edge", "off line", "m", mm(6.35))} // 6.35 mm in 3.05 m: common practice in handbooks of light belts
 	if form.Mechanical() {
 		list = append(list, check("fasteners", "Every fastener seated, tightened to its figure, ends square, pin secured"))
 	} else {

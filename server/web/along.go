@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"math"
 	"net/http"
 	"slices"
 	"strconv"
@@ -197,13 +198,13 @@ func (r *Request) alongStep(no int, step assets.JobStep, sheet SheetFile) alongS
 		out.Found = joinWords(row.State, row.Value, row.Note, row.When, row.Who)
 	}
 	limit := func(v *float64) *float64 { return v }
-	if field := stepUnit(step.Unit); field != nil {
+	if field, per := stepUnit(step.Unit); field != nil {
 		out.Unit = field.Sign(r.F.Units)
 		limit = func(v *float64) *float64 {
 			if v == nil {
 				return nil
 			}
-			in := field.In(*v, r.F.Units)
+			in := math.Round(field.In(*v*per, r.F.Units)*1e4) / 1e4 // as fine as anybody gauges
 			return &in
 		}
 	}
@@ -366,10 +367,11 @@ func (s *Site) alongEntry(r *Request, o workorder.Order, sp assets.Splice, in se
 // typedValue reads a step's value as it was typed on a device.
 func typedValue(step assets.JobStep, typed string, units assets.UnitSystem) (*float64, error) {
 	v, err := strconv.ParseFloat(typed, 64)
-	if field := stepUnit(step.Unit); field != nil {
+	if field, per := stepUnit(step.Unit); field != nil {
 		var m unit.Measure
 		if m, err = field.Parse(typed, units); err == nil {
 			v, _ = m.Stored().Float64()
+			v /= per
 		}
 	}
 	if err != nil {

@@ -27,6 +27,9 @@ func (f *Form) length(name, label string, field unit.Field, m float64) *Field {
 // step writes millimetres in the unit of splice lengths.
 func (f Format) step(mm float64) string { return unit.Step.Show(mm/1000, f.Units) }
 
+// finger writes millimetres of a finger, or of what is left beside the last one.
+func (f Format) finger(mm float64) string { return unit.Finger.Show(mm/1000, f.Units) }
+
 // stepped reckons a stepped splice.
 func (p *calculatorPage) stepped(e *entry, start calcStart) *calcPart {
 	f, sp := p.Form, start.splice
@@ -65,11 +68,11 @@ func (p *calculatorPage) stepped(e *entry, start calcStart) *calcPart {
 func (p *calculatorPage) fingers(e *entry, start calcStart) *calcPart {
 	f, sp := p.Form, start.splice
 	c := p.part("fi", "Fingers across a width", "a last finger of half a pitch or more holds; a narrower one lifts",
-		f.length("fi_width", "Belt width", unit.Width, start.belt.WidthM), f.length("pitch", "Finger width", unit.Step, sp.FingerPitchM),
-		f.length("finger", "Finger length", unit.Step, sp.FingerLengthM), f.Number("fi_trim", "Trim of each end", "", unit.Step.Sign(f.Plain.Units)))
+		f.length("fi_width", "Belt width", unit.Width, start.belt.WidthM), f.length("pitch", "Finger width", unit.Finger, sp.FingerPitchM),
+		f.length("finger", "Finger length", unit.Finger, sp.FingerLengthM), f.Number("fi_trim", "Trim of each end", "", unit.Step.Sign(f.Plain.Units)))
 	width, _ := e.mm("fi_width", "the width", unit.Width)
-	pitch, _ := e.mm("pitch", "the finger width", unit.Step)
-	length, _ := e.mm("finger", "the finger length", unit.Step)
+	pitch, _ := e.mm("pitch", "the finger width", unit.Finger)
+	length, _ := e.mm("finger", "the finger length", unit.Finger)
 	trim, _ := e.mm("fi_trim", "the trim", unit.Step)
 	if !e.filled("fi_width", "pitch", "finger") {
 		return c
@@ -83,13 +86,13 @@ func (p *calculatorPage) fingers(e *entry, start calcStart) *calcPart {
 		return c
 	}
 	c.row("Fingers", Int(int64(fig.Full)), "width / finger width, whole ones", byGeometry)
-	c.row("Left over at the edge", f.Plain.step(fig.RemnantMM), pick(fig.RemnantAllowed, "nothing, or half a finger and more", "less than half a finger: it would lift; change the finger width"), byPractice).Bad = !fig.RemnantAllowed
-	c.row("Flank of one finger", f.Plain.step(fig.FlankMM), "√(length² + (finger width / 2)²)", byGeometry)
+	c.row("Left over at the edge", f.Plain.finger(fig.RemnantMM), pick(fig.RemnantAllowed, "nothing, or half a finger and more", "less than half a finger: it would lift; change the finger width"), byPractice).Bad = !fig.RemnantAllowed
+	c.row("Flank of one finger", f.Plain.finger(fig.FlankMM), "√(length² + (finger width / 2)²)", byGeometry)
 	c.row("Half angle at the tip", Num(fig.HalfAngleDeg, 1)+"°", "atan(half the finger width / length)", byGeometry)
 	c.row("Seam per belt width", Num(fig.WeldLinePerWidth, 1)+" times", "two flanks / finger width", byGeometry)
 	c.row("A re-splice shortens the loop by", f.Plain.step(cutOut+overlap), "finger length and trim cut out, and the overlap of the new fingers", byPractice).Total = true
-	words := Figure(fig.Full, "finger", "fingers") + ", " + pick(fig.RemnantMM == 0, "nothing left over", f.Plain.step(fig.RemnantMM)+" left over") + pick(fig.RemnantAllowed, "", ": it would lift")
-	c.Drawing = drawing.OfFingers(drawing.Fingers{Sentence: words, Full: fig.Full, Remnant: fig.RemnantMM / pitch, Allowed: fig.RemnantAllowed, Words: words, LengthWas: f.Plain.step(length) + " long"})
+	words := Figure(fig.Full, "finger", "fingers") + ", " + pick(fig.RemnantMM == 0, "nothing left over", f.Plain.finger(fig.RemnantMM)+" left over") + pick(fig.RemnantAllowed, "", ": it would lift")
+	c.Drawing = drawing.OfFingers(drawing.Fingers{Sentence: words, Full: fig.Full, Remnant: fig.RemnantMM / pitch, Allowed: fig.RemnantAllowed, Words: words, LengthWas: f.Plain.finger(length) + " long"})
 	return c
 }
 

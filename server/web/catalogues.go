@@ -32,7 +32,7 @@ var specificationQuantities = []catalogueQuantity{
 	{"working_tension_n_per_m", "working tension", "N/m", &unit.BeltTension}, {"min_pulley_m", "smallest pulley", "m", &unit.Diameter},
 	{"min_back_bend_m", "smallest pulley in reverse bend", "m", &unit.Diameter}, {"min_temperature_c", "coldest product", "degC", &unit.Heat},
 	{"max_temperature_c", "hottest product", "degC", &unit.Heat}, {"step_length_m", "length of a step", "m", &unit.Step},
-	{"finger_pitch_m", "finger width", "m", &unit.Step}, {"finger_length_m", "finger length", "m", &unit.Step},
+	{"finger_pitch_m", "finger width", "m", &unit.Finger}, {"finger_length_m", "finger length", "m", &unit.Finger},
 	{due.MinCoverThickness, "least cover left", "m", &unit.Thickness},
 }
 
@@ -40,7 +40,7 @@ var kindQuantities = []catalogueQuantity{
 	{"life_days", "usual life", "days", nil}, {"life_hours", "usual life", "h", nil}, {"life_passes", "usual life", "passes", nil},
 	{"work_h", "work in the stop", "h", nil}, {"run_in_h", "run-in check after", "h", nil}, {"crew", "people", "people", nil},
 	{due.PlannedStopH, "stop for a planned remake", "h", nil}, {due.UnplannedStopH, "stop after a failure", "h", nil},
-	{due.MaxSpliceGap, "widest splice gap", "m", &unit.Width}, {due.MaxHardness, "greatest hardness", "Shore A", nil},
+	{due.MaxSpliceGap, "widest splice gap", "m", &unit.Opening}, {due.MaxHardness, "greatest hardness", "Shore A", nil},
 }
 
 // moneyQuantities are what a remake costs beside the stop.

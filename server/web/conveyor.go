@@ -431,10 +431,7 @@ func (r *Request) measured(f assets.Finding) string {
 	if f.Measurement == nil {
 		return ""
 	}
-	if f.MeasurementUnit == "m" {
-		return f.Quantity + " " + r.F.Travel(*f.Measurement)
-	}
-	return f.Quantity + " " + With(Short(*f.Measurement, 2), f.MeasurementUnit)
+	return f.Quantity + " " + r.F.measurement(f)
 }
 
 // conveyorSay is the headline: what is worst on this conveyor, two findings at most.

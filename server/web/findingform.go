@@ -21,7 +21,7 @@ type measured struct {
 }
 
 var measurements = []measured{
-	{"splice gap", "m", &unit.Width},
+	{"splice gap", "m", &unit.Opening},
 	{"cover thickness", "m", &unit.Thickness},
 	{rules.TakeUpTravel, "m", &unit.Travel},
 	{"hardness", "Shore A", nil},
@@ -387,7 +387,7 @@ func (f Format) measurement(fd assets.Finding) string {
 		return m.Field.Show(*fd.Measurement, f.Units)
 	}
 	if fd.MeasurementUnit == "m" {
-		return unit.Width.Show(*fd.Measurement, f.Units)
+		return f.length(*fd.Measurement)
 	}
 	return With(Short(*fd.Measurement, 2), fd.MeasurementUnit)
 }

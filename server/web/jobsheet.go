@@ -127,9 +127,9 @@ func (s *Site) computed(r *Request, v fleetView, o workorder.Order, pressed []pr
 	if by.Says != "" {
 		p.Recipe = []Fact{{"Recipe", by.Says}}
 	}
-	figures, missing := jobsheet.Compute(jobOf(v, o, splicedBy(v, o), by))
+	figures, missing := jobsheet.Compute(jobOf(v, o, splicedBy(v, o), by), r.F.inUnit)
 	for _, f := range figures {
-		p.Rows = append(p.Rows, computedRow{What: f.What, Value: r.F.inUnit(f.Value, f.Unit, f.What), How: f.How, Class: string(f.Class), Look: f.Look})
+		p.Rows = append(p.Rows, computedRow{What: f.What, Value: r.F.inUnit(f.Value, f.Unit), How: f.How, Class: string(f.Class), Look: f.Look})
 	}
 	p.Missing = missing
 	return p, nil
@@ -147,21 +147,31 @@ func splicedBy(v fleetView, o workorder.Order) assets.Splice {
 }
 
 // inUnit is a figure of a job sheet as the plant reads it.
-func (f Format) inUnit(v float64, sign, what string) string {
-	switch sign {
-	case "m":
-		if v >= 3 {
-			return unit.Distance.Show(v, f.Units)
-		}
-		return unit.Travel.Show(v, f.Units)
-	case "kg":
-		return unit.BeltMass.Show(v, f.Units)
-	case "degC":
-		return unit.Heat.Show(v, f.Units)
-	case "fingers", "steps":
+func (f Format) inUnit(v float64, sign string) string {
+	if sign == "m" {
+		return f.length(v)
+	}
+	if field, per := stepUnit(sign); field != nil {
+		return field.Show(v*per, f.Units)
+	}
+	if sign == "fingers" || sign == "steps" {
 		return Num(v, 0)
 	}
 	return With(Short(v, 1), sign)
+}
+
+// Lengths from these on are taped, and told in metres or feet; shorter ones are gauged.
+const tapedFromM, distanceFromM = 0.1, 3
+
+// length writes a length by what it is measured with: a gauge, a tape, a long tape.
+func (f Format) length(m float64) string {
+	switch size := math.Abs(m); {
+	case size >= distanceFromM:
+		return unit.Distance.Show(m, f.Units)
+	case size >= tapedFromM:
+		return unit.Travel.Show(m, f.Units)
+	}
+	return unit.Finger.Show(m, f.Units)
 }
 
 // sheet is the steps of an order with what was noted.
@@ -215,7 +225,7 @@ func (r *Request) sheetRow(no int, step assets.JobStep, file SheetFile) sheetRow
 		row.State, row.Note, row.When, row.Who = e.State, e.Note, r.F.Stamp(e.At), orNotKnown(file.People[e.PersonID])
 		row.Value, row.Wrong = "", e.State == jobsheet.Failed
 		if e.Value != nil {
-			row.Value = r.F.inUnit(*e.Value, step.Unit, step.Measure)
+			row.Value = r.F.inUnit(*e.Value, step.Unit)
 			row.Wrong = row.Wrong || step.Least != nil && *e.Value < *step.Least || step.Most != nil && *e.Value > *step.Most
 		}
 	}
@@ -230,18 +240,22 @@ func (f Format) askWords(step assets.JobStep) string {
 	say := step.Measure
 	switch {
 	case step.Least != nil && step.Most != nil:
-		say += ", " + f.inUnit(*step.Least, step.Unit, say) + " to " + f.inUnit(*step.Most, step.Unit, say)
+		say += ", " + f.inUnit(*step.Least, step.Unit) + " to " + f.inUnit(*step.Most, step.Unit)
 	case step.Most != nil:
-		say += ", " + f.inUnit(*step.Most, step.Unit, say) + " or less"
+		say += ", " + f.inUnit(*step.Most, step.Unit) + " or less"
 	case step.Least != nil:
-		say += ", " + f.inUnit(*step.Least, step.Unit, say) + " or more"
+		say += ", " + f.inUnit(*step.Least, step.Unit) + " or more"
 	}
 	return say
 }
 
-// stepUnit is the field in which a step's value is typed; nil: a plain number.
-func stepUnit(sign string) *unit.Field {
-	return map[string]*unit.Field{"m": &unit.Travel, "degC": &unit.Heat, "kg": &unit.BeltMass}[sign]
+// stepUnit is the field in which a figure of a sheet is typed and shown, and what the figure is multiplied with to be stored so; nil: a plain
+// number.
+func stepUnit(sign string) (field *unit.Field, per float64) {
+	if sign == "bar" {
+		return &unit.PlatePress, 100_000
+	}
+	return map[string]*unit.Field{"m": &unit.Travel, "degC": &unit.Heat, "kg": &unit.BeltMass, "K/min": &unit.HeatRate}[sign], 1
 }
 
 // sheetPage answers: what has been done at the conveyor, what was measured, what is still to do?
@@ -309,7 +323,7 @@ func (r *Request) sheetForm(o workorder.Order, v fleetView, sheet SheetFile) *sh
 		row.StateField = f.Select(name("state"), fmt.Sprintf("step %d", i+1), "", choices("not now", jobsheet.States, func(s string) string { return s }))
 		if step.Measure != "" {
 			sign := step.Unit
-			if field := stepUnit(step.Unit); field != nil {
+			if field, _ := stepUnit(step.Unit); field != nil {
 				sign = field.Sign(r.F.Units)
 			}
 			row.ValueAsks = f.Number(name("value"), step.Measure, "", sign)
@@ -362,8 +376,8 @@ func (e *entry) stepValue(step assets.JobStep, at string, entry *assets.JobEntry
 		return
 	}
 	v := 0.0
-	if field := stepUnit(step.Unit); field != nil {
-		v = e.quantity(at, *field)
+	if field, per := stepUnit(step.Unit); field != nil {
+		v = e.quantity(at, *field) / per
 	} else {
 		v = e.number(at)
 	}

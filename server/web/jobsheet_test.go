@@ -105,3 +105,37 @@ func TestAnOrderSaysByWhichClockItsPermitWasNotedInThePit(t *testing.T) {
 		}
 	}
 }
+
+// 15 mm are 0.591 in (25.4 mm to the inch, exactly); 9/16 in would be 14.3 mm, so that over a belt 1 400 mm wide four fingers more were counted. 5 m are 16'-4 7/8",
+// 1.6 mm 0.063 in, 25 kg 55.1 lb, 2 K/min 3.6 °F/min.
+func TestACrewInAUSPlantReadsFingersTrueAndNoMetres(t *testing.T) {
+	f := skarrow()
+	f.frames[0].Plant.UnitSystem = assets.UnitsUS
+	f.office().recipes = []assets.Recipe{hotRecipe(1, "HV thick", 3, 0.012, 35)}
+	reg := f.fleet.Register
+	reg.Specifications[0].Values = []assets.CatalogueValue{{Quantity: "mass_kg_per_m2", Value: 14, Unit: "kg/m2", Class: assets.ClassB}}
+	at := slices.IndexFunc(reg.Splices, func(sp assets.Splice) bool { return sp.ID == 32 })
+	reg.Splices[at].FingerPitchM, reg.Splices[at].FingerLengthM = 0.015, 0.08
+	reg.Arrange()
+	says := strings.ReplaceAll(text(as(t, f, assets.RoleTechnician).get("/plants/3/orders/412"), "main"), nb, " ")
+	for _, want := range []string{"pitch 0.591 in", "fingers 3.150 in long", `Mass of 16'-4 7/8" of belt to lift`, "over 55.1 lb", "at 3.6 °F/min", "0.063 in"} {
+		if !strings.Contains(says, want) {
+			t.Errorf("the sheet does not say %q", want)
+		}
+	}
+	if metric := regexp.MustCompile(`\d (m|mm|kg|K/min|°C|bar)\b`).FindString(strings.ReplaceAll(says, "10 ft (3 m)", "")); metric != "" {
+		t.Errorf("the sheet says %q", metric)
+	}
+}
+
+// 100 psi are 6.894757 bar (NIST SP 811).
+func TestAPressureReadInPsiAtAStepAskedInBarIsThatPressure(t *testing.T) {
+	step := assets.JobStep{Key: "pressure", Measure: "pressure", Unit: "bar"}
+	got, err := typedValue(step, "100", assets.UnitsUS)
+	if err != nil || *got < 6.8947 || *got > 6.8948 {
+		t.Fatalf("100 psi are %v bar, %v; want 6.8948", got, err)
+	}
+	if says := strings.ReplaceAll(Format{Units: assets.UnitsUS}.inUnit(*got, "bar"), nb, " "); says != "100 psi" {
+		t.Errorf("shown again it is %q", says)
+	}
+}

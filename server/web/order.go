@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"carryside/assets"
+	"carryside/assets/unit"
 	"carryside/schedule/people"
 	"carryside/schedule/workorder"
 	"carryside/server/problem"
@@ -362,10 +363,10 @@ func (r *Request) workedOn(o workorder.Order, v fleetView) []Fact {
 func (r *Request) geometryWords(s assets.Splice) string {
 	var words []string
 	if s.FingerLengthM > 0 {
-		words = append(words, "fingers "+r.F.Width(s.FingerLengthM)+" long")
+		words = append(words, "fingers "+r.F.show(unit.Finger, s.FingerLengthM)+" long")
 	}
 	if s.FingerPitchM > 0 {
-		words = append(words, "pitch "+r.F.Width(s.FingerPitchM))
+		words = append(words, "pitch "+r.F.show(unit.Finger, s.FingerPitchM))
 	}
 	if s.StepLengthM > 0 {
 		words = append(words, pick(s.Steps > 0, Figure(s.Steps, "step", "steps"), "steps")+" of "+r.F.Width(s.StepLengthM))

@@ -25,8 +25,8 @@ func (p *formPage) spliceFields(sp assets.Splice) {
 		f.Select("form", "Form", string(sp.Form), choices("not known", assets.Forms, formWords)),
 		f.Select("bond", "Bond", string(sp.Bond), choices("not known", assets.Bonds, bondWords)))
 	p.section("Its measures",
-		f.Quantity("finger_pitch_m", "Finger width at the root", unit.Step, sp.FingerPitchM, sp.AsTyped),
-		f.Quantity("finger_length_m", "Finger length", unit.Step, sp.FingerLengthM, sp.AsTyped),
+		f.Quantity("finger_pitch_m", "Finger width at the root", unit.Finger, sp.FingerPitchM, sp.AsTyped),
+		f.Quantity("finger_length_m", "Finger length", unit.Finger, sp.FingerLengthM, sp.AsTyped),
 		f.Quantity("step_length_m", "Length of one step", unit.Step, sp.StepLengthM, sp.AsTyped),
 		f.Number("steps", "Steps", plainWhole(sp.Steps), "").Hinted("Plies less one"),
 		f.Number("bias_angle_deg", "Bias, from square across", plainNumber(sp.BiasAngleDeg), "°"))
@@ -45,8 +45,8 @@ func (e *entry) splice(sp *assets.Splice, loopM float64) {
 	}
 	sp.Form = oneOf(e, "form", "choose a form from the list, or leave it as not known", append([]assets.Form{""}, assets.Forms...)...)
 	sp.Bond = oneOf(e, "bond", "choose a bond from the list, or leave it as not known", append([]assets.Bond{""}, assets.Bonds...)...)
-	sp.FingerPitchM = e.notBelowNought("finger_pitch_m", "the width", unit.Step)
-	sp.FingerLengthM = e.notBelowNought("finger_length_m", "the length", unit.Step)
+	sp.FingerPitchM = e.notBelowNought("finger_pitch_m", "the width", unit.Finger)
+	sp.FingerLengthM = e.notBelowNought("finger_length_m", "the length", unit.Finger)
 	sp.StepLengthM = e.notBelowNought("step_length_m", "the length", unit.Step)
 	sp.Steps = e.whole("steps", 0, 20)
 	if sp.BiasAngleDeg = e.number("bias_angle_deg"); sp.BiasAngleDeg < -89 || sp.BiasAngleDeg > 89 {

@@ -175,8 +175,8 @@ func recordWords(rec *intake.Record) string {
 // listUnits are the fields of a list that have a unit.
 var listUnits = map[string]unit.Field{
 	"speed_m_per_s": unit.BeltSpeed, "centre_distance_m": unit.Distance, "take_up_travel_m": unit.Travel, "width_m": unit.Width, "loop_length_m": unit.LoopLength,
-	"thickness_m": unit.Thickness, "working_tension_n_per_m": unit.BeltTension, "splice_position_m": unit.Distance, "finger_pitch_m": unit.Step,
-	"finger_length_m": unit.Step, "step_length_m": unit.Step, "incline_deg": unit.Slope, "bias_angle_deg": unit.Slope, "meter_reading_h": unit.RunningHours, "meter_start_h": unit.RunningHours,
+	"thickness_m": unit.Thickness, "working_tension_n_per_m": unit.BeltTension, "splice_position_m": unit.Distance, "finger_pitch_m": unit.Finger,
+	"finger_length_m": unit.Finger, "step_length_m": unit.Step, "incline_deg": unit.Slope, "bias_angle_deg": unit.Slope, "meter_reading_h": unit.RunningHours, "meter_start_h": unit.RunningHours,
 }
 
 // listValue writes a value of a list or of the register in the plant's units.
