@@ -8,7 +8,7 @@
 //	sheet := horizon.Lay(inputs)
 //	found, err := plan.Solve(ctx, sheet.Case, plan.Settings{Seed: 1})
 //	at := sheet.Placements(found)
-//	answer := sheet.Ask(at, horizon.Move{OrderID: 412, StopID: 7})
+//	answer := sheet.Ask(ctx, at, horizon.Move{OrderID: 412, StopID: 7})
 //
 // Minutes of a case count from Inputs.From in UTC, so that a stop over a clock change has its true length. Stops begin at
 // the next whole minute and end at the last one.

@@ -72,7 +72,7 @@ func TestTheRegistryBecomesWhatThePlannerTakes(t *testing.T) {
 		t.Errorf("%d on hand: out of date, or at another plant, is not", in.Stock[0].OnHand)
 	}
 	s := Lay(in)
-	a := s.Ask(Placements{}, Move{OrderID: 41, StopID: 7})
+	a := s.Ask(t.Context(), Placements{}, Move{OrderID: 41, StopID: 7})
 	if !a.Fits {
 		t.Fatalf("%v", a.Why)
 	}
@@ -107,7 +107,7 @@ func TestWhoIsAwayOrBusyElsewhereIsNotFreeThen(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			f := grain()
 			change(f)
-			if a := Lay(f.Inputs()).Ask(Placements{}, Move{OrderID: 41, StopID: 7}); a.Fits || len(a.Why) == 0 {
+			if a := Lay(f.Inputs()).Ask(t.Context(), Placements{}, Move{OrderID: 41, StopID: 7}); a.Fits || len(a.Why) == 0 {
 				t.Errorf("fits: %+v", a.After)
 			}
 		})
@@ -115,7 +115,7 @@ func TestWhoIsAwayOrBusyElsewhereIsNotFreeThen(t *testing.T) {
 	f := grain()
 	f.Lots[0].OnHand = 0
 	f.Supply = []assets.SupplyOrder{{ItemID: 61, PlantID: 3, Quantity: 5000, State: assets.SupplyOrdered, ExpectedDay: "2026-11-26"}}
-	if a := Lay(f.Inputs()).Ask(Placements{}, Move{OrderID: 41, StopID: 7}); !a.Fits {
+	if a := Lay(f.Inputs()).Ask(t.Context(), Placements{}, Move{OrderID: 41, StopID: 7}); !a.Fits {
 		t.Errorf("stock that comes the day before: %v", a.Why)
 	}
 }
@@ -126,7 +126,7 @@ func TestAStopOutsideTheWorkingWeekCallsPeopleOut(t *testing.T) {
 	f.Members[1].WorkingWeek = []assets.Shift{{Weekday: 5, Start: "06:00", End: "14:00"}}
 	cost := func() int {
 		s := Lay(f.Inputs())
-		return s.Cost(s.Ask(Placements{}, Move{OrderID: 41, StopID: 7}).After).Callout
+		return s.Cost(s.Ask(t.Context(), Placements{}, Move{OrderID: 41, StopID: 7}).After).Callout
 	}
 	if got := cost(); got != 0 {
 		t.Errorf("within the week it costs %d", got)
@@ -169,7 +169,7 @@ func TestKitWhoseCalibrationIsDueIsBarredFromThePlan(t *testing.T) {
 	f := grain() // the stop is on 27 November
 	f.Kit = append(f.Kit, assets.Kit{Version: assets.Version{ID: 73}, Name: "Thermometer 1", Class: assets.KitThermometer, HomePlantID: 3, Mobile: true})
 	f.Templates[1].Kit = append(f.Templates[1].Kit, assets.KitNeed{Class: string(assets.KitThermometer)})
-	ask := func() Answer { return Lay(f.Inputs()).Ask(Placements{}, Move{OrderID: 41, StopID: 7}) }
+	ask := func() Answer { return Lay(f.Inputs()).Ask(t.Context(), Placements{}, Move{OrderID: 41, StopID: 7}) }
 	if a := ask(); !a.Fits {
 		t.Fatalf("a thermometer nobody said is calibrated: %v", a.Why)
 	}
@@ -203,7 +203,7 @@ func TestStockThatExpiresOnTheSheetCountsUntilItsDay(t *testing.T) {
 	f.Tickets[0].UntilDay = ""
 	f.Lots = []stock.Lot{{StockLot: assets.StockLot{ItemID: 61, PlantID: 3, GoodUntil: "2026-11-30"}, OnHand: 6000}}
 	fits := func(at Placements, order, stop int64) bool {
-		return Lay(f.Inputs()).Ask(at, Move{OrderID: order, StopID: stop}).Fits
+		return Lay(f.Inputs()).Ask(t.Context(), at, Move{OrderID: order, StopID: stop}).Fits
 	}
 	if !fits(Placements{}, 41, 7) || fits(Placements{}, 41, 8) {
 		t.Errorf("before its day %v, after it %v", fits(Placements{}, 41, 7), fits(Placements{}, 41, 8))
@@ -219,14 +219,14 @@ func TestStockThatExpiresOnTheSheetCountsUntilItsDay(t *testing.T) {
 	second.ID, second.Number = 43, 416
 	f.Plants[0].Orders = append(f.Plants[0].Orders, second)
 	sheet := Lay(f.Inputs())
-	late := sheet.Ask(Placements{}, Move{OrderID: 41, StopID: 8})
+	late := sheet.Ask(t.Context(), Placements{}, Move{OrderID: 41, StopID: 8})
 	if !late.Fits {
 		t.Fatalf("what lasts is enough for one: %v", late.Why)
 	}
-	if a := sheet.Ask(late.After, Move{OrderID: 43, StopID: 8}); a.Fits {
+	if a := sheet.Ask(t.Context(), late.After, Move{OrderID: 43, StopID: 8}); a.Fits {
 		t.Error("two after the day take more than what lasts")
 	}
-	if a := sheet.Ask(late.After, Move{OrderID: 43, StopID: 7}); !a.Fits {
+	if a := sheet.Ask(t.Context(), late.After, Move{OrderID: 43, StopID: 7}); !a.Fits {
 		t.Errorf("one before the day and one after: %v", a.Why)
 	}
 }
@@ -237,7 +237,7 @@ func TestAnOrderThatWaitsForAnotherIsPlannedAfterIt(t *testing.T) {
 	first, wait := int64(42), int64(120)
 	f.Plants[0].Orders[0].AfterID, f.Plants[0].Orders[0].AfterMin = &first, &wait // 412, of 8 h, waits for 415, of 1.5 h, and two hours more
 	s := Lay(f.Inputs())
-	if a := s.Ask(Placements{}, Move{OrderID: 41, StopID: 7}); a.Fits || !strings.Contains(a.Why[0], "it waits for order 415, which stands in no stop") {
+	if a := s.Ask(t.Context(), Placements{}, Move{OrderID: 41, StopID: 7}); a.Fits || !strings.Contains(a.Why[0], "it waits for order 415, which stands in no stop") {
 		t.Errorf("before what it waits for is placed: %v %v", a.Fits, a.Why)
 	}
 	found, err := plan.Solve(context.Background(), s.Case, plan.Settings{Seed: 1, Steps: 500})
@@ -250,19 +250,19 @@ func TestAnOrderThatWaitsForAnotherIsPlannedAfterIt(t *testing.T) {
 	}
 	wait = 30
 	s = Lay(f.Inputs())
-	placed := s.Ask(Placements{}, Move{OrderID: 42, StopID: 7})
-	both := s.Ask(placed.After, Move{OrderID: 41, StopID: 7})
+	placed := s.Ask(t.Context(), Placements{}, Move{OrderID: 42, StopID: 7})
+	both := s.Ask(t.Context(), placed.After, Move{OrderID: 41, StopID: 7})
 	if !both.Fits || both.After[41].Start.Before(both.After[42].Start.Add(2*time.Hour)) {
 		t.Fatalf("%v: %+v", both.Why, both.After)
 	}
-	if a := s.Ask(both.After, Move{OrderID: 42}); a.Fits || !strings.Contains(a.Why[0], "order 412 waits for it") {
+	if a := s.Ask(t.Context(), both.After, Move{OrderID: 42}); a.Fits || !strings.Contains(a.Why[0], "order 412 waits for it") {
 		t.Errorf("taken out though another waits for it: %v", a.Why)
 	}
 	early := Placements{41: both.After[42], 42: both.After[41]}
 	if broken := s.Check(early, []int64{7}); len(broken) == 0 {
 		t.Error("the wrong way round is not said to be wrong")
 	}
-	if _, broken := s.Settle(early); len(broken) == 0 {
+	if _, broken := s.Settle(t.Context(), early); len(broken) == 0 {
 		t.Error("and not where it stands so already")
 	}
 	f.Plants[0].Orders[1].State = workorder.Raised

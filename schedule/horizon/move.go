@@ -28,9 +28,10 @@ type Answer struct {
 	Booked Booked
 }
 
-// Ask answers at once what a move breaks or costs, everything else left in its stop. Orders in the same stop may begin at
-// another time or change hands; locked ones not.
-func (s *Sheet) Ask(at Placements, m Move) Answer {
+// Ask answers at once what a move breaks or costs, everything else left in its stop. Where the others of that stop leave no room as
+// they stand, they may begin at another time or change hands; locked ones not. That is tried until ctx ends, and the answer says so
+// when it ended first.
+func (s *Sheet) Ask(ctx context.Context, at Placements, m Move) Answer {
 	j, ok := s.jobOf[m.OrderID]
 	if !ok {
 		return Answer{Why: []string{s.whyUnplanned(m.OrderID)}, After: at}
@@ -52,10 +53,10 @@ func (s *Sheet) Ask(at Placements, m Move) Answer {
 	if _, may := s.Case.Jobs[j].OptionIn(w); !may {
 		return Answer{Why: []string{s.notThere(j, w)}, After: at}
 	}
-	return s.ask(at, j, w)
+	return s.ask(ctx, at, j, w)
 }
 
-func (s *Sheet) ask(at Placements, j, w int) Answer {
+func (s *Sheet) ask(ctx context.Context, at Placements, j, w int) Answer {
 	rest := s.moved(at, s.orders[j].ID)
 	for _, x := range s.Case.Precedences {
 		if _, ok := rest[s.orders[x.Before].ID]; x.After == j && !ok {
@@ -63,26 +64,56 @@ func (s *Sheet) ask(at Placements, j, w int) Answer {
 		}
 	}
 	others := s.jobsIn(w, rest)
-	q := s.part(w, others, rest, lockStop, j)
-	a := Answer{After: at}
-	if q.solve(partSteps) {
-		a.Fits, a.After = true, rest
+	q := s.oneOf(w, j, rest)
+	if q.solve(context.Background()) {
 		q.take(rest)
-		for _, o := range others {
-			id := s.orders[o].ID
-			if !same(at[id], rest[id]) {
-				a.Also = append(a.Also, id)
-			}
-		}
-		a.More = s.Cost(rest).Minus(s.Cost(at))
-		a.Booked = s.Booked(s.stops[w].ID, rest)
-		return a
+		return s.fitting(at, rest, w, others)
 	}
-	a.Why, a.Help = s.alsoWaits(j, rest, q.words()), q.help()
+	if len(others) > few {
+		if room, ok := s.makeRoom(w, j, others, rest); ok {
+			return s.fitting(at, room, w, others)
+		}
+	}
+	q.anew = s.part(w, others, rest, lockStop, j)
+	if q.anew.solve(ctx) {
+		q.anew.take(rest)
+		return s.fitting(at, rest, w, others)
+	}
+	a := Answer{After: at, Why: s.alsoWaits(j, rest, s.inTheWay(ctx, q, others, rest))}
+	if ctx.Err() != nil {
+		a.Why = append(a.Why, unsettled)
+	}
+	a.Help = q.help(ctx)
 	with := s.moved(at, s.orders[j].ID)
 	with[s.orders[j].ID] = Placement{StopID: s.stops[w].ID}
 	a.Booked = s.Booked(s.stops[w].ID, with)
 	return a
+}
+
+// fitting is the answer to a move that fits, with where everything stands after it.
+func (s *Sheet) fitting(at, after Placements, w int, others []int) Answer {
+	a := Answer{Fits: true, After: after, More: s.Cost(after).Minus(s.Cost(at)), Booked: s.Booked(s.stops[w].ID, after)}
+	for _, o := range others {
+		if id := s.orders[o].ID; !same(at[id], after[id]) {
+			a.Also = append(a.Also, id)
+		}
+	}
+	return a
+}
+
+// inTheWay says why a job finds no room in a window: what was proven of all that stands there, else what each of them takes as it
+// stands.
+func (s *Sheet) inTheWay(ctx context.Context, q *part, others []int, rest Placements) []string {
+	if ctx.Err() == nil {
+		return q.anew.words()
+	}
+	quick, stop := context.WithCancel(context.Background())
+	stop() // what stands in the way is told without a search
+	all := s.part(q.w, others, rest, lockStanding, q.jobs[len(q.jobs)-1])
+	if all.solve(quick); len(all.words()) > 0 {
+		return all.words()
+	}
+	return q.words()
 }
 
 // alsoWaits sets what an order waits for before what else is in the way.
@@ -109,22 +140,25 @@ func (s *Sheet) moved(at Placements, orderID int64) Placements {
 	return out
 }
 
+// unsettled is said where ctx ended before it was known whether the others of a stop could make room.
+const unsettled = "so much stands in that stop that it is not found out at once whether it fits with the others at other times or with other people; a re-plan searches longer"
+
 // help is what was tried and makes room: a longer stop, one more person or one more piece of kit, each by itself.
-func (q *part) help() []string {
+func (q *part) help(ctx context.Context) []string {
 	var out []string
 	w := q.c.Windows[0]
-	if more := q.minutesMore(); more > 0 {
+	if more := q.minutesMore(ctx); more > 0 {
 		out = append(out, fmt.Sprintf("%d min more in window %s, until %s", more, w.ID, q.c.Moment(w.End+more)))
 	}
 	free := q.c.Jobs[len(q.c.Jobs)-1]
 	for _, n := range free.Crew {
-		if q.fits(func(c *plan.Case) { c.Technicians = append(slices.Clone(c.Technicians), q.spare(n.Qualification)) }) {
+		if q.fits(ctx, func(c *plan.Case) { c.Technicians = append(slices.Clone(c.Technicians), q.spare(n.Qualification)) }) {
 			out = append(out, "one more person who may work as "+q.c.Qualifications[n.Qualification])
 			break
 		}
 	}
 	for k := range q.c.Tools {
-		if t := &q.c.Tools[k]; t.Barred != "" && slices.ContainsFunc(free.Tools, func(n plan.ToolNeed) bool { return n.Class == t.Class }) && q.fits(func(c *plan.Case) {
+		if t := &q.c.Tools[k]; t.Barred != "" && slices.ContainsFunc(free.Tools, func(n plan.ToolNeed) bool { return n.Class == t.Class }) && q.fits(ctx, func(c *plan.Case) {
 			c.Tools = slices.Clone(c.Tools)
 			c.Tools[k].Available = []plan.Span{{From: 0, To: c.Horizon}}
 		}) {
@@ -133,7 +167,7 @@ func (q *part) help() []string {
 		}
 	}
 	for _, n := range free.Tools {
-		if q.fits(func(c *plan.Case) {
+		if q.fits(ctx, func(c *plan.Case) {
 			c.Tools = append(slices.Clone(c.Tools), plan.Tool{Class: n.Class, WidthMM: n.WidthMM, Site: w.Site, Available: []plan.Span{{From: 0, To: c.Horizon}}})
 		}) {
 			more := "one more " + q.c.Classes[n.Class]
@@ -153,22 +187,26 @@ func (q *part) spare(ticket int) plan.Technician {
 	return plan.Technician{ID: "spare", Home: q.c.Windows[0].Site, Qualifications: []plan.Qualification{{Name: ticket, Span: all}}, Available: []plan.Span{all}}
 }
 
-// fits tells whether everything stands in the part once it is changed.
-func (q *part) fits(change func(c *plan.Case)) bool {
-	c := *q.c
-	c.Windows = []plan.Window{q.c.Windows[0]}
-	change(&c)
-	found, err := plan.Solve(context.Background(), &c, plan.Settings{Seed: 1, Steps: partSteps, Workers: 1, Plain: true})
-	return err == nil && found.Status != plan.Infeasible && len(found.LeftOut) == 0
+// fits tells whether everything stands in the part once it is changed, as the others stand or, until ctx ends, set anew.
+func (q *part) fits(ctx context.Context, change func(c *plan.Case)) bool {
+	holds := func(ctx context.Context, of *part) bool {
+		c := *of.c
+		c.Windows = []plan.Window{of.c.Windows[0]}
+		change(&c)
+		found, err := plan.Solve(ctx, &c, plan.Settings{Seed: 1, Steps: partSteps, Workers: 1, Plain: true})
+		return err == nil && found.Status != plan.Infeasible && len(found.LeftOut) == 0
+	}
+	return holds(context.Background(), q) || q.anew != nil && ctx.Err() == nil && holds(ctx, q.anew)
 }
 
 // mostMore is the longest lengthening of a stop that is tried, in minutes.
 const mostMore = 24 * 60
 
-// minutesMore is the least lengthening of the stop's end with which everything fits; 0 when a day does not help.
-func (q *part) minutesMore() int {
+// minutesMore is the least lengthening of the stop's end with which everything fits, as far as ctx lets it be found; 0 when a day does
+// not help.
+func (q *part) minutesMore(ctx context.Context) int {
 	fits := func(more int) bool {
-		return q.fits(func(c *plan.Case) {
+		return q.fits(ctx, func(c *plan.Case) {
 			c.Windows[0].End += more
 			c.Horizon = max(c.Horizon, c.Windows[0].End)
 		})

@@ -2,9 +2,9 @@ package horizon
 
 import (
 	"context"
-	"errors"
 	"slices"
 
+	"carryside/assets"
 	"carryside/schedule/plan"
 )
 
@@ -17,6 +17,7 @@ type part struct {
 	jobs   []int // of the sheet
 	c      *plan.Case
 	found  *plan.Plan
+	anew   *part // the same with the others free in their stop; nil unless it was tried
 	people []int // of the sheet, by technician of the part
 	kit    []int
 }
@@ -45,7 +46,7 @@ func (s *Sheet) part(w int, jobs []int, at Placements, how lockHow, free ...int)
 	for _, j := range q.jobs {
 		q.addJob(j, at, how, slices.Contains(free, j))
 	}
-	if how == lockStop { // what stands exactly is judged as it stands
+	if how == lockStop || len(free) > 0 { // what stands exactly is judged as it stands
 		q.addWaits(at)
 	}
 	return q
@@ -75,11 +76,24 @@ func (q *part) addPeople(at Placements) {
 		}
 		d := q.s.Case.Travel
 		p.CalloutWindows = map[int]int{0: p.CalloutIn(q.w, site)}
+		if q.called(q.s.in.People[t].ID, at) {
+			p.CalloutWindows[0] = 0
+		}
 		p.Available = q.left(p.Available, d[p.Home][site], d[site][p.Home], busy[t])
 		p.Home = site
 		q.people = append(q.people, t)
 		q.c.Technicians = append(q.c.Technicians, p)
 	}
+}
+
+// called tells whether somebody is in the stop already for a job that is not of the part.
+func (q *part) called(personID int64, at Placements) bool {
+	for _, j := range q.s.jobsIn(q.w, at) {
+		if !q.mine(j) && slices.ContainsFunc(at[q.s.orders[j].ID].Crew, func(m assets.CrewPlace) bool { return m.PersonID == personID }) {
+			return true
+		}
+	}
+	return false
 }
 
 // asks tells whether a job of the part asks for a ticket the person holds.
@@ -282,9 +296,21 @@ func (q *part) addJob(j int, at Placements, how lockHow, free bool) {
 	p, stands := at[q.s.orders[j].ID]
 	if stands && p.StopID == q.s.stops[q.w].ID && !free {
 		job.Locked = q.lock(j, p, how, held != nil)
-		job.Previous = &plan.Previous{Window: 0, ChangeWindow: 0, ChangeTech: max(1, whole(q.s.orders[j].Date.Planned*changePersonShare)), Technicians: q.members(p)}
+		job.Previous = q.before(j, p)
 	}
 	q.c.Jobs = append(q.c.Jobs, job)
+}
+
+// before lets a job of the part prefer those who did it where it stood.
+func (q *part) before(j int, p Placement) *plan.Previous {
+	return &plan.Previous{Window: 0, ChangeWindow: 0, ChangeTech: max(1, whole(q.s.orders[j].Date.Planned*changePersonShare)), Technicians: q.members(p)}
+}
+
+// remember lets a free job prefer those who did it where it stood.
+func (q *part) remember(j int, was Placements) {
+	if p, ok := was[q.s.orders[j].ID]; ok {
+		q.c.Jobs[slices.Index(q.jobs, j)].Previous = q.before(j, p)
+	}
 }
 
 // lock says what stands of an order in the part's window. What a plan must leave where it stands stays exactly there.
@@ -333,10 +359,10 @@ func (q *part) members(p Placement) []int {
 	return out
 }
 
-// solve tells whether every job that has to stand does, and so does the free one.
-func (q *part) solve(steps int) bool {
-	found, err := plan.Solve(context.Background(), q.c, plan.Settings{Seed: 1, Steps: steps, Workers: 1, Plain: true})
-	if errors.Is(err, plan.ErrNoPlan) || err != nil {
+// solve tells whether every job that has to stand does, and so does the free one. It gives up when ctx ends.
+func (q *part) solve(ctx context.Context) bool {
+	found, err := plan.Solve(ctx, q.c, plan.Settings{Seed: 1, Steps: partSteps, Workers: 1, Plain: true})
+	if err != nil {
 		q.found = &plan.Plan{Status: plan.Infeasible, Conflict: []string{"the orders in this stop do not go together"}}
 		return false
 	}

@@ -1,6 +1,7 @@
 package horizon
 
 import (
+	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -50,8 +51,8 @@ func (s *Sheet) Standing() Placements {
 
 // Settle fills in what hands left open: starts, crews and kit of the orders that stand in each stop, as well as they go
 // together, stop by stop in order of time. Stops in which they do not go together are named with what is in the way; their
-// orders stand one after another from the stop's beginning.
-func (s *Sheet) Settle(at Placements) (Placements, []Broken) {
+// orders stand one after another from the stop's beginning. Where much stands in a stop it is tried until ctx ends.
+func (s *Sheet) Settle(ctx context.Context, at Placements) (Placements, []Broken) {
 	out := Placements{}
 	for id, p := range at {
 		out[id] = p
@@ -62,13 +63,18 @@ func (s *Sheet) Settle(at Placements) (Placements, []Broken) {
 		if len(jobs) == 0 {
 			continue
 		}
+		if s.fillInTurn(w, jobs, out) {
+			continue
+		}
 		q := s.part(w, jobs, out, lockStanding)
-		if q.solve(partSteps) {
+		if q.solve(ctx) {
 			q.take(out)
 			continue
 		}
 		why := []string{s.crowded(w, jobs)}
-		if others := s.part(w, jobs, out, lockStop); others.solve(partSteps) {
+		if ctx.Err() != nil {
+			why = append(why, tooMuch)
+		} else if others := s.part(w, jobs, out, lockStop); others.solve(ctx) {
 			why[0] += "; with other people, at other times or with other kit they go together"
 		} else if s.fitsInSum(w, jobs) {
 			why = append(why, q.words()...)
@@ -87,6 +93,9 @@ func (s *Sheet) Settle(at Placements) (Placements, []Broken) {
 	}
 	return out, broken
 }
+
+// tooMuch is said where ctx ended before it was known whether the orders of a stop go together.
+const tooMuch = "so much stands in it that no way was found in this time in which they go together; set starts, people and kit by hand, or move one of them"
 
 // Broken is a stop whose orders do not go together.
 type Broken struct {
@@ -125,7 +134,10 @@ func (s *Sheet) Check(at Placements, stops []int64) []Broken {
 				broken = append(broken, Broken{StopID: id, Why: []string{fmt.Sprintf("order %s: %s", s.Case.Jobs[j].ID, why)}})
 			}
 		}
-		if q := s.part(w, jobs, at, lockExactly); len(jobs) > 0 && !q.solve(partSteps) {
+		if len(jobs) == 0 || s.eachHolds(w, jobs, at) {
+			continue
+		}
+		if q := s.part(w, jobs, at, lockExactly); !q.solve(context.Background()) {
 			broken = append(broken, Broken{StopID: id, Why: q.words()})
 		}
 	}
@@ -197,8 +209,8 @@ func (s *Sheet) Work(orderID int64) time.Duration {
 }
 
 // Reseat sets the orders of some stops anew, crews and starts too, each in its stop; what stands elsewhere stays. Stops in
-// which that is not possible are named.
-func (s *Sheet) Reseat(at Placements, stops []int64) (Placements, []Broken) {
+// which that is not possible, or not found before ctx ends, are named.
+func (s *Sheet) Reseat(ctx context.Context, at Placements, stops []int64) (Placements, []Broken) {
 	out := s.moved(at, 0)
 	var broken []Broken
 	for _, w := range s.byTime() {
@@ -207,10 +219,14 @@ func (s *Sheet) Reseat(at Placements, stops []int64) (Placements, []Broken) {
 		if !slices.Contains(stops, id) || len(jobs) == 0 {
 			continue
 		}
-		if q := s.part(w, jobs, out, lockStop); q.solve(partSteps) {
+		if q := s.part(w, jobs, out, lockStop); q.solve(ctx) {
 			q.take(out)
 		} else {
-			broken = append(broken, Broken{StopID: id, Why: q.words()})
+			why := q.words()
+			if ctx.Err() != nil {
+				why = []string{tooMuch}
+			}
+			broken = append(broken, Broken{StopID: id, Why: why})
 		}
 	}
 	return out, broken

@@ -402,7 +402,7 @@ func (s *Site) publishCompanyPlan(r *Request, choice *planChoice) error {
 			return err
 		}
 	}
-	at, stops, broken := h.together(kept, moves, r.Now)
+	at, stops, broken := h.together(r.Context(), kept, moves, r.Now)
 	if len(broken) > 0 {
 		return s.showCompanyPlan(r, choice, append([]string{"The changes ticked do not go together without the others. Nothing was published."}, capitals(broken[0].Why)...))
 	}

@@ -27,7 +27,7 @@ func (f *fakePlant) Horizon(ctx context.Context, scope assets.Scope, id int64, n
 	facts.Kit = []assets.Kit{{Version: assets.Version{ID: 61}, Name: "Press 1", Class: assets.KitPress, WorkingWidthM: 1.4, HomePlantID: 3, Mobile: true}}
 	in := facts.Inputs()
 	v := &HorizonView{Facts: facts, Sheet: horizon.Lay(in), People: in.People, Kit: in.Kit, Money: in.Money}
-	v.At, v.Broken = v.Sheet.Settle(v.Sheet.Standing())
+	v.At, v.Broken = v.Sheet.Settle(context.Background(), v.Sheet.Standing())
 	return v, nil
 }
 

@@ -1,9 +1,11 @@
 package web
 
 import (
+	"context"
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"carryside/assets"
 	"carryside/schedule/horizon"
@@ -34,6 +36,21 @@ type moveAnswer struct {
 	Facts []fact
 }
 
+// askFor is how long the answer to a move may look for room where the others of a stop leave none as they stand, so that it is there
+// at once; setFor the same when the move is set down, reseatFor when a plan is published.
+const (
+	askFor    = 40 * time.Millisecond
+	setFor    = 500 * time.Millisecond
+	reseatFor = 3 * time.Second
+)
+
+// ask answers a move within a time.
+func (sh *sheetOf) ask(at horizon.Placements, m horizon.Move, within time.Duration) horizon.Answer {
+	ctx, done := context.WithTimeout(sh.r.Context(), within)
+	defer done()
+	return sh.h.Sheet.Ask(ctx, at, m)
+}
+
 // planMove shows the answer to a move, and keeps the move in the draft of whoever asks.
 func (s *Site) planMove(r *Request) error {
 	sh, err := s.readSheet(r, 104)
@@ -52,7 +69,7 @@ func (s *Site) planMove(r *Request) error {
 	}
 	p := &movePage{Order: asked.order.Number, Stop: asked.stop, Leave: r.At("horizon"), Locked: asked.order.Held(), MayLock: asked.order.State == workorder.Placed}
 	p.Sheet = "Move"
-	a := sh.h.Sheet.Ask(sh.at, horizon.Move{OrderID: asked.order.ID, StopID: asked.stop})
+	a := sh.ask(sh.at, horizon.Move{OrderID: asked.order.ID, StopID: asked.stop}, askFor)
 	p.Answer = sh.answer(asked, a)
 	p.Orders, p.Stops = sh.choices(asked.order.Number), sh.stopChoices(asked)
 	if p.Bare = sh.bare(asked); p.Bare {
@@ -221,7 +238,7 @@ func (s *Site) keepMove(r *Request, sh *sheetOf, m askedMove) error {
 	case "lock", "unlock":
 		return s.lockOrder(r, m.order)
 	}
-	a := sh.h.Sheet.Ask(sh.at, horizon.Move{OrderID: m.order.ID, StopID: m.stop})
+	a := sh.ask(sh.at, horizon.Move{OrderID: m.order.ID, StopID: m.stop}, setFor)
 	d, err := s.Horizons.Draft(r.Context(), r.Scope, r.Who.Person.ID, r.PlantID())
 	if err != nil {
 		return err

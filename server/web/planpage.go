@@ -392,7 +392,7 @@ func (s *Site) settleConflict(r *Request, do string, orderID int64) error {
 		for _, other := range moves {
 			at = applied(at, other)
 		}
-		a := sh.h.Sheet.Ask(at, horizon.Move{OrderID: orderID, StopID: m.ToStop})
+		a := sh.ask(at, horizon.Move{OrderID: orderID, StopID: m.ToStop}, setFor)
 		w, _ := sh.h.stop(m.ToStop)
 		moves = sh.withMove(moves, askedMove{order: o, stop: m.ToStop, kept: w}, a)
 	}

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"errors"
 	"slices"
 	"strings"
@@ -75,7 +76,7 @@ func rest(moves []assets.DraftMove, ticked map[int64]bool) []assets.DraftMove {
 // draft's own starts and crews are taken where they hold; else the orders of a stop are set anew, and where that is not
 // possible either the answer says what is in the way.
 func (sh *sheetOf) together(kept []assets.DraftMove) (horizon.Placements, []int64, error) {
-	at, stops, broken := sh.h.together(kept, sh.moves, sh.r.Now)
+	at, stops, broken := sh.h.together(sh.r.Context(), kept, sh.moves, sh.r.Now)
 	if len(broken) == 0 {
 		return at, stops, nil
 	}
@@ -86,7 +87,7 @@ func (sh *sheetOf) together(kept []assets.DraftMove) (horizon.Placements, []int6
 	return nil, nil, assets.Invalid{"": "the changes ticked do not go together without the others: " + strings.Join(why, ". ") + ". Nothing was published"}
 }
 
-func (v *HorizonView) together(kept, all []assets.DraftMove, now time.Time) (horizon.Placements, []int64, []horizon.Broken) {
+func (v *HorizonView) together(ctx context.Context, kept, all []assets.DraftMove, now time.Time) (horizon.Placements, []int64, []horizon.Broken) {
 	at := appliedAll(v.At, kept)
 	var stops []int64
 	for _, m := range kept {
@@ -105,7 +106,9 @@ func (v *HorizonView) together(kept, all []assets.DraftMove, now time.Time) (hor
 	if len(v.Sheet.Check(with, stops)) == 0 {
 		return with, stops, nil
 	}
-	at, broken := v.Sheet.Reseat(at, stops)
+	reseating, done := context.WithTimeout(ctx, reseatFor)
+	defer done()
+	at, broken := v.Sheet.Reseat(reseating, at, stops)
 	return at, stops, broken
 }
 

@@ -178,7 +178,7 @@ func TestFactsOfAPlantBecomeASheet(t *testing.T) {
 	}
 	f.Hands, f.Names = []int64{7}, map[int64]string{7: "I. Vanterel"}
 	sheet := horizon.Lay(f.Inputs())
-	a := sheet.Ask(horizon.Placements{}, horizon.Move{OrderID: o.ID, StopID: days[1].ID})
+	a := sheet.Ask(t.Context(), horizon.Placements{}, horizon.Move{OrderID: o.ID, StopID: days[1].ID})
 	if !a.Fits || a.After[o.ID].Start.Before(days[1].Start.Time()) {
 		t.Errorf("%+v", a)
 	}

@@ -33,6 +33,9 @@ type keptSheet struct {
 	view     *web.HorizonView
 }
 
+// settleFor is how long a page may wait for what hands left open in stops with much in them.
+const settleFor = 2 * time.Second
+
 // mostSheets bounds the memory kept.
 const mostSheets = 24
 
@@ -98,7 +101,9 @@ func (d *Desk) layHorizon(ctx context.Context, scope assets.Scope, plants []int6
 	}
 	in := f.Inputs()
 	v := &web.HorizonView{Facts: f, Sheet: horizon.Lay(in), People: in.People, Kit: in.Kit, Money: in.Money}
-	v.At, v.Broken = v.Sheet.Settle(v.Sheet.Standing())
+	settling, done := context.WithTimeout(ctx, settleFor)
+	defer done()
+	v.At, v.Broken = v.Sheet.Settle(settling, v.Sheet.Standing())
 	return v, nil
 }
 
