@@ -71,6 +71,8 @@ type KitNeed struct {
 	Class     string  `json:"class"`                 // press, cutter, ...
 	AsBelt    bool    `json:"as_belt,omitempty"`     // at least as wide as the belt
 	MinWidthM float64 `json:"min_width_m,omitempty"` // at least so wide; 0: any
+	// MinTemperatureC is what it must reach; 0: any.
+	MinTemperatureC float64 `json:"min_temperature_c,omitempty"`
 }
 
 // StockNeed takes stock for a job: so much for each splice, and so much for each metre of belt width.

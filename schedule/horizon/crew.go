@@ -169,7 +169,7 @@ func (f *Facts) kit() []Kit {
 	var out []Kit
 	for _, k := range f.Kit {
 		zone := f.zoneOf(k.HomePlantID)
-		p := Kit{ID: k.ID, Name: k.Name, Class: string(k.Class), WidthMM: int(math.Round(k.WorkingWidthM * 1000)), Home: k.HomePlantID, Mobile: k.Mobile}
+		p := Kit{ID: k.ID, Name: k.Name, Class: string(k.Class), WidthMM: int(math.Round(k.WorkingWidthM * 1000)), HeatC: int(math.Floor(k.MaxTemperatureC)), Home: k.HomePlantID, Mobile: k.Mobile}
 		span := Span{From: f.From.Add(-48 * time.Hour), To: f.Until.Add(48 * time.Hour)}
 		if at, err := k.InUseFromDay.Midnight(zone); err == nil && k.InUseFromDay != "" && at.After(span.From) {
 			span.From = at
@@ -237,7 +237,7 @@ func (f *Facts) stock() []Item {
 	today := assets.DayOf(f.Now.UTC())
 	var out []Item
 	for _, it := range f.Items {
-		p := Item{ID: it.ID, Name: it.Name}
+		p := Item{ID: it.ID, Name: it.Name, Unit: it.Unit}
 		for _, l := range f.Lots {
 			if l.ItemID != it.ID || !l.Fit(today) || !f.near(l.PlantID) {
 				continue
@@ -248,10 +248,15 @@ func (f *Facts) stock() []Item {
 			}
 		}
 		for _, s := range f.Supply {
-			if s.ItemID == it.ID && s.Outstanding() > 0 && s.ExpectedDay != "" && f.near(s.PlantID) {
-				if at, err := s.ExpectedDay.End(f.zoneOf(s.PlantID)); err == nil {
-					p.Arrivals = append(p.Arrivals, Arrival{At: at, Quantity: int64(s.Outstanding())})
-				}
+			if s.ItemID != it.ID || s.Outstanding() <= 0 || s.ExpectedDay == "" || !f.near(s.PlantID) {
+				continue
+			}
+			switch at, err := s.ExpectedDay.End(f.zoneOf(s.PlantID)); {
+			case err != nil:
+			case !at.After(f.Now): // when it comes is not known any more
+				p.Late = it.Unit.Of(s.Outstanding()) + " of " + it.Name + " were to come by " + dayWords(s.ExpectedDay) + " and have not; give the supply order a new date"
+			default:
+				p.Arrivals = append(p.Arrivals, Arrival{At: at, Quantity: int64(s.Outstanding())})
 			}
 		}
 		out = append(out, p)

@@ -217,7 +217,7 @@ func (f *Facts) takes(out *Order, p *PlantFacts, o workorder.Order) {
 		if n.AsBelt {
 			width = math.Max(width, belt.WidthM)
 		}
-		out.Kit = append(out.Kit, KitNeed{Class: n.Class, WidthMM: int(math.Round(width * 1000))})
+		out.Kit = append(out.Kit, KitNeed{Class: n.Class, WidthMM: int(math.Round(width * 1000)), HeatC: int(math.Ceil(n.MinTemperatureC))})
 	}
 	for _, n := range t.Stock {
 		if q := int64(math.Ceil((n.PerSplice+n.PerMWidth*belt.WidthM)*1000 - 1e-6)); q > 0 {

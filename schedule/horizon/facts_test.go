@@ -56,7 +56,7 @@ func TestTheRegistryBecomesWhatThePlannerTakes(t *testing.T) {
 	if o.DurationMin != 480 || !o.Isolation || len(o.Crew) != 1 || o.Crew[0] != (CrewNeed{51, 1}) {
 		t.Errorf("the template of the splice does not go before that of any: %+v", o)
 	}
-	if o.Kit[0] != (KitNeed{"press", 1200}) || o.Stock[0] != (StockNeed{61, 2900}) { // 0.5 kg + 2 kg/m x 1.2 m
+	if o.Kit[0] != (KitNeed{"press", 1200, 0}) || o.Stock[0] != (StockNeed{61, 2900}) { // 0.5 kg + 2 kg/m x 1.2 m
 		t.Errorf("kit %v stock %v", o.Kit, o.Stock)
 	}
 	if o.Date.Planned != 8000 || o.Date.Unplanned != 14_000 || o.Date.PerDay != 8000.0/3650 {

@@ -96,10 +96,11 @@ type CrewNeed struct {
 	Number int
 }
 
-// KitNeed asks for one piece of kit of a class, at least so wide.
+// KitNeed asks for one piece of kit of a class, at least so wide, that reaches a temperature.
 type KitNeed struct {
 	Class   string
 	WidthMM int
+	HeatC   int // 0: any
 }
 
 // StockNeed takes a quantity of an item, in thousandths of its unit.
@@ -132,6 +133,7 @@ type Kit struct {
 	Name      string
 	Class     string
 	WidthMM   int // widest belt; 0: no limit
+	HeatC     int // highest temperature; 0: not heated, or nobody has entered it
 	Home      int64
 	Mobile    bool
 	Available []Span
@@ -142,8 +144,10 @@ type Kit struct {
 type Item struct {
 	ID       int64
 	Name     string
+	Unit     assets.StockUnit
 	OnHand   int64
 	Arrivals []Arrival
+	Late     string    // in words, what of it was to have come and has not, and so is not counted on; "": nothing
 	Expire   []Arrival // what of the quantity on hand is good until then
 }
 

@@ -123,7 +123,7 @@ func (s *Sheet) alsoWaits(j int, rest Placements, why []string) []string {
 			return append([]string{s.waitWords(x, end)}, why...)
 		}
 		if p, ok := rest[s.orders[x.After].ID]; ok && x.Before == j && !p.Start.IsZero() {
-			return append([]string{fmt.Sprintf("order %s waits for it and begins at %s", s.Case.Jobs[x.After].ID, s.moment(s.floor(p.Start)))}, why...)
+			return append([]string{fmt.Sprintf("order %s waits for it and begins at %s", s.Case.Jobs[x.After].ID, s.momentOf(x.After, p.Start))}, why...)
 		}
 	}
 	return why
@@ -148,7 +148,7 @@ func (q *part) help(ctx context.Context) []string {
 	var out []string
 	w := q.c.Windows[0]
 	if more := q.minutesMore(ctx); more > 0 {
-		out = append(out, fmt.Sprintf("%d min more in window %s, until %s", more, w.ID, q.c.Moment(w.End+more)))
+		out = append(out, fmt.Sprintf("%d min more in window %s, until %s", more, w.ID, q.c.Moment(w.Site, w.End+more)))
 	}
 	free := q.c.Jobs[len(q.c.Jobs)-1]
 	for _, n := range free.Crew {
@@ -168,17 +168,20 @@ func (q *part) help(ctx context.Context) []string {
 	}
 	for _, n := range free.Tools {
 		if q.fits(ctx, func(c *plan.Case) {
-			c.Tools = append(slices.Clone(c.Tools), plan.Tool{Class: n.Class, WidthMM: n.WidthMM, Site: w.Site, Available: []plan.Span{{From: 0, To: c.Horizon}}})
+			c.Tools = append(slices.Clone(c.Tools), plan.Tool{Class: n.Class, WidthMM: n.WidthMM, HeatC: n.HeatC, Site: w.Site, Available: []plan.Span{{From: 0, To: c.Horizon}}})
 		}) {
 			more := "one more " + q.c.Classes[n.Class]
 			if n.WidthMM > 0 {
 				more += fmt.Sprintf(" of %d mm or more", n.WidthMM)
 			}
+			if n.HeatC > 0 {
+				more += fmt.Sprintf(" that reaches %d °C", n.HeatC)
+			}
 			out = append(out, more)
 			break
 		}
 	}
-	return q.s.said(q.s.Case.Windows[q.w].Site, out)
+	return said(out)
 }
 
 // spare is a person who is there at any time.

@@ -134,7 +134,7 @@ func drawn(rng *rand.Rand) *Inputs {
 		o := Order{ID: int64(k + 1), Number: int64(k + 1), ConveyorID: p.Conveyors[rng.IntN(2)].ID, DurationMin: 1 + rng.IntN(3), Crew: []CrewNeed{{int64(7 * rng.IntN(2)), 1}}, Isolation: rng.IntN(2) == 0,
 			Date: Date{Due: from.Add(time.Duration(rng.IntN(20)) * time.Minute), Planned: 20, Unplanned: 20 + 90*24*60*float64(rng.IntN(3)), PerDay: 1440 * float64(rng.IntN(2))}}
 		if rng.IntN(2) == 0 {
-			o.Kit = []KitNeed{{"press", 800}}
+			o.Kit = []KitNeed{{"press", 800, 0}}
 		}
 		if rng.IntN(3) == 0 {
 			o.Stock = []StockNeed{{50, 1}}
@@ -235,7 +235,7 @@ func large() *Inputs {
 		}
 	}
 	for i := range 120 {
-		p.Orders = append(p.Orders, Order{ID: int64(i + 1), Number: int64(i + 1), ConveyorID: int64(i%60 + 1), DurationMin: 120 + 60*(i%8), Crew: []CrewNeed{{7, 2}, {0, i % 2}}, Kit: []KitNeed{{"press", 800 + 100*(i%6)}}, Isolation: true,
+		p.Orders = append(p.Orders, Order{ID: int64(i + 1), Number: int64(i + 1), ConveyorID: int64(i%60 + 1), DurationMin: 120 + 60*(i%8), Crew: []CrewNeed{{7, 2}, {0, i % 2}}, Kit: []KitNeed{{"press", 800 + 100*(i%6), 0}}, Isolation: true,
 			Date: Date{Due: from.AddDate(0, 0, (i*37)%180), Planned: 10_000, Unplanned: 40_000, PerDay: 5}})
 	}
 	for i := range 12 {

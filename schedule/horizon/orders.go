@@ -64,7 +64,7 @@ func (s *Sheet) job(o *Order, p *Plant) plan.Job {
 		j.Crew = append(j.Crew, plan.CrewNeed{Qualification: s.ticket(n.Ticket, fmt.Sprintf("ticket %d", n.Ticket)), Number: n.Number})
 	}
 	for _, n := range o.Kit {
-		j.Tools = append(j.Tools, plan.ToolNeed{Class: s.class(n.Class), WidthMM: n.WidthMM})
+		j.Tools = append(j.Tools, plan.ToolNeed{Class: s.class(n.Class), WidthMM: n.WidthMM, HeatC: n.HeatC})
 	}
 	for _, n := range o.Stock {
 		j.Stock = append(j.Stock, plan.StockNeed{Item: s.items[n.Item], Quantity: int(n.Quantity)})

@@ -39,7 +39,7 @@ func (s *Sheet) part(w int, jobs []int, at Placements, how lockHow, free ...int)
 	q := &part{s: s, w: w, jobs: append(slices.Clone(jobs), free...)}
 	win := s.Case.Windows[w]
 	q.c = &plan.Case{ID: "part", Horizon: s.Case.Horizon, Sites: s.Case.Sites, Travel: s.Case.Travel, Groups: s.Case.Groups, Conveyors: s.Case.Conveyors,
-		Windows: []plan.Window{win}, Qualifications: s.Case.Qualifications, Classes: s.Case.Classes, Moment: s.Case.Moment, Price: s.Case.Price}
+		Windows: []plan.Window{win}, Qualifications: s.Case.Qualifications, Classes: s.Case.Classes, Moment: s.Case.Moment, Price: s.Case.Price, Amount: s.Case.Amount}
 	q.addPeople(at)
 	q.addKit(at)
 	q.c.Stock = q.stock(at)
@@ -373,7 +373,7 @@ func (q *part) solve(ctx context.Context) bool {
 // words are what is in the way.
 func (q *part) words() []string {
 	if q.found.Status == plan.Infeasible {
-		return q.s.said(q.s.Case.Windows[q.w].Site, q.found.Conflict)
+		return said(q.found.Conflict)
 	}
 	var out []string
 	for _, l := range q.found.LeftOut {
@@ -382,7 +382,10 @@ func (q *part) words() []string {
 	if len(out) > 1 { // the last compares costs, which are the part's own
 		out = out[:len(out)-1]
 	}
-	return q.s.said(q.s.Case.Windows[q.w].Site, out)
+	for _, l := range q.found.LeftOut {
+		out = append(out, q.s.lateFor(q.jobs[l.Job], l.Reasons)...)
+	}
+	return said(out)
 }
 
 // take writes the found starts, crews and kit into placements.

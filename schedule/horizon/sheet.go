@@ -48,7 +48,7 @@ func Lay(in *Inputs) *Sheet {
 	s := &Sheet{in: in, From: ceil(in.From), sites: map[int64]int{}, windowOf: map[int64]int{}, jobOf: map[int64]int{}, people: map[int64]int{}, kit: map[int64]int{},
 		items: map[int64]int{}, tickets: map[int64]int{}, classes: map[string]int{}, conveyors: map[int64]int{}, groupOf: map[int64]int{}}
 	s.Case = &plan.Case{ID: "horizon", Title: in.Title, Horizon: max(1, s.floor(in.Until))}
-	s.Case.Moment, s.Case.Price = s.moment, s.price
+	s.Case.Moment, s.Case.Price, s.Case.Amount = s.moment, s.price, s.amount
 	s.laySites()
 	s.layConveyors()
 	s.layStops()
@@ -77,18 +77,22 @@ func (s *Sheet) above(t time.Time) int { return int(math.Ceil(t.Sub(s.From).Minu
 // At is the instant of a minute.
 func (s *Sheet) At(minute int) time.Time { return s.From.Add(time.Duration(minute) * time.Minute) }
 
-// moment writes a minute in the zone of the plant, where there is only one zone; else in UTC, and says so.
-func (s *Sheet) moment(minute int) string {
-	zone, mark := time.UTC, " UTC"
-	for i := range s.in.Plants {
-		if i == 0 || s.in.Plants[i].Zone.String() == zone.String() {
-			zone, mark = s.in.Plants[i].Zone, ""
-			continue
-		}
-		zone, mark = time.UTC, " UTC"
-		break
+// moment writes a minute in the zone of a site's plant, and names the zone where the sheet has several. At a site that is no plant of
+// the sheet it is UTC.
+func (s *Sheet) moment(site, minute int) string {
+	if s.plants[site] == nil {
+		return s.At(minute).Format("2 Jan 15:04 MST")
 	}
-	return s.At(minute).In(zone).Format("2 Jan 15:04") + mark
+	zone, form := s.plants[site].Zone, "2 Jan 15:04"
+	if slices.ContainsFunc(s.in.Plants, func(p Plant) bool { return p.Zone.String() != zone.String() }) {
+		form += " MST"
+	}
+	return s.At(minute).In(zone).Format(form)
+}
+
+// amount writes a quantity of an item of stock in its unit.
+func (s *Sheet) amount(item, quantity int) string {
+	return s.in.Stock[item].Unit.Of(assets.Quantity(quantity))
 }
 
 // laySites numbers the plants of the sheet, and the homes of people and kit that are none of them.
@@ -234,7 +238,7 @@ func (s *Sheet) layKit() {
 		if width == 0 {
 			width = anyWidth
 		}
-		s.Case.Tools = append(s.Case.Tools, plan.Tool{ID: k.Name, Class: s.class(k.Class), WidthMM: width, Site: s.sites[k.Home], Mobile: k.Mobile, Barred: k.Barred, Available: s.free(k.Available, held[k.ID])})
+		s.Case.Tools = append(s.Case.Tools, plan.Tool{ID: k.Name, Class: s.class(k.Class), WidthMM: width, HeatC: k.HeatC, Site: s.sites[k.Home], Mobile: k.Mobile, Barred: k.Barred, Available: s.free(k.Available, held[k.ID])})
 	}
 }
 

@@ -240,8 +240,7 @@ func (s *Sheet) LeftOut(p *plan.Plan) map[int64]Left {
 	out := map[int64]Left{}
 	for i := range p.LeftOut {
 		l := &p.LeftOut[i]
-		site := s.siteOf(l.Job)
-		left := Left{Why: s.said(site, l.Reasons), Help: s.said(site, l.Help)}
+		left := Left{Why: append(said(l.Reasons), s.lateFor(l.Job, l.Reasons)...), Help: said(l.Help)}
 		if late := s.tooLate(l.Job); late != "" {
 			left.Why = []string{late}
 		}

@@ -90,7 +90,7 @@ func (s *Sheet) waits(j int, at Placements) string {
 			case !stands:
 				return fmt.Sprintf("order %s waits for it and stands in the stop %s; take that out first", s.Case.Jobs[x.After].ID, s.nameOf(p.StopID))
 			case !me.Start.IsZero() && s.tooSoon(x, p.Start, at) != "":
-				return fmt.Sprintf("order %s waits for it and begins at %s", s.Case.Jobs[x.After].ID, s.moment(s.floor(p.Start)))
+				return fmt.Sprintf("order %s waits for it and begins at %s", s.Case.Jobs[x.After].ID, s.momentOf(x.After, p.Start))
 			}
 		}
 	}
@@ -110,8 +110,13 @@ func (s *Sheet) tooSoon(x plan.Precedence, start time.Time, at Placements) strin
 	return s.waitWords(x, end)
 }
 
+// momentOf writes when work on a job begins, in its plant's time.
+func (s *Sheet) momentOf(job int, start time.Time) string {
+	return s.moment(s.siteOf(job), s.floor(start))
+}
+
 func (s *Sheet) waitWords(x plan.Precedence, end time.Time) string {
-	words := fmt.Sprintf("it waits for order %s, which ends at %s", s.Case.Jobs[x.Before].ID, s.moment(s.above(end)))
+	words := fmt.Sprintf("it waits for order %s, which ends at %s", s.Case.Jobs[x.Before].ID, s.moment(s.siteOf(x.Before), s.above(end)))
 	if x.MinLag > 0 {
 		words += ", and " + hours(x.MinLag) + " more"
 	}

@@ -2,47 +2,34 @@ package horizon
 
 import (
 	"fmt"
-	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
 )
 
-// nowhere stands for no one plant: moments stay in UTC where zones mix.
-const nowhere = -1
+// Words puts sentences of the planner into the words of the sheet.
+func (s *Sheet) Words(list []string) []string { return said(list) }
 
-// Words puts sentences of the planner that are of no one plant into the words of the sheet.
-func (s *Sheet) Words(list []string) []string { return s.said(nowhere, list) }
-
-// said puts the planner's sentences into the words of a site's plant: its windows are stops, its jobs orders, moments are in its
-// zone.
-func (s *Sheet) said(site int, list []string) []string {
+// said puts the planner's sentences into the words of a plant: its windows are stops, its jobs orders.
+func said(list []string) []string {
 	out := make([]string, len(list))
 	for i, w := range list {
-		out[i] = s.inZone(site, nouns.Replace(w))
+		out[i] = nouns.Replace(w)
 	}
 	return out
 }
 
-// mixedMoment finds a moment as a sheet over several zones writes it for the planner.
-var mixedMoment = regexp.MustCompile(`\b\d{1,2} [A-Z][a-z]{2} \d{2}:\d{2} UTC`)
-
-// inZone writes the moments of a sentence in the zone of a site's plant and names that zone. On a sheet of one zone none is named.
-func (s *Sheet) inZone(site int, words string) string {
-	if site == nowhere || s.plants[site] == nil {
-		return words
+// lateFor says of the stock an order lacks what of it was to have come already.
+func (s *Sheet) lateFor(j int, reasons []string) []string {
+	var out []string
+	for _, n := range s.Case.Jobs[j].Stock {
+		it := &s.in.Stock[n.Item]
+		if it.Late != "" && slices.ContainsFunc(reasons, func(r string) bool { return strings.Contains(r, "of stock "+it.Name) }) {
+			out = append(out, it.Late)
+		}
 	}
-	zone := s.plants[site].Zone
-	return mixedMoment.ReplaceAllStringFunc(words, func(moment string) string {
-		at, err := time.Parse("2 Jan 15:04 MST 2006", moment+" "+strconv.Itoa(s.From.Year()))
-		if err != nil {
-			return moment
-		}
-		if at.Before(s.From.AddDate(0, -1, 0)) { // the sheet goes on into the next year
-			at = at.AddDate(1, 0, 0)
-		}
-		return at.In(zone).Format("2 Jan 15:04 MST")
-	})
+	return out
 }
 
 // price writes a cost in the currency of the sheet, or in hours of stop.
@@ -62,7 +49,7 @@ func thousands(digits string) string {
 }
 
 var nouns = strings.NewReplacer("in window ", "in the stop of ", "no window is listed in which job ", "no agreed stop takes order ", "windows", "stops", "window ", "the stop of ",
-	"the job", "the order", "locked jobs", "locked orders", "jobs", "orders", "job ", "order ", "technician ", "", "tool ", "", "one more person like ", "one more person like ")
+	"the job", "the order", "of stock ", "of ", "locked jobs", "locked orders", "jobs", "orders", "job ", "order ", "technician ", "", "tool ", "", "one more person like ", "one more person like ")
 
 // crowded says how orders that do not go together fill their stop: "orders 166 (9 h) and 167 (5 h): 14 h of work in a stop of 10 h".
 func (s *Sheet) crowded(w int, jobs []int) string {

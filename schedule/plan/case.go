@@ -25,10 +25,12 @@ type Case struct {
 	// Qualifications and Classes are the names that Crew, Qualification and Tools refer to by index.
 	Qualifications []string
 	Classes        []string
-	// Moment writes a minute of the case as its readers know it ("12 Dec, 08:30"); nil writes the number.
-	Moment func(minute int) string `json:"-"`
+	// Moment writes a minute of the case as its readers know it at a site ("12 Dec, 08:30"); nil writes the number.
+	Moment func(site, minute int) string `json:"-"`
 	// Price writes a cost of the case as its readers know it ("19 090 NOK"); nil writes the number.
 	Price func(cost int) string `json:"-"`
+	// Amount writes a quantity of an item as its readers know it ("2.5 kg"); nil writes the number.
+	Amount func(item, quantity int) string `json:"-"`
 }
 
 // price writes a cost for a sentence.
@@ -39,12 +41,20 @@ func (c *Case) price(cost int) string {
 	return c.Price(cost)
 }
 
-// at writes a minute for a sentence.
-func (c *Case) at(minute int) string {
+// amount writes a quantity of an item for a sentence.
+func (c *Case) amount(item, quantity int) string {
+	if c.Amount == nil {
+		return strconv.Itoa(quantity)
+	}
+	return c.Amount(item, quantity)
+}
+
+// at writes a minute for a sentence of a site.
+func (c *Case) at(site, minute int) string {
 	if c.Moment == nil {
 		return strconv.Itoa(minute)
 	}
-	return c.Moment(minute)
+	return c.Moment(site, minute)
 }
 
 // A Group is an isolation group: conveyors that are isolated together before work and restarted together after it.
@@ -109,14 +119,21 @@ func (t *Technician) CalloutIn(w, site int) int {
 
 // A Tool is a press, a cutter or other kit that is in one place at a time.
 type Tool struct {
-	ID        string
-	Class     int
-	WidthMM   int
+	ID      string
+	Class   int
+	WidthMM int
+	// HeatC is the highest temperature it reaches, degrees Celsius. Cases that come as files have none.
+	HeatC     int `json:",omitempty"`
 	Site      int
 	Mobile    bool
 	Available []Span
 	// Barred says in words why it is not available for longer ("its calibration is due on 3 Dec"); "" where nothing is to be said.
 	Barred string `json:",omitempty"`
+}
+
+// Suits tells whether the tool is of the class asked for, wide and hot enough.
+func (t *Tool) Suits(n ToolNeed) bool {
+	return t.Class == n.Class && t.WidthMM >= n.WidthMM && t.HeatC >= n.HeatC
 }
 
 // An Item of stock is taken when a job starts.
@@ -168,8 +185,11 @@ type Job struct {
 // A CrewNeed asks for so many persons of a qualification.
 type CrewNeed struct{ Qualification, Number int }
 
-// A ToolNeed asks for one tool of a class, at least so wide.
-type ToolNeed struct{ Class, WidthMM int }
+// A ToolNeed asks for one tool of a class, at least so wide, that reaches a temperature. Cases that come as files ask for none.
+type ToolNeed struct {
+	Class, WidthMM int
+	HeatC          int `json:",omitempty"`
+}
 
 // A StockNeed takes a quantity of an item.
 type StockNeed struct{ Item, Quantity int }

@@ -180,7 +180,7 @@ func (x *lockCheck) name(j int) string {
 	l := x.p.jobs[j].locked
 	text := fmt.Sprintf("job %s locked in window %s", x.p.c.Jobs[j].ID, x.p.c.Windows[l.Window].ID)
 	if l.Start >= 0 {
-		text += fmt.Sprintf(" at %s to %s", x.p.c.at(l.Start), x.p.c.at(l.Start+x.p.jobs[j].duration))
+		text += fmt.Sprintf(" at %s to %s", x.p.c.at(x.p.jobs[j].site, l.Start), x.p.c.at(x.p.jobs[j].site, l.Start+x.p.jobs[j].duration))
 	}
 	for _, t := range l.Technicians {
 		text += " with " + x.p.c.Technicians[t].ID

@@ -59,7 +59,7 @@ func (x *explainer) help(j int) (words []string, changes [][]Change) {
 		}
 	}
 	for _, r := range found {
-		words, changes = append(words, x.sentence(r.changes)), append(changes, r.changes)
+		words, changes = append(words, x.sentence(j, r.changes)), append(changes, r.changes)
 	}
 	return words, changes
 }
@@ -276,7 +276,7 @@ func (h *relief) tools() []int {
 	for _, n := range c.Jobs[h.job].Tools {
 		var list []int
 		for k := range c.Tools {
-			if t := &c.Tools[k]; t.Class == n.Class && t.WidthMM >= n.WidthMM && (t.Mobile || t.Site == h.x.p.jobs[h.job].site) {
+			if t := &c.Tools[k]; t.Suits(n) && (t.Mobile || t.Site == h.x.p.jobs[h.job].site) {
 				list = append(list, k)
 			}
 		}
@@ -422,36 +422,36 @@ func (h *relief) thinned(set []Change) remedy {
 	return remedy{changes: set}
 }
 
-// sentence says a set of changes in words.
-func (x *explainer) sentence(changes []Change) string {
+// sentence says a set of changes for a job in words.
+func (x *explainer) sentence(j int, changes []Change) string {
 	words := make([]string, len(changes))
 	for i, c := range changes {
-		words[i] = x.words(c)
+		words[i] = x.words(x.p.jobs[j].site, c)
 	}
 	return strings.Join(words, ", together with ")
 }
 
-// words says one change.
-func (x *explainer) words(c Change) string {
+// words says one change for a job of a site.
+func (x *explainer) words(site int, c Change) string {
 	switch c.Kind {
 	case LongerStop:
 		w := &x.p.c.Windows[c.Of]
 		if c.End >= 0 {
-			return fmt.Sprintf("%d min more in window %s, until %s", c.End-w.End, w.ID, x.p.c.at(c.End))
+			return fmt.Sprintf("%d min more in window %s, until %s", c.End-w.End, w.ID, x.p.c.at(site, c.End))
 		}
-		return fmt.Sprintf("%d min more in window %s, from %s", w.Start-c.Start, w.ID, x.p.c.at(c.Start))
+		return fmt.Sprintf("%d min more in window %s, from %s", w.Start-c.Start, w.ID, x.p.c.at(site, c.Start))
 	case PersonAvailable:
-		return fmt.Sprintf("technician %s available from %s to %s as well", x.p.c.Technicians[c.Of].ID, x.p.c.at(c.Start), x.p.c.at(c.End))
+		return fmt.Sprintf("technician %s available from %s to %s as well", x.p.c.Technicians[c.Of].ID, x.p.c.at(site, c.Start), x.p.c.at(site, c.End))
 	case ToolAvailable:
 		if why := x.p.c.Tools[c.Of].Barred; why != "" {
-			return fmt.Sprintf("tool %s available from %s to %s as well (%s)", x.p.c.Tools[c.Of].ID, x.p.c.at(c.Start), x.p.c.at(c.End), why)
+			return fmt.Sprintf("tool %s available from %s to %s as well (%s)", x.p.c.Tools[c.Of].ID, x.p.c.at(site, c.Start), x.p.c.at(site, c.End), why)
 		}
-		return fmt.Sprintf("tool %s available from %s to %s as well", x.p.c.Tools[c.Of].ID, x.p.c.at(c.Start), x.p.c.at(c.End))
+		return fmt.Sprintf("tool %s available from %s to %s as well", x.p.c.Tools[c.Of].ID, x.p.c.at(site, c.Start), x.p.c.at(site, c.End))
 	case AnotherPerson:
 		return fmt.Sprintf("one more person like technician %s", x.p.c.Technicians[c.Of].ID)
 	case AnotherTool:
 		return fmt.Sprintf("one more tool like %s", x.p.c.Tools[c.Of].ID)
 	default:
-		return fmt.Sprintf("%d of stock %s by %s", c.Quantity, x.p.c.Stock[c.Of].ID, x.p.c.at(c.Time))
+		return fmt.Sprintf("%s of stock %s by %s", x.p.c.amount(c.Of, c.Quantity), x.p.c.Stock[c.Of].ID, x.p.c.at(site, c.Time))
 	}
 }

@@ -45,7 +45,7 @@ func obstacles(c *Case, j, w int) []obstacle {
 		}
 		if l.Start >= 0 {
 			if l.Start < x.lo || l.Start > x.hi {
-				out = append(out, obstacle{kind: tooEarly, words: fmt.Sprintf("its locked start %s is outside %s to %s", c.at(l.Start), c.at(x.lo), c.at(x.hi))})
+				out = append(out, obstacle{kind: tooEarly, words: fmt.Sprintf("its locked start %s is outside %s to %s", c.at(x.site, l.Start), c.at(x.site, x.lo), c.at(x.site, x.hi))})
 			}
 			x.lo, x.hi = l.Start, l.Start
 		}
@@ -72,10 +72,10 @@ func timeObstacles(c *Case, job *Job, window int) []obstacle {
 		return nil
 	}
 	if job.Deadline >= 0 && job.Deadline-job.Duration < w.Start+(need-job.Duration) && job.Deadline < w.End {
-		return []obstacle{{kind: tooLate, words: fmt.Sprintf("window %s starts at %s and the %d min would end after the deadline %s", w.ID, c.at(w.Start), job.Duration, c.at(job.Deadline))}}
+		return []obstacle{{kind: tooLate, words: fmt.Sprintf("window %s starts at %s and the %d min would end after the deadline %s", w.ID, c.at(w.Site, w.Start), job.Duration, c.at(w.Site, job.Deadline))}}
 	}
 	return []obstacle{{kind: tooEarly, lacking: lo - hi,
-		words: fmt.Sprintf("window %s ends at %s; released at %s, %d min of work would end after that%s", w.ID, c.at(w.End), c.at(job.Release), job.Duration, with)}}
+		words: fmt.Sprintf("window %s ends at %s; released at %s, %d min of work would end after that%s", w.ID, c.at(w.Site, w.End), c.at(w.Site, job.Release), job.Duration, with)}}
 }
 
 // crewObstacles: too few persons of a qualification are there and qualified for the whole of the work.
@@ -113,7 +113,7 @@ func lockedPersons(c *Case, job *Job, x *option) []obstacle {
 	}
 	for _, k := range job.Locked.Tools {
 		able := slices.ContainsFunc(job.Tools, func(n ToolNeed) bool {
-			return c.Tools[k].Class == n.Class && c.Tools[k].WidthMM >= n.WidthMM && len(toolStarts(c, k, x, job.Duration)) > 0
+			return c.Tools[k].Suits(n) && len(toolStarts(c, k, x, job.Duration)) > 0
 		})
 		if !able {
 			out = append(out, obstacle{kind: noTool, words: fmt.Sprintf("tool %s is not there then or does not suit", c.Tools[k].ID)})
@@ -128,7 +128,7 @@ func toolObstacles(c *Case, job *Job, x *option) []obstacle {
 	for n, need := range job.Tools {
 		able, wide, barred := 0, 0, []string(nil)
 		for k := range c.Tools {
-			if c.Tools[k].Class != need.Class || c.Tools[k].WidthMM < need.WidthMM {
+			if !c.Tools[k].Suits(need) {
 				continue
 			}
 			wide++
@@ -141,7 +141,11 @@ func toolObstacles(c *Case, job *Job, x *option) []obstacle {
 		if able == 0 {
 			words := fmt.Sprintf("a %s of %d mm or more is needed in window %s; %d are that wide and none can be there for %d min",
 				c.Classes[need.Class], need.WidthMM, c.Windows[x.window].ID, wide, job.Duration)
-			if need.WidthMM == 0 {
+			switch {
+			case need.HeatC > 0:
+				words = fmt.Sprintf("a %s of %d mm or more that reaches %d °C is needed in window %s; %d are that wide and that hot and none can be there for %d min",
+					c.Classes[need.Class], need.WidthMM, need.HeatC, c.Windows[x.window].ID, wide, job.Duration)
+			case need.WidthMM == 0:
 				words = fmt.Sprintf("a %s is needed in window %s; none of %d can be there for %d min", c.Classes[need.Class], c.Windows[x.window].ID, wide, job.Duration)
 			}
 			if len(barred) > 0 {
@@ -169,12 +173,12 @@ func stockObstacles(c *Case, job *Job, x *option) []obstacle {
 		if level >= n.Quantity {
 			continue
 		}
-		words := fmt.Sprintf("%d of stock %s are needed by %s in window %s, %d have come by then", n.Quantity, item.ID, c.at(x.hi), c.Windows[x.window].ID, level)
+		words := fmt.Sprintf("%s of stock %s are needed by %s in window %s, %s have come by then", c.amount(n.Item, n.Quantity), item.ID, c.at(x.site, x.hi), c.Windows[x.window].ID, c.amount(n.Item, level))
 		if gone := item.OnHand - item.lasting(x.lo); gone > 0 {
-			words += fmt.Sprintf(" and %d are out of date", gone)
+			words += fmt.Sprintf(" and %s are out of date", c.amount(n.Item, gone))
 		}
 		if next >= 0 {
-			words += fmt.Sprintf("; more comes at %s", c.at(next))
+			words += fmt.Sprintf("; more comes at %s", c.at(x.site, next))
 		}
 		out = append(out, obstacle{kind: noStock, need: n.Item, words: words})
 	}

@@ -312,7 +312,7 @@ type holder struct {
 	resource int
 	from, to int    // while qualified
 	stays    []Span // stretches at the site, the ways taken off
-	width    int    // of a tool
+	tool     *Tool  // nil: a person
 }
 
 // present works out for every window who could be there as what; most persons and tools can be in few windows.
@@ -338,7 +338,7 @@ func (p *problem) present() {
 			}
 			if stays := p.stays(tool.Available, tool.Site, w); len(stays) > 0 {
 				at := w*len(c.Classes) + tool.Class
-				p.kit[at] = append(p.kit[at], holder{resource: p.people + k, stays: stays, width: tool.WidthMM})
+				p.kit[at] = append(p.kit[at], holder{resource: p.people + k, stays: stays, tool: tool})
 			}
 		}
 	}
@@ -346,7 +346,7 @@ func (p *problem) present() {
 		slices.SortStableFunc(p.holders[i], func(a, b holder) int { return a.resource - b.resource })
 	}
 	for i := range p.kit {
-		slices.SortStableFunc(p.kit[i], func(a, b holder) int { return a.width - b.width })
+		slices.SortStableFunc(p.kit[i], func(a, b holder) int { return a.tool.WidthMM - b.tool.WidthMM })
 	}
 }
 
@@ -469,7 +469,7 @@ func (p *problem) fitTools(j *Job, x *option, duration int) bool {
 	for n, need := range j.Tools {
 		p.scratch = p.scratch[:0]
 		for _, h := range p.kit[x.window*len(p.c.Classes)+need.Class] {
-			if h.width < need.WidthMM {
+			if !h.tool.Suits(need) {
 				continue
 			}
 			if starts := p.startsOf(h.stays, x.lo, x.hi, duration); len(starts) > 0 {

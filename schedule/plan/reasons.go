@@ -156,7 +156,7 @@ func (x *explainer) taken(t *task, k int) string {
 	}
 	for _, v := range x.plan.conveyors[t.conveyor] {
 		if v.start < hi+t.duration && v.end > lo {
-			busy = append(busy, fmt.Sprintf("conveyor %s has job %s from %s to %s", x.p.c.Conveyors[t.conveyor].ID, x.p.c.Jobs[v.job].ID, x.p.c.at(v.start), x.p.c.at(v.end)))
+			busy = append(busy, fmt.Sprintf("conveyor %s has job %s from %s to %s", x.p.c.Conveyors[t.conveyor].ID, x.p.c.Jobs[v.job].ID, x.p.c.at(t.site, v.start), x.p.c.at(t.site, v.end)))
 		}
 	}
 	if len(busy) == 0 {
@@ -165,7 +165,7 @@ func (x *explainer) taken(t *task, k int) string {
 	if len(busy) > named {
 		busy = append(busy[:named], fmt.Sprintf("%d more are taken too", len(busy)-named))
 	}
-	return fmt.Sprintf("in window %s it needs %d min between %s and %s: %s", id, t.duration, x.p.c.at(lo), x.p.c.at(hi+t.duration), strings.Join(busy, ", "))
+	return fmt.Sprintf("in window %s it needs %d min between %s and %s: %s", id, t.duration, x.p.c.at(t.site, lo), x.p.c.at(t.site, hi+t.duration), strings.Join(busy, ", "))
 }
 
 // outOfTime says that stock or a job waited for leaves no start in the window.
@@ -175,14 +175,14 @@ func (x *explainer) outOfTime(t *task, o *option, lo int, id string) string {
 			s := &x.p.items[n.Item]
 			good := ""
 			if s.from > 0 {
-				good = fmt.Sprintf(", of what is good after %s,", x.p.c.at(s.from))
+				good = fmt.Sprintf(", of what is good after %s,", x.p.c.at(t.site, s.from))
 			}
-			return fmt.Sprintf("in window %s it must start by %s; %d of stock %s%s are not free by then beside what other jobs take", id, x.p.c.at(o.hi), n.Quantity, x.p.c.Stock[s.item].ID, good)
+			return fmt.Sprintf("in window %s it must start by %s; %s of stock %s%s are not free by then beside what other jobs take", id, x.p.c.at(t.site, o.hi), x.p.c.amount(s.item, n.Quantity), x.p.c.Stock[s.item].ID, good)
 		}
 	}
 	for _, l := range t.before {
 		if x.plan.placed(l.job) {
-			return fmt.Sprintf("in window %s it must start from %s to %s; job %s ends at %s and the wait is %d min or more", id, x.p.c.at(o.lo), x.p.c.at(o.hi), x.p.c.Jobs[l.job].ID, x.p.c.at(x.plan.end(l.job)), l.min)
+			return fmt.Sprintf("in window %s it must start from %s to %s; job %s ends at %s and the wait is %d min or more", id, x.p.c.at(t.site, o.lo), x.p.c.at(t.site, o.hi), x.p.c.Jobs[l.job].ID, x.p.c.at(t.site, x.plan.end(l.job)), l.min)
 		}
 	}
 	return ""
@@ -198,7 +198,7 @@ func (x *explainer) busyNeed(busy []string, t *task, o *option, list []candidate
 		}
 		for _, v := range x.plan.lines[k.resource] {
 			if v.start < hi+t.duration && v.end > o.lo {
-				mine = append(mine, fmt.Sprintf("%s is at job %s from %s to %s", x.p.resourceName(k.resource), x.p.c.Jobs[v.job].ID, x.p.c.at(v.start), x.p.c.at(v.end)))
+				mine = append(mine, fmt.Sprintf("%s is at job %s from %s to %s", x.p.resourceName(k.resource), x.p.c.Jobs[v.job].ID, x.p.c.at(t.site, v.start), x.p.c.at(t.site, v.end)))
 				break
 			}
 		}

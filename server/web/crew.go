@@ -42,6 +42,7 @@ type CrewList struct {
 	Names     map[int64]string // of everybody who could be a member, members or not
 	Plants    map[int64]string // homes and ends of ways, within the scope
 	Customer  int64            // of the plant
+	Items     []assets.StockItem
 	Elsewhere []BusyElsewhere
 }
 

@@ -270,9 +270,12 @@ func TestTheCatalogueOfWorkIsEntered(t *testing.T) {
 		t.Errorf("the page says %q", got)
 	}
 	v.refused("/plants/3/crew/catalogue/work/new", url.Values{"kind": {"re-splice"}, "whose": {"0"}, "hours": {""}, "ticket_1": {"1"}, "people_1": {""}, "class": {"P"}}, "hours", "people_1")
-	v.taken("/plants/3/crew/catalogue/work/new", url.Values{"kind": {"re-splice"}, "whose": {"1"}, "hours": {"6.5"}, "ticket_1": {"1"}, "people_1": {"2"}, "kit": {"press", "cutter"}, "as_belt": {"yes"}, "isolation": {"yes"}, "class": {"P"}, "bond": {string(assets.BondHotVulcanised)}})
+	f.office().crew.Items = []assets.StockItem{{Version: assets.Version{ID: 61}, Name: "rubber", Unit: assets.UnitKilogram}, {Version: assets.Version{ID: 62}, CustomerID: 1, Name: "own film", Unit: assets.UnitMetre}}
+	v.refused("/plants/3/crew/catalogue/work/new", url.Values{"kind": {"re-splice"}, "whose": {"0"}, "hours": {"6"}, "kit_heat_c": {"900"}, "item_1": {"61"}, "per_splice_2": {"1"}, "item_3": {"62"}, "per_m_3": {"1"}, "class": {"P"}},
+		"kit_heat_c", "per_splice_1", "item_2", "item_3")
+	v.taken("/plants/3/crew/catalogue/work/new", url.Values{"kind": {"re-splice"}, "whose": {"1"}, "hours": {"6.5"}, "ticket_1": {"1"}, "people_1": {"2"}, "kit": {"press", "cutter"}, "as_belt": {"yes"}, "kit_heat_c": {"165"}, "item_1": {"61"}, "per_splice_1": {"0.5"}, "per_m_1": {"2"}, "isolation": {"yes"}, "class": {"P"}, "bond": {string(assets.BondHotVulcanised)}})
 	w := one[assets.WorkTemplate](t, f.office())
-	if w.DurationMin != 390 || w.CustomerID != 1 || len(w.Crew) != 1 || w.Crew[0].Number != 2 || len(w.Kit) != 2 || !w.Kit[0].AsBelt || w.Kit[1].AsBelt || !w.Isolation {
+	if w.DurationMin != 390 || w.CustomerID != 1 || len(w.Crew) != 1 || w.Crew[0].Number != 2 || len(w.Kit) != 2 || !w.Kit[0].AsBelt || w.Kit[1].AsBelt || w.Kit[0].MinTemperatureC != 165 || w.Kit[1].MinTemperatureC != 0 || !w.Isolation || len(w.Stock) != 1 || w.Stock[0] != (assets.StockNeed{ItemID: 61, PerSplice: 0.5, PerMWidth: 2}) {
 		t.Errorf("kept %+v", w)
 	}
 	v.refused("/plants/3/crew/catalogue/ways/new", url.Values{"from": {"0"}, "to": {"44"}, "minutes": {"0"}}, "to", "minutes")

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"carryside/assets"
+	"carryside/assets/unit"
 	"carryside/schedule/people"
 	"carryside/schedule/workorder"
 )
@@ -90,7 +91,7 @@ func (r *Request) templateLine(list *CrewList, t assets.WorkTemplate) templateLi
 	l.Crew = strings.Join(crew, ", ")
 	var kit []string
 	for _, k := range t.Kit {
-		kit = append(kit, k.Class+pick(k.AsBelt, " as wide as the belt", ""))
+		kit = append(kit, k.Class+pick(k.AsBelt, " as wide as the belt", "")+pick(k.MinTemperatureC > 0, " that reaches "+r.F.Heat(k.MinTemperatureC), ""))
 	}
 	l.Kit = strings.Join(kit, ", ")
 	l.Change, _ = r.Link("crew/catalogue/work/:template", t.ID)
@@ -241,7 +242,7 @@ func (s *Site) templateForm(r *Request, t assets.WorkTemplate) error {
 	return r.answer(func(f *Form) (*formPage, error) {
 		p := &formPage{Form: f, Save: pick(t.ID == 0, "Add it", "Keep the change"), Leave: leave}
 		p.Sheet, p.Say = "What work takes", pick(t.ID == 0, "Say what the work takes: time, people, kit", "Change what a "+t.OrderKind+" takes")
-		p.Says = []string{"The most exact entry counts: a customer's own before the company's, one for the kind of splice before one for any.", "Stock is entered with the items of the store."}
+		p.Says = []string{"The most exact entry counts: a customer's own before the company's, one for the kind of splice before one for any.", "A plan places the work where its people, kit and stock are there in time."}
 		f.version(t.Version)
 		var kinds []Option
 		for _, k := range workorder.Kinds {
@@ -264,8 +265,13 @@ func (s *Site) templateForm(r *Request, t assets.WorkTemplate) error {
 		for _, k := range kitClasses {
 			kit = append(kit, Option{Value: k, Label: k, Chosen: slices.ContainsFunc(t.Kit, func(n assets.KitNeed) bool { return n.Class == k })})
 		}
-		wide := slices.ContainsFunc(t.Kit, func(n assets.KitNeed) bool { return n.AsBelt })
-		p.section("Kit", f.Ticks("kit", "Of each one", kit).OverBoth(), f.Tick("as_belt", "Press and vulcaniser at least as wide as the belt", wide).OverBoth())
+		wide, heat := false, 0.0
+		for _, n := range t.Kit {
+			wide, heat = wide || n.AsBelt, max(heat, n.MinTemperatureC)
+		}
+		p.section("Kit", f.Ticks("kit", "Of each one", kit).OverBoth(), f.Tick("as_belt", "Press and vulcaniser at least as wide as the belt", wide).OverBoth(),
+			f.Quantity("kit_heat_c", "Press and vulcaniser reach", unit.Heat, heat, nil).Hinted("Empty: any. Of a piece of kit its page says how hot it gets"))
+		p.section("Stock it takes", f.templateStock(t, list)...)
 		p.section("On what evidence", f.Select("class", "Class", string(t.Class), choices("", assets.Classes, func(c assets.Class) string { return string(c) + ": " + c.Words() })), f.Text("source", "Source", t.Source))
 		if t.ID != 0 {
 			p.section("", f.Tick("end", "This entry holds no more", false).OverBoth())
@@ -285,6 +291,51 @@ func (s *Site) templateForm(r *Request, t assets.WorkTemplate) error {
 		err := s.CrewBook.SaveTemplate(r.Context(), r.Scope, r.act("enter what work takes", ""), r.PlantID(), &next)
 		return leave, Capital(next.OrderKind) + " kept: " + Duration(float64(next.DurationMin)/60) + ".", err
 	})
+}
+
+// templateItems is how many items of stock a template's form asks for at least.
+const templateItems = 4
+
+// templateStock asks for the stock that work takes, with room for more.
+func (f *Form) templateStock(t assets.WorkTemplate, list *CrewList) []*Field {
+	options := []Option{{Label: "none"}}
+	for _, it := range list.Items {
+		if !it.Ended || slices.ContainsFunc(t.Stock, func(n assets.StockNeed) bool { return n.ItemID == it.ID }) {
+			options = append(options, Option{Value: plainInt(it.ID), Label: it.Name + ", in " + string(it.Unit)})
+		}
+	}
+	var fields []*Field
+	for i := range max(templateItems, len(t.Stock)+1) {
+		need := assets.StockNeed{}
+		if i < len(t.Stock) {
+			need = t.Stock[i]
+		}
+		fields = append(fields, f.Select(fmt.Sprintf("item_%d", i+1), "Item", idOrNone(need.ItemID), options),
+			f.Number(fmt.Sprintf("per_splice_%d", i+1), "For each splice", plainNumber(need.PerSplice), ""), f.Number(fmt.Sprintf("per_m_%d", i+1), "And for each metre of belt width", plainNumber(need.PerMWidth), ""))
+	}
+	return fields
+}
+
+// templateStock reads the stock that work takes.
+func (e *entry) templateStock(t *assets.WorkTemplate, list *CrewList) {
+	rows := max(templateItems, len(t.Stock)+1)
+	t.Stock = nil
+	for i := range rows {
+		item, each, metre := fmt.Sprintf("item_%d", i+1), fmt.Sprintf("per_splice_%d", i+1), fmt.Sprintf("per_m_%d", i+1)
+		e.offered(item, "choose the item from the list")
+		n := assets.StockNeed{ItemID: e.id(item), PerSplice: e.notNegative(each, "the quantity"), PerMWidth: e.notNegative(metre, "the quantity")}
+		takes := n.PerSplice > 0 || n.PerMWidth > 0
+		switch at := slices.IndexFunc(list.Items, func(it assets.StockItem) bool { return it.ID == n.ItemID }); {
+		case (n.ItemID == 0) == takes:
+			e.bad.Add(pick(takes, item, each), "give an item and how much of it, or neither")
+		case slices.ContainsFunc(t.Stock, func(o assets.StockNeed) bool { return o.ItemID == n.ItemID }):
+			e.bad.Add(item, "the item stands above already; write its quantities in one row")
+		case at >= 0 && t.CustomerID == 0 && list.Items[at].CustomerID != 0:
+			e.bad.Add(item, "the item is on one customer's list; enter the work for that customer alone, or choose one of the company's list")
+		case takes:
+			t.Stock = append(t.Stock, n)
+		}
+	}
 }
 
 // template reads the fields of what work takes.
@@ -312,9 +363,18 @@ func (e *entry) template(t *assets.WorkTemplate, list *CrewList) {
 	}
 	e.offered("kit", "choose kit from the list")
 	t.Kit = nil
-	for _, k := range e.f.Values("kit") {
-		t.Kit = append(t.Kit, assets.KitNeed{Class: k, AsBelt: e.f.Ticked("as_belt") && (k == "press" || k == "vulcaniser")})
+	heat := e.quantity("kit_heat_c", unit.Heat)
+	if heat < 0 || heat > 500 {
+		e.bad.Add("kit_heat_c", "a press reaches up to 500 °C; correct the figure, or leave it empty")
 	}
+	for _, k := range e.f.Values("kit") {
+		n := assets.KitNeed{Class: k}
+		if k == "press" || k == "vulcaniser" {
+			n.AsBelt, n.MinTemperatureC = e.f.Ticked("as_belt"), heat
+		}
+		t.Kit = append(t.Kit, n)
+	}
+	e.templateStock(t, list)
 	t.Class = oneOf(e, "class", "choose the class of evidence", assets.Classes...)
 	t.Source = e.text("source")
 }

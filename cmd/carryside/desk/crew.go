@@ -44,6 +44,9 @@ func (d *Desk) CrewOf(ctx context.Context, scope assets.Scope, plantID int64, no
 	if l.Travel, err = crew.Travel(ctx, d.db, scope); err != nil {
 		return nil, err
 	}
+	if l.Items, err = stores.Items(ctx, d.db, here, plantdb.AsOf{}); err != nil {
+		return nil, err
+	}
 	l.Travel = slices.DeleteFunc(l.Travel, func(t assets.TravelTime) bool { return t.FromPlantID != plantID && t.ToPlantID != plantID })
 	l.Members = slices.DeleteFunc(l.Members, func(m assets.CrewMember) bool { return m.CustomerID != 0 && m.HomePlantID != plantID })
 	if err := d.crewNames(ctx, scope, plant, l, now); err != nil {

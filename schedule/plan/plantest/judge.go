@@ -139,7 +139,7 @@ func (j *judge) tools(x plan.Placed) {
 	}
 	for i, k := range x.Tools {
 		t, n := &j.c.Tools[k], job.Tools[i]
-		if t.Class != n.Class || t.WidthMM < n.WidthMM || !t.Mobile && t.Site != w.Site || slices.Contains(x.Tools[:i], k) {
+		if !t.Suits(n) || !t.Mobile && t.Site != w.Site || slices.Contains(x.Tools[:i], k) {
 			j.breaks("R9: job %s: tool %s does not suit", job.ID, t.ID)
 		}
 		if !j.there(t.Available, t.Site, w.Site, x) {
