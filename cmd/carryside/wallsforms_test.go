@@ -98,7 +98,7 @@ func (f sentForm) fillIn() url.Values {
 			v.Set(name, answer)
 		}
 	}
-	delete(v, "seen") // forms before this one booked on the same lots
+	delete(v, "seen")                                               // forms before this one booked on the same lots
 	for _, name := range []string{"target", "people", "category"} { // nothing is chosen to begin with, and something must be
 		if f.first[name] != "" && v.Get(name) == "" {
 			v.Set(name, f.first[name])

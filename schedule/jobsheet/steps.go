@@ -17,6 +17,10 @@ const (
 // States lists them in the order forms offer them.
 var States = []string{Done, Failed, NotApplicable}
 
+// LongMetres is the unit of what is measured along the belt with a tape, kept in metres like "m", which stands for what is measured in
+// millimetres: typed in the smaller unit, 104.25 would be a belt of ten centimetres.
+const LongMetres = "m (long)"
+
 // For picks the template of a kind of work at a splice kind: first the one for just this kind of splice, then the one for its form, its bond, any;
 // where there is none (ID 0) the usual steps.
 func For(all []assets.JobTemplate, kind workorder.Kind, form assets.Form, bond assets.Bond) assets.JobTemplate {
@@ -39,7 +43,7 @@ func Usual(kind workorder.Kind, form assets.Form, bond assets.Bond) []assets.Job
 		return joined(begin(), opened(), splicing(form, bond), closed(), checks(form, bond))
 	case workorder.KindBeltChange:
 		return joined(begin(), opened(), []assets.JobStep{
-			measured("length", "New belt measured against the computed cut length before the old one leaves", "cut length", "m", nil, nil),
+			measured("length", "New belt measured against the computed cut length before the old one leaves", "cut length", LongMetres, nil, nil),
 			step("draw_in", "Old belt drawn out with the new one behind it, rated winch and clamps, nobody in line with the rope")}, splicing(form, bond), closed(), checks(form, bond))
 	case workorder.KindRunIn:
 		return joined([]assets.JobStep{step("seen_running", "Splice watched running from outside the guards through one whole turn of the belt")}, begin(), []assets.JobStep{

@@ -47,6 +47,7 @@ type formRows struct {
 	Head, Hint string
 	Columns    []string
 	Rows       [][]*Field
+	Stack      bool   // on a narrow screen the cells of a row stand below each other
 	More       string // word of the button that adds rows; "": none
 }
 

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 
 	"carryside/assets"
 	"carryside/assets/loop"
@@ -226,7 +227,7 @@ func (r *Request) sheetRow(no int, step assets.JobStep, file SheetFile) sheetRow
 		row.Value, row.Wrong = "", e.State == jobsheet.Failed
 		if e.Value != nil {
 			row.Value = r.F.inUnit(*e.Value, step.Unit)
-			row.Wrong = row.Wrong || step.Least != nil && *e.Value < *step.Least || step.Most != nil && *e.Value > *step.Most
+			row.Wrong = row.Wrong || r.F.beyond(*e.Value, step.Least, -1, step.Unit) || r.F.beyond(*e.Value, step.Most, 1, step.Unit)
 		}
 	}
 	return row
@@ -240,13 +241,31 @@ func (f Format) askWords(step assets.JobStep) string {
 	say := step.Measure
 	switch {
 	case step.Least != nil && step.Most != nil:
-		say += ", " + f.inUnit(*step.Least, step.Unit) + " to " + f.inUnit(*step.Most, step.Unit)
+		say += ", " + f.stepLimit(*step.Least, step.Unit) + " to " + f.stepLimit(*step.Most, step.Unit)
 	case step.Most != nil:
-		say += ", " + f.inUnit(*step.Most, step.Unit) + " or less"
+		say += ", " + f.stepLimit(*step.Most, step.Unit) + " or less"
 	case step.Least != nil:
-		say += ", " + f.inUnit(*step.Least, step.Unit) + " or more"
+		say += ", " + f.stepLimit(*step.Least, step.Unit) + " or more"
 	}
 	return say
+}
+
+// stepLimit is a limit to its last digit: what is measured is judged by it, and 6.4 mm is not within 6.35.
+func (f Format) stepLimit(v float64, kept string) string {
+	field, per := stepUnit(kept)
+	switch {
+	case f.us():
+		return f.inUnit(v, kept)
+	case field == nil:
+		return With(strconv.FormatFloat(v, 'f', -1, 64), f.stepSign(kept))
+	}
+	return With(field.Entry(v*per, "", f.Units), f.stepSign(kept))
+}
+
+// beyond tells whether a value lies over a limit (sign 1) or under it (sign -1), as both are read: a limit of 1.6 mm is shown in inches as 0.063,
+// which is a hair more.
+func (f Format) beyond(v float64, limit *float64, sign float64, kept string) bool {
+	return limit != nil && sign*(v-*limit) > 0 && f.stepLimit(v, kept) != f.stepLimit(*limit, kept)
 }
 
 // stepUnit is the field in which a figure of a sheet is typed and shown, and what the figure is multiplied with to be stored so; nil: a plain
@@ -255,7 +274,7 @@ func stepUnit(sign string) (field *unit.Field, per float64) {
 	if sign == "bar" {
 		return &unit.PlatePress, 100_000
 	}
-	return map[string]*unit.Field{"m": &unit.Travel, "degC": &unit.Heat, "kg": &unit.BeltMass, "K/min": &unit.HeatRate}[sign], 1
+	return map[string]*unit.Field{"m": &unit.Travel, jobsheet.LongMetres: &unit.Distance, "degC": &unit.Heat, "kg": &unit.BeltMass, "K/min": &unit.HeatRate}[sign], 1
 }
 
 // sheetPage answers: what has been done at the conveyor, what was measured, what is still to do?

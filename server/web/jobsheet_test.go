@@ -139,3 +139,25 @@ func TestAPressureReadInPsiAtAStepAskedInBarIsThatPressure(t *testing.T) {
 		t.Errorf("shown again it is %q", says)
 	}
 }
+
+// 6.4 mm is not within 6.35 mm: a limit that decides is shown to its last digit, in the plant's units.
+func TestALimitOnTheSheetIsTheOneThatDecides(t *testing.T) {
+	alignment := assets.JobStep{Measure: "off line", Unit: "m", Most: metres(0.00635)}
+	tape := assets.JobStep{Measure: "cut length", Unit: jobsheet.LongMetres, Least: metres(104.2), Most: metres(104.25)}
+	for _, tt := range []struct {
+		step   assets.JobStep
+		system assets.UnitSystem
+		want   string
+	}{
+		{alignment, assets.UnitsSI, "off line, 6.35 mm or less"},
+		{alignment, assets.UnitsUS, `off line, 0.250 in or less`},
+		{tape, assets.UnitsSI, "cut length, 104.2 m to 104.25 m"},
+		{assets.JobStep{Measure: "temperature at opening", Unit: "degC", Most: metres(60)}, assets.UnitsUS, "temperature at opening, 140 °F or less"},
+		{assets.JobStep{Measure: "dwell", Unit: "min", Least: metres(0.1)}, assets.UnitsSI, "dwell, 0.1 min or more"},
+	} {
+		f := Format{Units: tt.system}
+		if got := strings.ReplaceAll(f.askWords(tt.step), nb, " "); got != tt.want {
+			t.Errorf("%q, want %q", got, tt.want)
+		}
+	}
+}

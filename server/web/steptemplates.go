@@ -1,8 +1,12 @@
 package web
 
 import (
+	"cmp"
 	"fmt"
+	"math"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 
 	"carryside/assets"
@@ -95,8 +99,8 @@ func (s *Site) editSteps(r *Request) error {
 	return r.answer(func(f *Form) (*formPage, error) {
 		p := &formPage{Form: f, Save: "Keep the steps", Leave: r.At("steps")}
 		p.Sheet, p.Say = "Steps", "Change the steps of the sheet for: "+joinWords(string(w.Kind), pick(w.Form == "", "", assets.KindWords(w.Form, w.Bond)))
-		p.Says = []string{"Steps stand in the order of the rows. A row whose words are emptied is left out. Sheets that are open keep the steps they were opened with.",
-			"The first step isolates and proves dead; site rules, local codes and qualified people come first."}
+		p.Sub = "Steps stand in the order of their numbers: 5.5 puts one between 5 and 6. A row whose words are emptied is left out. Sheets that are open keep the steps they were opened with. " +
+			"The step that isolates and proves dead stays; site rules, local codes and qualified people come first."
 		f.version(t.Version)
 		p.stepRows(t.Steps)
 		p.section("", f.Area("changed", "What is changed, and why", "").Must().OverBoth())
@@ -104,48 +108,95 @@ func (s *Site) editSteps(r *Request) error {
 	}, func(_ *formPage, e *entry) (string, string, error) {
 		next := assets.JobTemplate{Version: t.Version, OrderKind: string(w.Kind), Form: w.Form, Bond: w.Bond, Changed: e.must("changed", "what is changed, and why")}
 		next.RowID = e.rowID()
-		at := e.stepRows(&next)
+		named := e.stepRows(&next)
 		if err := e.Err(); err != nil {
 			return "", "", err
 		}
-		if len(next.Steps) == 0 || next.Steps[0].Key != "isolated" {
-			return "", "", assets.Invalid{"w0": "the first step isolates and proves dead: it stays, whatever else is changed"}
+		if at, message := isolates(next.Steps, jobsheet.Usual(w.Kind, w.Form, w.Bond)); message != "" {
+			return "", "", renamed(assets.Invalid{fmt.Sprintf("steps.%d", at): message}, named)
 		}
 		err := s.Worksheets.SaveStepTemplate(r.Context(), r.act("change the steps of a job sheet", next.Changed), &next)
-		return r.At("steps"), "Steps kept.", renamed(err, at)
+		return r.At("steps"), "Steps kept.", renamed(err, named)
 	})
+}
+
+// isolates says what is wrong with the step that isolates, and at which step: it is there, says so, and before it stands only what the usual
+// steps have there (a belt watched running from outside the guards).
+func isolates(steps, usual []assets.JobStep) (at int, message string) {
+	isolated := func(s assets.JobStep) bool { return s.Key == "isolated" }
+	i := slices.IndexFunc(steps, isolated)
+	if i < 0 {
+		return 0, "the step that isolates and proves dead stays, whatever else is changed"
+	}
+	if steps[i].Check || !saysIsolated.MatchString(steps[i].Words) {
+		return i, "this step isolates and proves dead: its words must say so, and it is a step, not a check"
+	}
+	before := usual[:max(0, slices.IndexFunc(usual, isolated))]
+	for j, s := range steps[:i] {
+		if !slices.ContainsFunc(before, func(u assets.JobStep) bool { return u.Key == s.Key }) {
+			return j, "nothing is done at the belt before it is isolated and proved dead: put this step after that one"
+		}
+	}
+	return 0, ""
+}
+
+// saysIsolated are the words of the trade for it.
+var saysIsolated = regexp.MustCompile(`(?i)\b(isolat|lock|de-?energi[sz])`)
+
+// stepUnits are what can be measured at a step, by the sign it is kept under.
+var stepUnits = []string{"m", jobsheet.LongMetres, "degC", "kg", "min", "h", "bar", "%", "fingers", "N·m"}
+
+// stepSign is a unit as the plant reads it.
+func (f Format) stepSign(kept string) string {
+	if field, _ := stepUnit(kept); field != nil {
+		return field.Sign(f.Units)
+	}
+	return kept
 }
 
 func (p *formPage) stepRows(steps []assets.JobStep) {
 	f := p.Form
 	n := f.rowCount(len(steps) + 2)
 	f.Hidden("rows", "").Value = plainInt(int64(n))
-	p.Rows = &formRows{Head: "Steps and checks", More: "More rows", Columns: []string{"What is done", "Kind", "What is measured", "Unit", "At least", "At most"}}
+	p.Rows = &formRows{Head: "Steps and checks", More: "More rows", Stack: true, Columns: []string{"No.", "What is done", "Kind", "What is measured", "Unit", "At least", "At most", "Photo"}}
 	for i := range n {
 		var s assets.JobStep
+		no := ""
 		if i < len(steps) {
-			s = steps[i]
+			s, no = steps[i], plainInt(int64(i+1))
 		}
 		name := func(part string) string { return fmt.Sprintf("%s%d", part, i) }
 		f.Hidden(name("key"), s.Key)
-		f.Hidden(name("photo"), pick(s.Photo, "yes", ""))
-		limit := func(v *float64) string {
-			if v == nil {
-				return ""
+		limit := func(part, word string, v *float64) *Field {
+			label := fmt.Sprintf("%s at step %d", word, i+1)
+			switch field, per := stepUnit(s.Unit); {
+			case field != nil:
+				if v != nil {
+					stored := *v * per
+					v = &stored
+				}
+				return f.Optional(name(part), label, *field, v, nil)
+			case v != nil:
+				return f.Number(name(part), label, strconv.FormatFloat(*v, 'f', -1, 64), "")
 			}
-			return plainNumber(*v)
+			return f.Number(name(part), label, "", "")
 		}
-		p.Rows.Rows = append(p.Rows.Rows, []*Field{f.Text(name("w"), fmt.Sprintf("step %d", i+1), s.Words),
+		p.Rows.Rows = append(p.Rows.Rows, []*Field{f.Number(name("no"), fmt.Sprintf("number of step %d", i+1), no, ""), f.Text(name("w"), fmt.Sprintf("step %d", i+1), s.Words).OverBoth(),
 			f.Select(name("kind"), fmt.Sprintf("kind of step %d", i+1), pick(s.Check, "check", "step"), []Option{{Value: "step", Label: "step"}, {Value: "check", Label: "check"}}),
 			f.Text(name("measure"), fmt.Sprintf("measured at step %d", i+1), s.Measure),
-			f.Select(name("unit"), fmt.Sprintf("unit at step %d", i+1), s.Unit, choices("none", []string{"m", "degC", "kg", "min", "h", "bar", "%", "fingers", "N·m"}, func(u string) string { return u })),
-			f.Number(name("least"), fmt.Sprintf("least at step %d", i+1), limit(s.Least), ""), f.Number(name("most"), fmt.Sprintf("most at step %d", i+1), limit(s.Most), "")})
+			f.Select(name("unit"), fmt.Sprintf("unit at step %d", i+1), s.Unit, choices("none", stepUnits, f.Plain.stepSign)),
+			limit("least", "least", s.Least), limit("most", "most", s.Most), f.Tick(name("photo"), fmt.Sprintf("photo at step %d", i+1), s.Photo)})
 	}
 }
 
-// stepRows reads the table of steps, and where each stands, for the messages of the storage.
+// stepRows reads the table of steps in the order of their numbers, and where each stands, for the messages of the storage.
 func (e *entry) stepRows(next *assets.JobTemplate) map[string]string {
-	at := map[string]string{}
+	type numbered struct {
+		no   float64
+		at   string
+		step assets.JobStep
+	}
+	var rows []numbered
 	seen := map[string]bool{}
 	for i := range e.f.sentRows() {
 		name := func(part string) string { return fmt.Sprintf("%s%d", part, i) }
@@ -153,22 +204,40 @@ func (e *entry) stepRows(next *assets.JobTemplate) map[string]string {
 		if words == "" {
 			continue
 		}
-		s := assets.JobStep{Key: e.text(name("key")), Words: words, Check: e.text(name("kind")) == "check", Measure: e.text(name("measure")), Unit: e.text(name("unit")), Photo: e.text(name("photo")) == "yes"}
+		s := assets.JobStep{Key: e.text(name("key")), Words: words, Check: e.text(name("kind")) == "check", Measure: e.text(name("measure")), Unit: e.text(name("unit")), Photo: e.f.Ticked(name("photo"))}
 		if s.Key == "" || seen[s.Key] {
 			s.Key = "own_" + token()[:10]
 		}
 		seen[s.Key] = true
-		for _, l := range []struct {
-			part string
-			into **float64
-		}{{"least", &s.Least}, {"most", &s.Most}} {
-			if e.text(name(l.part)) != "" {
-				v := e.number(name(l.part))
-				*l.into = &v
-			}
+		s.Least, s.Most = e.stepLimit(name("least"), s.Unit), e.stepLimit(name("most"), s.Unit)
+		e.offered(name("unit"), "choose a unit from the list")
+		no := math.Inf(1) // a row without a number comes last
+		if e.text(name("no")) != "" {
+			no = e.number(name("no"))
 		}
-		at[fmt.Sprintf("steps.%d", len(next.Steps))] = name("w")
-		next.Steps = append(next.Steps, s)
+		rows = append(rows, numbered{no, name("w"), s})
 	}
-	return at
+	slices.SortStableFunc(rows, func(a, b numbered) int { return cmp.Compare(a.no, b.no) })
+	named := map[string]string{}
+	for i, r := range rows {
+		named[fmt.Sprintf("steps.%d", i)] = r.at
+		next.Steps = append(next.Steps, r.step)
+	}
+	return named
+}
+
+// stepLimit reads a limit in the unit of what is measured; empty is none.
+func (e *entry) stepLimit(name, kept string) *float64 {
+	if field, per := stepUnit(kept); field != nil {
+		v := e.optional(name, *field)
+		if v != nil {
+			*v /= per
+		}
+		return v
+	}
+	if e.text(name) == "" {
+		return nil
+	}
+	v := e.number(name)
+	return &v
 }

@@ -135,6 +135,7 @@
   };
 
   root.querySelector('[data-plain]').hidden = true;
+  live.replaceChildren(el('p', {}, 'The round is being opened.'));
   await begin(draw, () => live.querySelector('form[data-entry]:focus-within'));
   if (on.facts && !at) open(on.facts.points.find(p => p.due) || on.facts.points[0] || null);
   await draw();

@@ -164,6 +164,7 @@
   };
 
   root.querySelector('[data-plain]').hidden = true;
+  live.replaceChildren(el('p', {}, 'The sheet is being opened.'));
   await begin(draw, () => live.querySelector('form[data-entry]:focus-within'));
   const head = await fact(memory('head'));
   if (on.facts && head && on.since) on.facts.head = head;
