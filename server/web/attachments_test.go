@@ -36,6 +36,9 @@ func (o *fakeOffice) Attachment(_ context.Context, _ assets.Scope, id int64) (as
 }
 
 func (o *fakeOffice) AttachmentContent(_ context.Context, a assets.Attachment) ([]byte, error) {
+	if o.trace != nil {
+		return o.trace, nil
+	}
 	return []byte("content of " + a.Name), nil
 }
 

@@ -38,6 +38,7 @@ type fakeOffice struct {
 	recipes []assets.Recipe
 
 	files []assets.Attachment // kept with things
+	trace []byte              // what is in each of them; nil: words
 
 	headed    *assets.JobSheet // the sheet of every order; nil: as its template has it
 	stands    bool             // a conveyor stands by a failure

@@ -11,6 +11,7 @@ import (
 	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/plantdbtest"
 	"carryside/assets/plantdb/pressing"
+	"carryside/assets/plantdb/registry"
 	"carryside/schedule/press"
 	"carryside/schedule/workorder"
 )
@@ -116,6 +117,70 @@ func TestSpliceOpenedTooWarmNeedsAReasonAndIsLookedAtEarly(t *testing.T) {
 	unknown.Edition = 7
 	if err := keep(&unknown); !errors.As(err, &bad) || bad["recipe"] == "" {
 		t.Errorf("an edition nobody wrote: %v", err)
+	}
+}
+
+// judgedHot is a record of a splice opened too warm, with its reason.
+func judgedHot(t *testing.T, s *plantdbtest.Site, r assets.Recipe, at time.Time) assets.PressRecord {
+	t.Helper()
+	by, err := press.FromValues(r.Values)
+	must(t, err)
+	judged := press.JudgeFigures(by, map[string]float64{press.ReleaseTemp: 66, press.DwellTime: 36})
+	rec := assets.PressRecord{PlantID: s.Plant.ID, SpliceID: s.Splice.ID, RecipeID: r.ID, Edition: 1, Press: "press 1", PressedAt: assets.InstantOf(at), Verdict: string(judged.Overall), Reason: "stop brought forward"}
+	for _, c := range judged.Criteria {
+		rec.Figures = append(rec.Figures, assets.PressFigure{Name: c.Name, Value: c.Value, Verdict: string(c.Verdict), Why: c.Why})
+	}
+	return rec
+}
+
+// A splice tore while its press record still lay in the office. The cycle that made it is kept late, and raises no look at a splice that is
+// gone; a cycle from after its end, or from before it was made, is another splice's.
+func TestAPressCycleRecordedAfterItsSpliceHadEnded(t *testing.T) {
+	s := plantdbtest.Plant(t)
+	r := recipe()
+	must(t, lead(t, s, plantdbtest.Noon, func(c *plantdb.Change) error { return pressing.SaveRecipe(c, &r) }))
+	made := s.Splice.Made.At.Time()
+	torn, office := plantdbtest.Noon, plantdbtest.Noon.Add(48*time.Hour)
+	act := plantdb.Act{Origin: plantdb.Screen, Action: "test", Now: office, Plants: []int64{s.Plant.ID}}
+	must(t, s.DB.Change(t.Context(), act, func(c *plantdb.Change) error {
+		return registry.RetireSplice(c, s.Splice.ID, s.Splice.RowID, registry.Retirement{When: assets.Exactly(torn, s.Plant.Location()), Why: assets.RetiredFailed, FailureMode: "edge torn"})
+	}))
+	keep := func(rec assets.PressRecord) (assets.PressRecord, error) {
+		err := s.DB.Change(t.Context(), act, func(c *plantdb.Change) error { return pressing.Keep(c, &rec, "2026-11-27") })
+		return rec, err
+	}
+	var bad assets.Invalid
+	for when, at := range map[string]time.Time{"had ended": torn.Add(time.Hour), "or later": made.AddDate(0, 0, -3)} {
+		if _, err := keep(judgedHot(t, s, r, at)); !errors.As(err, &bad) || !strings.Contains(bad["pressed_at"], when) {
+			t.Errorf("pressed at %v: %v, want %q", at, err, when)
+		}
+	}
+	rec, err := keep(judgedHot(t, s, r, made))
+	must(t, err)
+	if rec.Verdict != string(press.Outside) || rec.FollowUpID != 0 {
+		t.Errorf("kept as %s with follow-up %d, want outside and nothing to look at", rec.Verdict, rec.FollowUpID)
+	}
+	if _, n, err := orders.List(t.Context(), s.DB, s.Scope, orders.Filter{SpliceID: s.Splice.ID, Kind: workorder.KindInspection}); err != nil || n != 0 {
+		t.Errorf("%d inspections of a splice that is gone (%v)", n, err)
+	}
+}
+
+// The crew signed the re-splice yesterday and brings the trace today: it is kept with the time the press was opened, and the look at the
+// splice is due from today on.
+func TestAPressCycleRecordedADayLateIsLookedAtFromTodayOn(t *testing.T) {
+	s := plantdbtest.Plant(t)
+	r := recipe()
+	must(t, lead(t, s, plantdbtest.Noon, func(c *plantdb.Change) error { return pressing.SaveRecipe(c, &r) }))
+	late := plantdbtest.Noon.Add(24 * time.Hour)
+	rec := judgedHot(t, s, r, plantdbtest.Noon.Add(-2*time.Hour))
+	must(t, s.DB.Change(t.Context(), plantdb.Act{Origin: plantdb.Screen, Action: "test", Now: late, Plants: []int64{s.Plant.ID}}, func(c *plantdb.Change) error { return pressing.Keep(c, &rec, "2026-11-26") }))
+	if rec.PressedAt != assets.InstantOf(plantdbtest.Noon.Add(-2*time.Hour)) || rec.RecordedAt != assets.InstantOf(late) {
+		t.Errorf("pressed %v, recorded %v", rec.PressedAt.Time(), rec.RecordedAt.Time())
+	}
+	list, _, err := orders.List(t.Context(), s.DB, s.Scope, orders.Filter{SpliceID: s.Splice.ID, Kind: workorder.KindInspection})
+	must(t, err)
+	if len(list) != 1 || list[0].LatestDay != "2026-12-03" {
+		t.Errorf("raised %+v, want one inspection by 3 December", list)
 	}
 }
 

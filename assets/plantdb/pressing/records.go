@@ -51,6 +51,7 @@ type place struct {
 	PlantID, ConveyorID, BeltID int64
 	Number, Tag                 string
 	Ended                       *assets.Instant
+	MadeEarliest                assets.Day
 }
 
 // Keep writes a press record that was judged. Outside the recipe it needs a reason, and an inspection of a splice in service is raised in the same transaction, due
@@ -62,6 +63,9 @@ func Keep(c *plantdb.Change, r *assets.PressRecord, today assets.Day) error {
 	}
 	if err := check(c, r); err != nil {
 		return err
+	}
+	if early := assets.DayOf(r.PressedAt.Time().UTC()); at.MadeEarliest != "" && early < at.MadeEarliest.AddDays(-1) { // one day for a night shift and the plant's zone
+		return assets.Invalid{"pressed_at": fmt.Sprintf("splice %s was made on %s or later: a cycle opened before did not make it; give the time at which its press was opened, or correct the date of the splice", at.Number, at.MadeEarliest)}
 	}
 	if at.Ended != nil && r.PressedAt > *at.Ended {
 		return assets.Invalid{"pressed_at": "splice " + at.Number + " had ended by then; record it with the splice that is in the belt, or give the time at which this one was pressed"}
@@ -88,7 +92,7 @@ func Keep(c *plantdb.Change, r *assets.PressRecord, today assets.Day) error {
 
 func spliceOf(c *plantdb.Change, r *assets.PressRecord) (place, error) {
 	var found []place
-	err := c.Tx().Raw(`SELECT s.plant_id, s.conveyor_id, s.belt_id, s.number, s.ended, v.tag FROM splices s
+	err := c.Tx().Raw(`SELECT s.plant_id, s.conveyor_id, s.belt_id, s.number, s.ended, s.made_earliest, v.tag FROM splices s
 		JOIN conveyors v ON v.id = s.conveyor_id AND v.known_to IS NULL AND v.valid_to IS NULL
 		WHERE s.id = ? AND s.plant_id = ? AND s.known_to IS NULL AND s.valid_to IS NULL`, r.SpliceID, r.PlantID).Scan(&found).Error
 	if err == nil && len(found) == 0 {
