@@ -14,7 +14,8 @@ import "math"
 //
 // is no more than the cost of any plan: Lagrangian decomposition (Guignard and Kim 1987). Both sides are solved as whole choices, so
 // set-ups are paid in full and hours of persons, tools and conveyors count in whole jobs, not in minutes. Precedences count by the
-// windows they rule out, each such row with a price of its own. What is dropped is that windows disturb each other, and stock. The prices are moved by a subgradient method with smoothed
+// windows they rule out and stock by what comes before a window, each such row with a price of its own. What is dropped is that windows
+// disturb each other. The prices are moved by a subgradient method with smoothed
 // directions (Held, Wolfe and Crowder 1974; Camerini, Fratta and Maffioli 1975). All bounds are computed in whole numbers, so no
 // rounding can lift one above the truth.
 type dual struct {
@@ -22,8 +23,8 @@ type dual struct {
 	prices  [][]int // per job and option, in 1/scale of a cost unit
 	groups  []*choosing
 	windows []*pricing
-	orders  []ordering
-	asked   [][]int // what groups pay per job and option: the price, and that of the orderings
+	rows    []row
+	asked   [][]int // what groups pay per job and option: the price, and that of the rows
 	placed  []int   // option the groups chose last
 	best    int     // highest bound so far, in 1/scale
 	bestAt  [][]int
@@ -42,7 +43,7 @@ const scale = 1 << 10
 
 // newDual starts without prices; cost is that of a known plan, from which the first steps are measured.
 func newDual(p *problem, cost int, halt func() bool) *dual {
-	d := &dual{p: p, best: math.MinInt, pace: startPace, target: cost * scale, halt: halt, orders: orderings(p), placed: make([]int, len(p.jobs))}
+	d := &dual{p: p, best: math.MinInt, pace: startPace, target: cost * scale, halt: halt, rows: rows(p), placed: make([]int, len(p.jobs))}
 	for j := range p.jobs {
 		n := len(p.jobs[j].options)
 		d.prices, d.bestAt = append(d.prices, make([]int, n)), append(d.bestAt, make([]int, n))
@@ -86,10 +87,10 @@ func ceilDiv(a, b int) int {
 
 // The pace is halved after patience rounds that gained next to nothing; below slowest the method has converged.
 const (
-	startPace = 0.12
-	patience  = 14
+	startPace = 0.05
+	patience  = 30
 	slowest   = 1.0 / 4096
-	smooth    = 0.6
+	smooth    = 0.7
 )
 
 // advance goes on with the evaluation of the present prices for so many units of work, and from one round to the next; false when it
@@ -119,15 +120,15 @@ func (d *dual) advance(work int) bool {
 	return true
 }
 
-// start begins a round: what groups are asked for is the price and that of the orderings.
+// start begins a round: what groups are asked for is the price and that of the rows.
 func (d *dual) start() {
 	d.value = 0
 	for j := range d.wanted {
 		clear(d.wanted[j])
 		copy(d.asked[j], d.prices[j])
 	}
-	for i := range d.orders {
-		d.orders[i].charge(d.asked)
+	for i := range d.rows {
+		d.value += d.rows[i].charge(d.asked)
 	}
 }
 
@@ -163,8 +164,8 @@ func (d *dual) close() bool {
 		for j := range d.prices {
 			copy(d.bestAt[j], d.prices[j])
 		}
-		for i := range d.orders {
-			d.orders[i].kept = d.orders[i].price
+		for i := range d.rows {
+			d.rows[i].kept = d.rows[i].price
 		}
 	}
 	if d.stuck++; d.stuck > patience {
@@ -181,8 +182,8 @@ func (d *dual) goBack() {
 		copy(d.prices[j], d.bestAt[j])
 		clear(d.course[j])
 	}
-	for i := range d.orders {
-		d.orders[i].price, d.orders[i].course = d.orders[i].kept, 0
+	for i := range d.rows {
+		d.rows[i].price, d.rows[i].course = d.rows[i].kept, 0
 	}
 }
 
@@ -200,10 +201,10 @@ func (d *dual) move(value int) bool {
 			norm += c * c
 		}
 	}
-	for i := range d.orders {
-		o := &d.orders[i]
-		o.course = smooth*o.course + (1-smooth)*o.lack(d.placed)
-		norm += o.course * o.course
+	for i := range d.rows {
+		r := &d.rows[i]
+		r.course = smooth*r.course + (1-smooth)*r.lack(d.placed)
+		norm += r.course * r.course
 	}
 	if norm < 1e-9 {
 		return false
@@ -214,8 +215,9 @@ func (d *dual) move(value int) bool {
 			d.prices[j][k] = max(0, d.prices[j][k]+int(math.Round(step*d.course[j][k])))
 		}
 	}
-	for i := range d.orders {
-		d.orders[i].price = max(0, d.orders[i].price+int(math.Round(step*d.orders[i].course)))
+	for i := range d.rows {
+		r := &d.rows[i]
+		r.price = max(0, r.price+int(math.Round(step*r.course/float64(r.most))))
 	}
 	return true
 }

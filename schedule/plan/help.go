@@ -11,6 +11,7 @@ import (
 // stop is lengthened.
 const (
 	helpsPerJob   = 3
+	largeHelpsJob = 2
 	asksPerKind   = 40
 	asksPerJob    = 90
 	asksInAll     = 600
@@ -45,16 +46,20 @@ func (x *explainer) help(j int) (words []string, changes [][]Change) {
 		h.left, total = largeAsksJob, largeAsksRest
 	}
 	h.left = min(h.left, total-x.asked)
+	most := helpsPerJob
+	if !x.s.proven {
+		most = largeHelpsJob
+	}
 	var found []remedy
 	for _, kind := range []func() (remedy, bool){h.longer, h.person, h.tool, h.stock, h.presence} {
-		if h.kind = asksPerKind; len(found) < helpsPerJob {
-			if r, ok := kind(); ok {
+		if h.kind = asksPerKind; len(found) < most {
+			if r, ok := kind(); ok && h.holds(r.changes) {
 				found = append(found, r)
 			}
 		}
 	}
 	if h.kind = asksPerKind; len(found) == 0 {
-		if r, ok := h.together(); ok {
+		if r, ok := h.together(); ok && h.holds(r.changes) {
 			found = append(found, r)
 		}
 	}
@@ -83,6 +88,36 @@ func (h *relief) works(changes []Change) bool {
 	}
 	_, _, a = optimum(p.forbidding(h.job), cost+1, h.x.s.late)
 	return a == none
+}
+
+// A hint of a large case is seen to hold by heldChains chains of heldSteps steps each; that is done for up to heldInAll hints.
+const (
+	heldChains = 2
+	heldSteps  = 500
+	heldInAll  = 16
+)
+
+// holds says whether the job is still placed when a large case is planned again with the changes, from the plan there is and with the
+// change open to every job: what the job alone could do with a longer stop another one may do better. Every chain has to place it. A
+// proven case needs no second look.
+func (h *relief) holds(changes []Change) bool {
+	if h.x.s.proven {
+		return true
+	}
+	if h.x.held >= heldInAll || h.x.s.late() {
+		return false
+	}
+	h.x.held++
+	p := newProblem(h.x.p.c.With(changes))
+	at := p.carried(h.x.p, h.x.s.best)
+	var placed [heldChains]bool
+	h.x.s.beside(heldChains, h.x.s.set.Workers, func(i int) {
+		l := newLane(p, at, h.x.s.set.Seed+uint64(i), uint64(h.job))
+		l.cycle, l.inCycle = heldSteps*3/2, heldSteps/2
+		l.run(heldSteps, h.x.s.late)
+		placed[i] = l.steps == heldSteps && l.best[h.job].option >= 0
+	})
+	return placed == [heldChains]bool{true, true}
 }
 
 // spent says whether no more plans may be made.

@@ -33,6 +33,8 @@ type explainer struct {
 	asked int
 	// chains counts the chains run for single jobs of a large case.
 	chains int
+	// held counts the hints that were planned again to see whether they hold.
+	held int
 }
 
 // reasons are one or more sentences with numbers.

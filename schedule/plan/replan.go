@@ -1,5 +1,7 @@
 package plan
 
+import "slices"
+
 // replanNodes bounds the packings of one proof when a small case is planned again.
 const replanNodes = 60_000
 
@@ -108,4 +110,22 @@ func (p *problem) changedFor(j int, changes []Change) *problem {
 	t, was := &out.jobs[j], &p.jobs[j]
 	t.before, t.after, t.apart = was.before, nil, was.apart
 	return &out
+}
+
+// carried is a plan of another problem in this one's numbers; this one has the other's jobs and persons and at least its windows, tools
+// and stock.
+func (p *problem) carried(from *problem, plan []placement) []placement {
+	out := make([]placement, len(plan))
+	for j := range plan {
+		out[j] = plan[j].clone()
+		if out[j].option < 0 {
+			continue
+		}
+		w := from.jobs[j].options[out[j].option].window
+		out[j].option = slices.IndexFunc(p.jobs[j].options, func(o option) bool { return o.window == w })
+		for i := range out[j].tools {
+			out[j].tools[i] += p.people - from.people
+		}
+	}
+	return out
 }

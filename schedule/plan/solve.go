@@ -64,7 +64,7 @@ func Solve(ctx context.Context, c *Case, set Settings) (*Plan, error) {
 }
 
 // explaining is the share of the time, in parts of it, that a search which proves nothing leaves for reasons and hints.
-const explaining = 20
+const explaining = 15
 
 // halt says whether the search has to end: time is up but for what the reasons need, or somebody cancelled.
 func (s *solver) halt() bool {
@@ -208,33 +208,41 @@ func (s *solver) epoch() {
 		s.dual = newDual(s.p, s.cost, s.halt)
 	}
 	n := min(epochSteps, (s.left()+laneCount-1)/laneCount)
-	slots := make(chan struct{}, s.set.Workers)
+	pieces, atOnce := len(s.lanes), s.set.Workers
+	if s.dual != nil {
+		// The bound comes beside the chains, but for a single worker.
+		if pieces++; atOnce > 1 {
+			atOnce++
+		}
+	}
+	converged := false
+	s.beside(pieces, atOnce, func(i int) {
+		if i < len(s.lanes) {
+			s.lanes[i].run(n, s.halt)
+		} else {
+			converged = !s.dual.advance(s.boundWork())
+		}
+	})
+	s.steps += n * laneCount
+	s.gather(converged)
+}
+
+// beside does so many pieces of work that touch nothing in common, some at a time.
+func (s *solver) beside(pieces, atOnce int, do func(i int)) {
+	slots := make(chan struct{}, atOnce)
 	var all sync.WaitGroup
-	for _, l := range s.lanes {
+	for i := range pieces {
 		all.Go(func() {
 			defer s.catch()
 			slots <- struct{}{}
 			defer func() { <-slots }()
-			l.run(n, s.halt)
-		})
-	}
-	converged := false
-	if s.dual != nil {
-		all.Go(func() {
-			defer s.catch()
-			if s.set.Workers == 1 {
-				slots <- struct{}{}
-				defer func() { <-slots }()
-			}
-			converged = !s.dual.advance(s.boundWork())
+			do(i)
 		})
 	}
 	all.Wait()
 	if s.broke != nil {
 		panic(s.broke)
 	}
-	s.steps += n * laneCount
-	s.gather(converged)
 }
 
 // catch keeps what a chain panicked with, so that it is raised again where Solve was called and the caller can deal with it.

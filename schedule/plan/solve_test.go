@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -50,10 +51,7 @@ func TestPlansOfMiddlingPlantsAreLegalAndBounded(t *testing.T) {
 		plants = 3
 	}
 	for seed := range plants {
-		c := plantest.Draw(rand.New(rand.NewPCG(11, seed)), plantest.Size{Sites: 3, Windows: 12, Persons: 6, Tools: 3, Jobs: 80, Minute: 30})
-		for i := range c.Jobs {
-			c.Jobs[i].Locked = nil
-		}
+		c := crowded(seed)
 		low, high := 0, 0
 		for _, steps := range []int{400, 6_000} {
 			got, err := plan.Solve(t.Context(), c, plan.Settings{Seed: 3, Steps: steps, Plain: true})
@@ -82,9 +80,9 @@ func TestSameStepsSamePlanWhateverTheWorkers(t *testing.T) {
 	for i := range c.Jobs {
 		c.Jobs[i].Locked = nil
 	}
-	steps := 5_000
+	steps := 2_000
 	if testing.Short() {
-		steps = 1_200
+		steps = 800
 	}
 	var first *plan.Plan
 	for _, workers := range []int{1, 2, 2, 1} {
@@ -159,6 +157,45 @@ func TestEveryHintIsTrue(t *testing.T) {
 			t.Errorf("no hint of kind %d was given: %v", kind, hints)
 		}
 	}
+}
+
+// Of a crowded plant no plan is proven: its hints are tried by chains, and planning the changed case anew takes another course, on which
+// what is worth little may lose its place again. So most must hold, not each.
+func TestMostHintsOfACrowdedPlantHold(t *testing.T) {
+	held, given := 0, 0
+	for seed := range uint64(3) {
+		c := crowded(seed)
+		got, err := plan.Solve(t.Context(), c, plan.Settings{Seed: 1, Steps: 1_500})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got.Status == plan.Optimal {
+			t.Fatalf("plant %d is proven, so it shows nothing", seed)
+		}
+		for _, l := range got.LeftOut {
+			for _, changes := range l.Changes {
+				after, err := plan.Solve(t.Context(), c.With(changes), plan.Settings{Seed: 1, Steps: 1_500, Plain: true})
+				if err != nil {
+					t.Fatal(err)
+				}
+				if given++; !slices.ContainsFunc(after.LeftOut, func(m plan.LeftOut) bool { return m.Job == l.Job }) {
+					held++
+				}
+			}
+		}
+	}
+	if given < 6 || held*4 < given*3 {
+		t.Errorf("%d of %d hints hold when the changed plant is planned anew", held, given)
+	}
+}
+
+// crowded is a plant with more work than its stops hold.
+func crowded(seed uint64) *plan.Case {
+	c := plantest.Draw(rand.New(rand.NewPCG(11, seed)), plantest.Size{Sites: 3, Windows: 12, Persons: 6, Tools: 3, Jobs: 80, Minute: 30})
+	for i := range c.Jobs {
+		c.Jobs[i].Locked = nil
+	}
+	return c
 }
 
 // hintHolds plans the changed case again and says why the hint is not true.
