@@ -160,7 +160,7 @@ func TestEveryHintIsTrue(t *testing.T) {
 }
 
 // Of a crowded plant no plan is proven: its hints are tried by chains, and planning the changed case anew takes another course, on which
-// what is worth little may lose its place again. So most must hold, not each.
+// what is worth little may lose its place again. So two in three must hold, not each.
 func TestMostHintsOfACrowdedPlantHold(t *testing.T) {
 	held, given := 0, 0
 	for seed := range uint64(3) {
@@ -184,7 +184,7 @@ func TestMostHintsOfACrowdedPlantHold(t *testing.T) {
 			}
 		}
 	}
-	if given < 6 || held*4 < given*3 {
+	if given < 6 || held*3 < given*2 {
 		t.Errorf("%d of %d hints hold when the changed plant is planned anew", held, given)
 	}
 }
