@@ -374,7 +374,7 @@ func (s *Site) companySearch(ctx context.Context, p *replan, key replanKey, scop
 	p.laid(h, s.now())
 	found, err := p.search(ctx, s.now)
 	if err == nil && found.Status != plan.Infeasible {
-		err = s.keepFound(key, scope, h, found)
+		err = s.keepFound(key, scope, p, found)
 	}
 	return found, err
 }

@@ -160,6 +160,7 @@ func (f *fakePlant) sources() Sources {
 
 // visit is a browser at a site.
 type visit struct {
+	site   *Site
 	t      testing.TB
 	h      http.Handler
 	cookie []*http.Cookie
@@ -180,7 +181,7 @@ func atDoor(t testing.TB, f *fakePlant, demo bool) *visit {
 	e.HandleMethodNotAllowed = true
 	e.Use(gin.CustomRecoveryWithWriter(io.Discard, site.Recover))
 	site.Mount(e)
-	return &visit{t: t, h: e, log: log}
+	return &visit{t: t, h: e, log: log, site: site}
 }
 
 // as opens the site as the first person of a role.

@@ -109,10 +109,12 @@ type horizonPage struct {
 	Wide, Narrow template.HTML
 	Spans        []Option
 	Rows         []horizonRow
+	Stops        []horizonStop
 	Unplaced     []horizonLeft
 	Without      []horizonLeft // accepted, and in no stop
 	Broken       []horizonLeft
-	Mine         int // moves of whoever looks that are not published
+	Asked        bool // a stop is drawn that is asked for and not agreed
+	Mine         int  // moves of whoever looks that are not published
 	Plan         string
 	MayPlan      bool
 	Published    string
@@ -125,6 +127,9 @@ type horizonRow struct {
 	At10, At50, At90, Work, Before string
 	Says                           string
 }
+
+// horizonStop is a stop in numbers: what stands still, how far it is filled, by whom and with what.
+type horizonStop struct{ Name, To, Where, Booked, Orders, Crew, Kit string }
 
 // horizonLeft is something with reasons.
 type horizonLeft struct {
@@ -241,6 +246,9 @@ func (s *Site) horizon(r *Request) error {
 	for _, b := range belts {
 		p.Rows = append(p.Rows, b.row)
 	}
+	p.Stops, p.Asked = sh.stops(), slices.ContainsFunc(d.Groups, func(g drawing.HorizonGroup) bool {
+		return slices.ContainsFunc(g.Stops, func(st drawing.HorizonStop) bool { return st.Asked })
+	})
 	p.Unplaced, p.Broken = sh.unplaced(), sh.broken()
 	for _, m := range sh.moves {
 		if !companion(m) && (m.FromStop != 0 || m.ToStop != 0) {
@@ -315,8 +323,8 @@ func (sh *sheetOf) groupStops(belts []horizonBelt, line int64) []drawing.Horizon
 			st.Day = hard(start.Format("Mon 2 Jan"))
 		}
 		st.Filled = Short(sh.bookedHours(w, line), 1) + "/" + Duration(stopHours(w))
-		if st.Asked {
-			st.Day, st.Filled = "asked for "+st.Day, Duration(stopHours(w))
+		if st.Asked { // nothing is placed in it
+			st.Filled = Duration(stopHours(w))
 		}
 		out = append(out, st)
 	}
@@ -380,10 +388,19 @@ func (sh *sheetOf) pressMarks() drawing.HorizonMarks {
 	}
 	m.Says = strings.Join(says, "; ")
 	for _, w := range sh.h.Facts.Plants[0].Stops {
+		was := sh.h.Sheet.Booked(w.ID, sh.h.At).Kit
+		var here, moved []string
 		for _, id := range sh.h.Sheet.Booked(w.ID, sh.at).Kit {
-			if name[id] != "" {
-				m.Marks = append(m.Marks, drawing.HorizonMark{At: w.Start.Time(), Kit: name[id]})
+			switch {
+			case name[id] == "":
+			case slices.Contains(was, id):
+				here = append(here, name[id])
+			default:
+				moved = append(moved, name[id])
 			}
+		}
+		if all := slices.Concat(here, moved); len(all) > 0 {
+			m.Marks = append(m.Marks, drawing.HorizonMark{At: w.Start.Time(), Kit: strings.Join(all, ", "), Dashed: len(moved) > 0})
 		}
 	}
 	return m

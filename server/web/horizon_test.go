@@ -13,6 +13,7 @@ import (
 	"carryside/assets"
 	"carryside/schedule/due"
 	"carryside/schedule/horizon"
+	"carryside/schedule/plan"
 	"carryside/schedule/workorder"
 )
 
@@ -137,7 +138,7 @@ func TestTheHorizonShowsStopsWorkAndTheSameFactsAsATable(t *testing.T) {
 		t.Fatal("the sheet is not there in both widths")
 	}
 	conveyors := len(f.fleet.Register.Conveyors)
-	if n := d.Find(".facts-t table tbody tr").Length(); n != conveyors {
+	if n := d.Find(".facts-t table").First().Find("tbody tr").Length(); n != conveyors {
 		t.Errorf("the table has %d rows, the plant %d conveyors", n, conveyors)
 	}
 	block := d.Find(`svg.wide a[data-order="412"]`)
@@ -146,6 +147,13 @@ func TestTheHorizonShowsStopsWorkAndTheSameFactsAsATable(t *testing.T) {
 	}
 	if text := d.Find(".facts-t table").Text(); !strings.Contains(text, "order 412, stop of") {
 		t.Error("the table does not tell of the work placed")
+	}
+	stops := d.Find(".facts-t table").Last()
+	if n := stops.Find("tbody tr").Length(); n != len(f.stops) {
+		t.Errorf("the table of stops has %d rows, the plant %d stops", n, len(f.stops))
+	}
+	if row := strings.ReplaceAll(stops.Find("tbody tr").First().Text(), nb, " "); !strings.Contains(row, "11 of 14 h") || !strings.Contains(row, "412 Q3") || !strings.Contains(row, "I. Vanterel") {
+		t.Errorf("what crew and presses draw is not told in numbers: %q", row)
 	}
 	if n := d.Find("svg.wide rect.win").Length(); n != 3 {
 		t.Errorf("%d stops are drawn, want 3", n)
@@ -303,6 +311,8 @@ func TestAReplanIsShownAsChangesAndLeavesLockedWorkAlone(t *testing.T) {
 	}
 	if d := v.get("/plants/3/horizon"); d.Find(`[data-order="412"]`).Length() != 0 {
 		t.Error("a locked order can be taken up")
+	} else if spoken := d.Find(`[data-locked="412"]`).AttrOr("aria-label", ""); !strings.Contains(spoken, "locked") {
+		t.Errorf("a locked order is not told to be, or cannot be unlocked by the keys: %q", spoken)
 	}
 	v.post("/plants/3/horizon/move", url.Values{"do": {"unlock"}, "order": {"412"}, "stop": {"7"}}, http.StatusSeeOther)
 	if f.orders[0].Held() {
@@ -412,5 +422,60 @@ func TestManyPlantsAreReadForAPlanOnlyWhenItIsAskedFor(t *testing.T) {
 	v.post("/plants/plan", url.Values{"do": {"keep"}, "plants": {""}, "change": {"1415"}}, http.StatusSeeOther)
 	if f.orders[1].WindowID == 0 || len(f.plans) != 1 {
 		t.Fatalf("published %+v", f.plans)
+	}
+}
+
+// Left in one window while it searches in another, a re-plan writes nothing over the draft when it ends.
+func TestAReplanThatWasLeftKeepsNothingOfWhatItFinds(t *testing.T) {
+	f := withStops()
+	h, err := f.Horizon(t.Context(), assets.PlantScope(3), 3, time.Date(2026, 11, 25, 6, 0, 0, 0, time.UTC), 26)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := &Site{Sources: Sources{Horizons: f}, now: time.Now}
+	key := replanKey{plant: 3, person: 1}
+	for _, left := range []bool{false, true} {
+		f.draft = assets.PlanDraft{}
+		p := &replan{view: h, stop: func() {}}
+		if err := s.replans.add(key, p); err != nil {
+			t.Fatal(err)
+		}
+		if left {
+			s.replans.forget(key.plant, key.person)
+		}
+		if err := s.keepFound(key, assets.Scope{}, p, &plan.Plan{}); err != nil {
+			t.Fatal(err)
+		}
+		if kept := len(f.draft.Moves) > 0; kept == left {
+			t.Errorf("left %v, and the draft holds %d moves", left, len(f.draft.Moves))
+		}
+	}
+}
+
+// A move by hand set down while one's own re-plan searches would be lost when that ends: it is refused and the page says why.
+func TestAMoveIsNotSetDownUnderARunningReplan(t *testing.T) {
+	f := withStops()
+	v := as(t, f, assets.RolePlanner)
+	if err := v.site.replans.add(replanKey{plant: 3, person: 1}, &replan{running: true, stop: func() {}}); err != nil {
+		t.Fatal(err)
+	}
+	v.post("/plants/3/horizon/move", url.Values{"do": {"set"}, "order": {"412"}, "stop": {"8"}}, http.StatusSeeOther)
+	if len(f.draft.Moves) != 0 {
+		t.Error("the move is in the draft that the re-plan will write over")
+	}
+}
+
+// What somebody else changed since cannot be ticked before one has said whose version holds.
+func TestAChangeInConflictIsNotOfferedToBeKept(t *testing.T) {
+	f := withStops()
+	v := as(t, f, assets.RolePlanner)
+	v.post("/plants/3/horizon/move", url.Values{"do": {"set"}, "order": {"412"}, "stop": {"8"}}, http.StatusSeeOther)
+	if d := v.get("/plants/3/horizon/plan"); d.Find("button[value=keep]").Length() != 1 || !strings.Contains(factsOf(d), "takes the place of one move by hand") {
+		t.Fatalf("the move waits to be kept, and to be planned over: %s", factsOf(d))
+	}
+	f.orders[0].EditVersion++
+	d := v.get("/plants/3/horizon/plan")
+	if d.Find("button[value=keep], input[name=change][checked]").Length() != 0 || !strings.Contains(factsOf(d), "Somebody changed this order since") {
+		t.Errorf("a change in conflict can be kept: %s", factsOf(d))
 	}
 }

@@ -90,3 +90,34 @@ func (sh *sheetOf) stopChoices(m askedMove) []Option {
 	}
 	return out
 }
+
+// stops are the stops of the sheet in numbers, the same that its rows, its crew and its presses draw.
+func (sh *sheetOf) stops() []horizonStop {
+	var out []horizonStop
+	for _, w := range sh.h.Facts.Plants[0].Stops {
+		if w.Answer.Given() == assets.AnswerRefused || !w.Start.Time().Before(sh.until) {
+			continue
+		}
+		b := sh.h.Sheet.Booked(w.ID, sh.at)
+		row := horizonStop{Name: sh.r.F.Stamp(w.Start), Where: Capital(stopWhere(sh.v.Register, w)), Kit: sh.kitNames(b.Kit)}
+		row.To, _ = sh.r.Link("stops/:stop", w.ID)
+		row.Booked = Short(b.Work.Hours(), 1) + " of " + Duration(stopHours(w))
+		if !w.Agreed() {
+			row.Booked = Duration(stopHours(w)) + ", asked for and not agreed"
+		}
+		var orders, crew []string
+		for _, id := range b.Orders {
+			if o, ok := sh.h.order(id); ok {
+				orders = append(orders, sh.orderName(o))
+			}
+		}
+		for _, p := range sh.h.People {
+			if slices.Contains(b.People, p.ID) {
+				crew = append(crew, p.Name)
+			}
+		}
+		row.Orders, row.Crew = strings.Join(orders, "; "), List(crew)
+		out = append(out, row)
+	}
+	return out
+}

@@ -152,9 +152,13 @@ func (sh *sheetOf) work(o workorder.Order, w assets.StopWindow, kind drawing.Wor
 	case drawing.WorkNoFit:
 		d.Words += " does not fit"
 		d.Spoken += ": does not fit"
+	case drawing.WorkLocked:
+		d.Spoken += pick(o.Held(), ", locked: a re-plan leaves it there", ", begun")
 	}
-	if sh.r.May(people.PlanOrders) && sh.h.Sheet.Holds(o.ID) && !o.Held() {
-		d.Order = o.Number
+	if !sh.r.May(people.PlanOrders) || !sh.h.Sheet.Holds(o.ID) || o.State == workorder.Started {
+		return d
+	}
+	if d.Order = o.Number; !o.Held() {
 		for _, id := range sh.h.Sheet.Stops(o.ID) {
 			if w, ok := sh.h.stop(id); ok {
 				d.Choices = append(d.Choices, drawing.HorizonChoice{Stop: id, From: w.Start.Time(), To: w.End.Time()})
@@ -164,8 +168,12 @@ func (sh *sheetOf) work(o workorder.Order, w assets.StopWindow, kind drawing.Wor
 	return d
 }
 
-// find says the finding of a row: the chance before the work, the stop that would fit, or that none does.
+// find says the finding of a row: the chance before the work, as it is and as a move would have it, the stop that would fit, or that
+// none does.
 func (sh *sheetOf) find(b *horizonBelt) {
+	if b.says = b.fromTo(); b.says != "" {
+		return
+	}
 	for _, w := range b.works {
 		if w.TakesAway && b.due != nil && (w.Kind == drawing.WorkPlaced || w.Kind == drawing.WorkLocked || w.Kind == drawing.WorkNew) {
 			p, _ := b.due.Chances(w.From)
@@ -181,6 +189,27 @@ func (sh *sheetOf) find(b *horizonBelt) {
 	default:
 		b.says, b.alarm = sh.fitting(b)
 	}
+}
+
+// fromTo is the chance before work that is moved, before it and with it: "66 % to 20 %".
+func (b *horizonBelt) fromTo() string {
+	was, is := "", ""
+	for _, w := range b.works {
+		if !w.TakesAway || b.due == nil {
+			continue
+		}
+		p, _ := b.due.Chances(w.From)
+		switch w.Kind {
+		case drawing.WorkNew, drawing.WorkNoFit:
+			is = chance(p)
+		default:
+			was = chance(p)
+		}
+	}
+	if was == "" || is == "" {
+		return ""
+	}
+	return was + " to " + is
 }
 
 // silence says why a row has no taper.

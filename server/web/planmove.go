@@ -238,6 +238,9 @@ func (s *Site) keepMove(r *Request, sh *sheetOf, m askedMove) error {
 	case "lock", "unlock":
 		return s.lockOrder(r, m.order)
 	}
+	if run := s.replans.of(r.PlantID(), r.Who.Person.ID); run != nil && run.busy() {
+		return r.Done(r.At("horizon", "plan"), "Not set down: your re-plan is running and would take its place. Stop it or let it end, then move the order.")
+	}
 	a := sh.ask(sh.at, horizon.Move{OrderID: m.order.ID, StopID: m.stop}, setFor)
 	d, err := s.Horizons.Draft(r.Context(), r.Scope, r.Who.Person.ID, r.PlantID())
 	if err != nil {

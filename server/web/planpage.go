@@ -24,6 +24,7 @@ type planPage struct {
 	Conflicts []planConflict
 	Over      []fact
 	Both      []planBoth
+	Stops     []horizonStop
 	Fitting   int
 	Conflict  []string // locks that cannot hold together
 	To, Leave string
@@ -45,6 +46,7 @@ type planChange struct {
 	Head     string
 	Says     []string
 	Bad      string
+	Wait     string // what has to be settled before it can be kept
 	Help     []string
 	Facts    []planFact
 	Fits     bool
@@ -129,11 +131,18 @@ func (s *Site) showPlan(r *Request, wrong error) error {
 
 // fillPlan fills in changes, sums and picture.
 func (sh *sheetOf) fillPlan(p *planPage, run *replan) {
+	byHand := 0
 	for _, m := range sh.moves {
 		if companion(m) {
 			continue
 		}
+		if !m.Searched {
+			byHand++
+		}
 		c := sh.change(m)
+		if slices.ContainsFunc(p.Conflicts, func(x planConflict) bool { return x.ID == m.OrderID }) {
+			c.Fits, c.Wait = false, "Somebody changed this order since: take theirs, or move it your way again, above."
+		}
 		if m.FromStop == 0 && m.ToStop == 0 {
 			p.LeftOut = append(p.LeftOut, c)
 			continue
@@ -144,13 +153,16 @@ func (sh *sheetOf) fillPlan(p *planPage, run *replan) {
 		}
 	}
 	p.Say = planSay(p, sh, run)
-	p.Sub = "Nothing is kept yet. Solid blue is where work would go, the dashed outline where it stands now, a crossed box where it was tried and does not fit."
+	p.Sub = "Nothing is kept yet. Solid blue, grey on paper, is where work would go, the dashed outline where it stands now, a crossed box where it was tried and does not fit."
+	if byHand > 0 {
+		p.Sub += " Plan anew begins with what is published and takes the place of " + Count(byHand, "move", "moves") + " by hand."
+	}
 	belts := sh.belts()
 	d := sh.drawing(belts, true)
 	d.Sentence = "Proposed horizon: conveyors by line. The same facts are in the table below."
 	p.Wide = drawing.OfHorizon(d)
 	p.Over = sh.over(run)
-	p.Both = sh.both()
+	p.Both, p.Stops = sh.both(), sh.stops()
 	if run != nil {
 		p.Conflict = append(p.Conflict, run.conflict()...)
 	}
@@ -235,6 +247,9 @@ func (sh *sheetOf) changeFacts(m assets.DraftMove) []planFact {
 	}
 	if w, ok := sh.h.stop(m.ToStop); ok && m.ToStop != 0 {
 		was, is := sh.h.Sheet.Booked(w.ID, sh.h.At), sh.h.Sheet.Booked(w.ID, sh.at)
+		if !m.Fits() {
+			is.Work += sh.h.Sheet.Work(o.ID)
+		}
 		facts = append(facts, planFact{Term: "Stop, " + sh.day(w.ID), Was: Short(was.Work.Hours(), 1) + " h", Is: Short(is.Work.Hours(), 1) + " of " + Duration(stopHours(w))})
 		if m.Fits() {
 			facts = append(facts, planFact{Term: "Crew, " + sh.day(w.ID), Is: sh.names(m.Crew)})

@@ -44,6 +44,7 @@ type replan struct {
 	limit    time.Duration // how long it may search
 	from     time.Time     // it searches; zero while plants are read
 	plants   []int64       // of a plan over plants
+	left     bool          // whoever asked has left it: what it finds is not wanted any more
 	read     int           // of them so far
 }
 
@@ -53,8 +54,14 @@ func (rs *replans) of(plant, person int64) *replan {
 	return rs.list[replanKey{plant, person}]
 }
 
+// forget stops a re-plan and lets it keep nothing of what it found: a draft left or published is not written over by it.
 func (rs *replans) forget(plant, person int64) {
-	rs.stop(plant, person)
+	if r := rs.of(plant, person); r != nil {
+		r.mu.Lock()
+		r.left = true
+		r.stop()
+		r.mu.Unlock()
+	}
 	rs.mu.Lock()
 	defer rs.mu.Unlock()
 	delete(rs.list, replanKey{plant, person})
@@ -119,7 +126,7 @@ func (s *Site) startReplan(r *Request) error {
 		defer stop()
 		found, err := p.search(ctx, s.now)
 		if err == nil && found.Status != plan.Infeasible {
-			err = s.keepFound(key, scope, h, found)
+			err = s.keepFound(key, scope, p, found)
 		}
 		p.end(found, err, s.now())
 		if err != nil {
@@ -198,8 +205,16 @@ func (p *replan) shown(r *Request) *runShown {
 	if p.progress.Jobs > 0 {
 		out.Gap = "within " + Num(p.progress.GapPercent(), 1) + nb + "% of the proven bound"
 	}
-	out.Left = Duration(max(0, p.limit-used).Hours())
+	out.Left = seconds(p.limit - used)
 	return out
+}
+
+// seconds say how long a search takes, in whole seconds, or that it is less than one.
+func seconds(d time.Duration) string {
+	if d < time.Second {
+		return "under " + With("1", "s")
+	}
+	return With(Num(d.Seconds(), 0), "s")
 }
 
 // words say how the search went.
@@ -216,7 +231,7 @@ func (p *replan) words() string {
 	case p.found.Status == plan.Infeasible:
 		return "no plan keeps every lock"
 	}
-	words := Int(int64(p.found.Steps)) + " steps in " + With(Num(p.ended.Sub(p.from).Seconds(), 0), "s")
+	words := Int(int64(p.found.Steps)) + " steps in " + seconds(p.ended.Sub(p.from))
 	if p.found.Status == plan.Optimal {
 		return words + ", proven: no plan is cheaper; seed " + Int(planSeed)
 	}
@@ -240,9 +255,14 @@ func (p *replan) conflict() []string {
 	return capitals(p.view.Sheet.Words(p.found.Conflict))
 }
 
-// keepFound makes a found plan the draft of whoever asked for it.
-func (s *Site) keepFound(key replanKey, scope assets.Scope, h *HorizonView, found *plan.Plan) error {
-	d := assets.PlanDraft{PersonID: key.person, PlantID: key.plant, At: assets.InstantOf(s.now()), Moves: foundMoves(h, found)}
+// keepFound makes a found plan the draft of whoever asked for it, unless they have left it in the meantime.
+func (s *Site) keepFound(key replanKey, scope assets.Scope, p *replan, found *plan.Plan) error {
+	d := assets.PlanDraft{PersonID: key.person, PlantID: key.plant, At: assets.InstantOf(s.now()), Moves: foundMoves(p.sheet(), found)}
+	p.mu.Lock() // whoever leaves it waits until it is written, and takes it out again
+	defer p.mu.Unlock()
+	if p.left {
+		return nil
+	}
 	return s.Horizons.SaveDraft(context.Background(), scope, &d)
 }
 

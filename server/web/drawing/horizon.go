@@ -3,6 +3,7 @@ package drawing
 import (
 	"html/template"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -55,7 +56,7 @@ type HorizonWork struct {
 	Short     string    // the same for a narrow sheet
 	Number    int64     // of the order
 	Link      string
-	Order     int64 // number of the order, for the keys; 0: it cannot be taken up
+	Order     int64 // number of the order, for the keys; 0: it can neither be taken up nor unlocked
 	Stop      int64
 	TakesAway bool // the chance that is drawn is of what it remakes
 	Choices   []HorizonChoice
@@ -98,9 +99,11 @@ type HorizonMark struct {
 const (
 	hzRow   = 28.0
 	hzGap   = 28.0 // from a group's last belt to the line under the next one's name
-	hzTwo   = 13.0 // more where a group's labels stand on two levels
+	hzTwo   = 13.0 // more for each further level of a group's labels
+	hzMost  = 4    // levels of labels; what finds no room on any is in the table
 	hzTop   = 40.0
 	hzBlock = 22.0
+	hzPage  = 820.0 // a sheet that is higher is printed on more than one page
 )
 
 // hzSheet is the sheet being drawn.
@@ -121,7 +124,11 @@ func OfHorizon(h Horizon) template.HTML {
 		z.a.left, z.a.right = 286, 884
 	}
 	foot := z.foot()
-	z.open("hz wide", z.width, foot+6, true, h.Sentence)
+	class := "hz wide"
+	if foot > hzPage {
+		class += " tall"
+	}
+	z.open(class, z.width, foot+6, true, h.Sentence)
 	z.scale()
 	y := hzTop
 	for i := range h.Groups {
@@ -147,31 +154,44 @@ func (z *hzSheet) foot() float64 {
 
 // head is the room above a group's belts.
 func (z *hzSheet) head(g *HorizonGroup) float64 {
-	if z.levels(g) > 1 {
-		return hzGap + hzTwo
-	}
-	return hzGap
+	return hzGap + hzTwo*float64(z.levels(g)-1)
 }
 
-// levels tells whether the labels of a group's stops need a second level.
+// levels is on how many levels the labels of a group's stops stand.
 func (z *hzSheet) levels(g *HorizonGroup) int {
 	most := 0
 	for _, l := range z.labels(g) {
-		most = max(most, l)
+		most = max(most, l.level)
 	}
 	return most + 1
 }
 
-// labels gives each stop of a group its level: 0 next to the belts, 1 above; -1 where there is no room.
-func (z *hzSheet) labels(g *HorizonGroup) []int {
-	free := [2]float64{math.Inf(-1), math.Inf(-1)}
-	out := make([]int, len(g.Stops))
+// hzLabel is the label of a stop: 0 next to the belts, 1 to 3 above; -1 where there is no room.
+type hzLabel struct {
+	level int
+	day   string
+}
+
+// labels sets the label of each stop of a group. One ends before the next one on its level, and before the line that leads down from
+// one above. What is asked for says so where there is room; its dashes and its colour say it too.
+func (z *hzSheet) labels(g *HorizonGroup) []hzLabel {
+	var free [hzMost]float64
+	for level := range free {
+		free[level] = math.Inf(1)
+	}
+	out := make([]hzLabel, len(g.Stops))
 	for i := len(g.Stops) - 1; i >= 0; i-- { // the left one of two that touch goes up
-		x, w := z.a.x(g.Stops[i].From), wide(g.Stops[i].Day+" "+g.Stops[i].Filled, 14)+4
-		out[i] = -1
-		for level := range free {
-			if math.IsInf(free[level], -1) || x+w < free[level] {
-				out[i], free[level] = level, x
+		st := &g.Stops[i]
+		days := []string{st.Day}
+		if st.Asked {
+			days = []string{"asked for " + st.Day + ",", st.Day + ","}
+		}
+		x := z.a.x(st.From)
+		out[i].level = -1
+		for at := range hzMost * len(days) {
+			level, day := at/len(days), days[at%len(days)]
+			if x+wide(day+" "+st.Filled, 13)+4 < slices.Min(free[level:]) {
+				out[i], free[level] = hzLabel{level, day}, x
 				break
 			}
 		}
@@ -225,9 +245,9 @@ func (z *hzSheet) group(g *HorizonGroup, y float64) float64 {
 	foot := y + hzRow*float64(len(g.Belts))
 	z.text("l b", 0, y-7, "", g.Name)
 	z.path("thin", "M0 "+num(y)+"H"+num(z.width))
-	levels := z.labels(g)
+	labels := z.labels(g)
 	for i := range g.Stops {
-		z.stop(&g.Stops[i], levels[i], y, foot)
+		z.stop(&g.Stops[i], labels[i], y, foot)
 	}
 	for i := range g.Belts {
 		z.belt(&g.Belts[i], y+hzRow*float64(i))
@@ -236,7 +256,7 @@ func (z *hzSheet) group(g *HorizonGroup, y float64) float64 {
 }
 
 // stop draws a stop over all rows of its line, with its day and how it is filled.
-func (z *hzSheet) stop(st *HorizonStop, level int, y, foot float64) {
+func (z *hzSheet) stop(st *HorizonStop, label hzLabel, y, foot float64) {
 	if !st.From.Before(z.a.until) || !st.To.After(z.a.from) {
 		return
 	}
@@ -245,14 +265,14 @@ func (z *hzSheet) stop(st *HorizonStop, level int, y, foot float64) {
 	if st.Asked {
 		class, ink = "ask", "act s"
 	}
-	if level == 1 {
-		z.path("lead", "M"+num(x+0.5)+" "+num(y-18)+"V"+num(y-3.5))
+	if label.level > 0 {
+		z.path("lead", "M"+num(x+0.5)+" "+num(y-5-hzTwo*float64(label.level))+"V"+num(y-3.5))
 	}
 	z.rect(class, x, y-3.5, w, foot-y+1)
-	if level < 0 {
+	if label.level < 0 {
 		return
 	}
-	z.raw(`<text class="`, ink, `" x="`, num(x-1), `" y="`, num(y-7-hzTwo*float64(level)), `">`, escape(st.Day), ` <tspan class="b">`, escape(st.Filled), `</tspan></text>`)
+	z.raw(`<text class="`, ink, `" x="`, num(x-1), `" y="`, num(y-7-hzTwo*float64(label.level)), `">`, escape(label.day), ` <tspan class="b">`, escape(st.Filled), `</tspan></text>`)
 }
 
 // box is where a stretch of time stands on the sheet, at least so wide.
@@ -449,7 +469,14 @@ func (z *hzSheet) work(w *HorizonWork, mid, height float64, worded bool) {
 	}
 	x, wd := z.box(w.From, w.To, least)
 	z.raw(`<a class="hot" href="`, escape(w.Link), `" aria-label="`, escape(w.Spoken), `"`)
-	if w.Order != 0 && worded && (w.Kind == WorkPlaced || w.Kind == WorkNew) {
+	switch {
+	case w.Order == 0 || !worded:
+	case w.Kind == WorkLocked:
+		z.raw(` data-locked="`, strconv.FormatInt(w.Order, 10), `" data-stop="`, strconv.FormatInt(w.Stop, 10), `"`)
+	case w.Kind == WorkPlaced || w.Kind == WorkNew:
+		if w.Kind == WorkPlaced {
+			z.raw(` data-lock`)
+		}
 		z.raw(` data-order="`, strconv.FormatInt(w.Order, 10), `" data-stop="`, strconv.FormatInt(w.Stop, 10), `" data-right="`, num(z.a.right), `" data-stops="`, z.choices(w.Choices), `"`)
 	}
 	z.raw(">")
@@ -506,17 +533,35 @@ func (z *hzSheet) marks(y float64) {
 			z.path("thin", "M0 "+num(y-16)+"H"+num(z.width))
 		}
 		z.text("l b", 0, y, "", r.Name)
-		z.text("d s", 88, y, "", cutName(r.Says, z.a.left-100))
+		z.text("d s", 88, y, "", cutWords(r.Says, z.a.left-92))
 		free := math.Inf(-1)
 		for _, m := range r.Marks {
 			x := z.a.x(m.At)
-			if x < free || m.At.After(z.a.until) {
-				continue
+			switch {
+			case m.At.After(z.a.until):
+			case x+markShift < free: // where much happens at once a short stroke says that something does; the table says what
+				z.rect("inkf", free, y-5, 1.5, 7)
+				free += 4
+			default:
+				free = z.mark(m, math.Max(x, free), y)
 			}
-			free = z.mark(m, x, y)
 		}
 		y += 21
 	}
+}
+
+// markShift is how far a mark may stand behind its stop to keep clear of the one before.
+const markShift = 16
+
+// cutWords cuts a text to a width at a word.
+func cutWords(text string, px float64) string {
+	words := strings.Split(text, " ")
+	for n := len(words); n > 1; n-- {
+		if out := strings.Join(words[:n], " "); wide(out, 14) <= px {
+			return out + map[bool]string{true: "", false: " …"}[n == len(words)]
+		}
+	}
+	return cutName(text, px)
 }
 
 // mark draws one and returns where the next may begin.
@@ -537,117 +582,4 @@ func (z *hzSheet) mark(m HorizonMark, x, y float64) float64 {
 	}
 	z.text("d s", x+6*float64(n)+3, y, "", strconv.Itoa(m.People))
 	return x + 6*float64(n) + 14
-}
-
-// OfHorizonNarrow draws the sheet for a telephone: tag and taper, the words under each row.
-func OfHorizonNarrow(h Horizon) template.HTML {
-	const head = 28.0
-	z := hzSheet{h: &h, width: 358}
-	z.a = axis{from: h.Now, until: h.Until, left: 34, right: 350}
-	foot := 30.0
-	for i := range h.Groups {
-		foot += head + narrowRows(h.Groups[i].Belts)
-	}
-	z.open("hz narrow", 358, foot+4, true, h.Sentence)
-	z.path("st-ink", "M34 26V"+num(foot))
-	z.text("b s", 31, 20, "end", "now")
-	z.monthNames(20, 8, 30)
-	z.path("thin", "M34 30H350")
-	y := 30.0
-	for i := range h.Groups {
-		g := &h.Groups[i]
-		y += head
-		z.text("l b halo", 0, y-4, "", g.Name)
-		z.path("thin", "M0 "+num(y)+"H358")
-		for k := range g.Stops {
-			if st := &g.Stops[k]; st.From.Before(z.a.until) && st.To.After(z.a.from) {
-				x, w := z.box(st.From, st.To, 7)
-				class := "win"
-				if st.Asked {
-					class = "ask"
-				}
-				z.rect(class, x, y-2, w, narrowRows(g.Belts))
-			}
-		}
-		for k := range g.Belts {
-			z.narrowBelt(&g.Belts[k], y)
-			y += narrowRow(&g.Belts[k])
-		}
-	}
-	z.close()
-	return z.html()
-}
-
-// narrowLine is the height of a line of words below a row of the narrow sheet.
-const narrowLine = 15.0
-
-// narrowRow is the height of a belt's row with the words below it.
-func narrowRow(b *HorizonBelt) float64 {
-	return 44 + narrowLine*float64(len(underLines(b.under()))-1)
-}
-
-func narrowRows(belts []HorizonBelt) float64 {
-	y := 0.0
-	for i := range belts {
-		y += narrowRow(&belts[i])
-	}
-	return y
-}
-
-// under is what stands below a row of the narrow sheet.
-func (b *HorizonBelt) under() string {
-	if b.Under != "" {
-		return b.Under
-	}
-	return b.Says
-}
-
-// underLines breaks the words below a row where the narrow sheet ends.
-func underLines(says string) []string {
-	out := []string{""}
-	for _, word := range strings.Fields(says) {
-		last := &out[len(out)-1]
-		switch {
-		case *last == "":
-			*last = word
-		case wide(*last+" "+word, 14) > 314:
-			out = append(out, word)
-		default:
-			*last += " " + word
-		}
-	}
-	return out
-}
-
-// narrowTag draws a tag of five or six letters narrower, so that it ends before the line of now. A longer one stands over it.
-func narrowTag(tag string) string {
-	if n := len([]rune(tag)); n < 5 || n > 6 {
-		return ""
-	}
-	return ` textLength="32" lengthAdjust="spacingAndGlyphs"`
-}
-
-func (z *hzSheet) narrowBelt(b *HorizonBelt, y float64) {
-	z.raw(`<a class="hot" href="`, escape(b.To), `"><rect class="ring" x="0" y="`, num(y+2), `" width="30" height="40" fill-opacity="0"/><text class="b l halo" x="0" y="`, num(y+21), `"`, narrowTag(b.Tag), `>`, escape(b.Tag), `</text></a>`)
-	z.course(b, y+16)
-	says := b.under()
-	for i := range b.Works {
-		z.work(&b.Works[i], y+16, hzBlock, false)
-	}
-	lines := underLines(says)
-	switch {
-	case b.Alarm && len(lines) == 1:
-		z.rect("inkf", 36, y+29, wide(says, 14)+10, 14)
-		z.text("onink b s", 40, y+41, "", says)
-	case b.Alarm:
-		z.rect("inkf", 36, y+29, 318, 14+narrowLine*float64(len(lines)-1))
-		for i, line := range lines {
-			z.text("onink b s", 40, y+41+narrowLine*float64(i), "", line)
-		}
-	default:
-		for i, line := range lines {
-			z.text("d s halo", 39, y+41+narrowLine*float64(i), "", line)
-		}
-	}
-	z.path("hairl", "M0 "+num(y+narrowRow(b))+"H358")
 }

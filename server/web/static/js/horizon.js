@@ -51,9 +51,9 @@
     }
   };
 
-  const buttons = () => {
+  const buttons = (list = [['Set it down', set, true], ['Leave it where it is', leave, false]]) => {
     const bar = document.createElement('p');
-    for (const [word, act, main] of [['Set it down', set, true], ['Leave it where it is', leave, false]]) {
+    for (const [word, act, main] of list) {
       const b = document.createElement('button');
       b.type = 'button';
       b.className = main ? 'btn small' : 'btn alt small';
@@ -73,7 +73,10 @@
     const was = [...link.querySelectorAll('rect')].map(r => [r, r.getAttribute('x'), r.getAttribute('width')]);
     held = { link, stops, at, from: at, was, label: labelOf(link) };
     link.classList.add('taken');
-    panel.textContent = link.getAttribute('aria-label') + ': taken up. Arrows move it, Enter sets it down, Esc leaves it.';
+    const locks = 'lock' in link.dataset;
+    const list = [['Leave it where it is', leave, false]];
+    if (locks) list.unshift(['Lock it where it stands', () => send('lock', link.dataset.order, link.dataset.stop), false]);
+    tell(link.getAttribute('aria-label') + ': taken up. Arrows move it, Enter sets it down, ' + (locks ? 'L locks it where it stands, ' : '') + 'Esc leaves it.', list);
   };
 
   const leave = () => {
@@ -85,12 +88,30 @@
     panel.replaceChildren();
   };
 
+  const send = (what, order, stop) => {
+    form.elements.do.value = what;
+    form.elements.order.value = order;
+    form.elements.stop.value = stop;
+    form.submit();
+  };
+
   const set = () => {
     if (!held) return;
     if (held.at === held.from) { leave(); return; }
-    form.elements.order.value = held.link.dataset.order;
-    form.elements.stop.value = held.stops[held.at].id;
-    form.submit();
+    send('set', held.link.dataset.order, held.stops[held.at].id);
+  };
+
+  const tell = (words, list) => {
+    const says = document.createElement('p');
+    says.textContent = words;
+    panel.replaceChildren(says, buttons(list));
+  };
+
+  // A locked block is not taken up; it says so and offers to unlock it.
+  const unlock = link => send('unlock', link.dataset.locked, link.dataset.stop);
+  const locked = link => {
+    leave();
+    tell(link.getAttribute('aria-label') + '. L unlocks it.', [['Unlock it', () => unlock(link), false], ['Leave it locked', () => panel.replaceChildren(), false]]);
   };
 
   const go = at => {
@@ -101,8 +122,12 @@
   };
 
   sheet.addEventListener('keydown', e => {
+    const bolted = e.target.closest('a[data-locked]');
+    const key = e.ctrlKey || e.metaKey || e.altKey ? '' : e.key.toLowerCase();
+    if (bolted && (key === ' ' || key === 'l')) { e.preventDefault(); key === 'l' ? unlock(bolted) : locked(bolted); return; }
     const link = e.target.closest('a[data-order]');
     if (!link) return;
+    if (key === 'l' && 'lock' in link.dataset) { e.preventDefault(); send('lock', link.dataset.order, link.dataset.stop); return; }
     if (e.key === ' ') { e.preventDefault(); held && held.link === link ? leave() : take(link); return; }
     if (!held || held.link !== link) return;
     const does = { ArrowLeft: () => go(held.at - 1), ArrowRight: () => go(held.at + 1), Enter: set, Escape: leave }[e.key];
@@ -112,13 +137,14 @@
   // Dragging: the block goes to the nearest stop; letting go leaves the answer standing with its two buttons.
   let drag = null;
   sheet.addEventListener('pointerdown', e => {
-    const link = e.target.closest('a[data-order]');
+    const link = e.target.closest('a[data-order], a[data-locked]');
     if (!link || e.button !== 0) return;
     drag = { link, x: e.clientX, moved: false };
   });
   addEventListener('pointermove', e => {
     if (!drag) return;
     if (!drag.moved && Math.abs(e.clientX - drag.x) < 6) return;
+    if (!drag.moved && drag.link.dataset.locked) { drag.moved = true; locked(drag.link); return; }
     if (!drag.moved) { drag.moved = true; if (!held || held.link !== drag.link) take(drag.link); }
     if (!held) return;
     const svg = drag.link.ownerSVGElement;
@@ -128,5 +154,5 @@
     go(near);
   });
   addEventListener('pointerup', () => { if (drag && drag.moved) addEventListener('click', e => e.preventDefault(), { capture: true, once: true }); drag = null; });
-  sheet.addEventListener('dragstart', e => { if (e.target.closest('a[data-order]')) e.preventDefault(); });
+  sheet.addEventListener('dragstart', e => { if (e.target.closest('a[data-order], a[data-locked]')) e.preventDefault(); });
 })();
