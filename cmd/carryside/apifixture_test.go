@@ -240,6 +240,10 @@ func (o *operation) body(e *estate, shownH float64) any {
 	case "enter-readings":
 		reading["conveyor_id"] = e.ids["conveyor"]
 		return map[string]any{"readings": []any{reading}}
+	case "record-standstill":
+		return map[string]any{"conveyor_id": e.ids["conveyor"], "from_at": plantDay.Add(-20 * time.Hour), "until_at": plantDay.Add(-19 * time.Hour), "cause": "splice"}
+	case "end-standstill":
+		return map[string]any{"until_at": plantDay.Add(-time.Minute)}
 	}
 	return nil
 }

@@ -148,6 +148,38 @@ func TestReadingIsTakenOnceForEachKey(t *testing.T) {
 	}
 }
 
+// A control room tells that the conveyor stands as it stops, sends it again since the answer was lost, and tells later that it can run.
+func TestAControlRoomRecordsAStandstillOnceAndEndsIt(t *testing.T) {
+	m := openMachines(t)
+	token := m.program(assets.RoleTechnician, "plant", tokens.MayReadAndEnter)
+	path := fmt.Sprintf("/api/v1/plants/%d/standstills", m.home.plant)
+	before := len(m.told(path, token))
+	m.call("POST", path, token, map[string]any{"conveyor_id": m.home.ids["conveyor"], "from_at": plantDay.Add(-time.Hour), "cause": "splice"}, "Idempotency-Key", "overlaps").problem(t, "a conveyor that stands already", http.StatusUnprocessableEntity)
+	standing := m.call("POST", fmt.Sprintf("%s/%d/end", path, m.home.ids["standstill"]), token, map[string]any{"until_at": plantDay.Add(-75 * time.Minute)}, "Idempotency-Key", "runs")
+	if standing.status != http.StatusCreated || standing.body["until_at"] == nil || standing.body["cause"] != "other" {
+		t.Fatalf("it can run again: %d %s", standing.status, standing.text)
+	}
+	m.call("POST", fmt.Sprintf("%s/%d/end", path, m.home.ids["standstill"]), token, map[string]any{"until_at": plantDay.Add(-70 * time.Minute)}, "Idempotency-Key", "runs twice").problem(t, "one that has ended", http.StatusUnprocessableEntity)
+	stops := map[string]any{"conveyor_id": m.home.ids["conveyor"], "from_at": plantDay.Add(-time.Hour), "cause": "power or control"}
+	first := m.call("POST", path, token, stops, "Idempotency-Key", "stops")
+	again := m.call("POST", path, token, stops, "Idempotency-Key", "stops")
+	if first.status != http.StatusCreated || first.body["cause"] != "power or control" || first.body["until_at"] != nil {
+		t.Fatalf("it stands: %d %s", first.status, first.text)
+	}
+	if again.status != first.status || again.text != first.text || again.header.Get("Idempotency-Replayed") != "true" {
+		t.Errorf("sent again: %d %s", again.status, again.text)
+	}
+	if n := len(m.told(path, token)); n != before+1 {
+		t.Errorf("%d standstills, want %d", n, before+1)
+	}
+	m.call("POST", path, token, map[string]any{"conveyor": "nowhere", "from_at": plantDay}, "Idempotency-Key", "x").problem(t, "a conveyor that is none", http.StatusUnprocessableEntity)
+	var e plantdb.Entry
+	must(t, m.db.SQL(t.Context()).Raw("SELECT * FROM journal_entries WHERE action = 'record a standstill' ORDER BY at DESC LIMIT 1").Scan(&e).Error)
+	if e.Origin != "api" || e.PlantID != m.home.plant || !strings.Contains(e.Reason, "program of technician") {
+		t.Errorf("the journal says %+v", e)
+	}
+}
+
 func outcomeOf(a answered, i int) map[string]any {
 	list, _ := a.body["outcomes"].([]any)
 	if i >= len(list) {

@@ -131,16 +131,26 @@ type reply struct {
 	body   string
 }
 
+// machineBody is what an address of the machine interface takes: the plant's conveyor has the plant's number here.
+func machineBody(path string) string {
+	plant, at, _ := strings.Cut(strings.TrimPrefix(path, "/api/v1/plants/"), "/")
+	switch {
+	case strings.HasSuffix(at, "/end"):
+		return `{"until_at":"2026-11-25T05:41:00Z"}`
+	case at == "standstills":
+		return `{"conveyor_id":` + plant + `,"from_at":"2026-11-24T01:10:00Z","until_at":"2026-11-24T03:40:00Z","cause":"splice"}`
+	case strings.HasPrefix(at, "conveyors/"):
+		return `{"at":"2026-11-25T05:41:00Z","shown_h":40}`
+	}
+	return `{"readings":[{"conveyor_id":` + plant + `,"at":"2026-11-25T05:41:00Z","shown_h":40}]}`
+}
+
 // ask sends one request; a POST sends the form.
 func (a *asker) ask(method, path string, form url.Values) reply {
 	a.t.Helper()
 	body := form.Encode()
 	if isMachine(path) {
-		body = `{"at":"2026-11-25T05:41:00Z","shown_h":40}`
-		if !strings.Contains(path, "/conveyors/") {
-			plant, _, _ := strings.Cut(strings.TrimPrefix(path, "/api/v1/plants/"), "/") // its conveyor has the same number here
-			body = `{"readings":[{"conveyor_id":` + plant + `,"at":"2026-11-25T05:41:00Z","shown_h":40}]}`
-		}
+		body = machineBody(path)
 	}
 	req, err := http.NewRequestWithContext(a.t.Context(), method, a.base+path, strings.NewReader(body))
 	must(a.t, err)

@@ -39,7 +39,7 @@ var doors = map[string]string{
 	"GET /api/v1/plants/:plant/lines": "reads", "GET /api/v1/plants/:plant/meters": "reads", "GET /api/v1/plants/:plant/held-readings": "reads", "GET /api/v1/plants/:plant/due": "reads",
 	"GET /api/v1/plants/:plant/kit": "stores", "GET /api/v1/plants/:plant/stock": "stores", "GET /api/v1/plants/:plant/stock/movements": "stores", "GET /api/v1/plants/:plant/standstills": "reads",
 	"GET /api/v1/reports": "reads", "GET /api/v1/reports/:report": "reads",
-	"POST /api/v1/plants/:plant/conveyors/:conveyor/readings": "readings", "POST /api/v1/plants/:plant/readings": "readings",
+	"POST /api/v1/plants/:plant/conveyors/:conveyor/readings": "readings", "POST /api/v1/plants/:plant/readings": "readings", "POST /api/v1/plants/:plant/standstills": "findings", "POST /api/v1/plants/:plant/standstills/:standstill/end": "findings",
 
 	"GET /plants/:plant": "reads", "GET /plants/:plant/about": "reads", "GET /plants/:plant/belts": "reads", "GET /plants/:plant/calculator": "reads", "POST /plants/:plant/calculator": "reads",
 	"GET /plants/:plant/catalogues": "reads", "GET /plants/:plant/conveyors/:conveyor": "reads", "GET /plants/:plant/conveyors/:conveyor/readings": "reads", "GET /plants/:plant/find": "reads", "GET /plants/:plant/held": "reads",

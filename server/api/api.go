@@ -74,7 +74,7 @@ func config(version string) huma.Config {
 }
 
 func (s *service) register(a huma.API) {
-	for _, group := range []func(huma.API){s.plants, s.conveyors, s.belts, s.splices, s.findings, s.meters, s.entering, s.orders, s.dueList, s.stores, s.reports} {
+	for _, group := range []func(huma.API){s.plants, s.conveyors, s.belts, s.splices, s.findings, s.meters, s.entering, s.orders, s.dueList, s.stores, s.standstills, s.reports} {
 		group(a)
 	}
 }

@@ -30,6 +30,9 @@ type Desk interface {
 	// EnterOnce takes readings in one change, once for each key of a token. ErrOtherRequest when the key stands for
 	// another request.
 	EnterOnce(ctx context.Context, scope assets.Scope, e Entry, answer func([]Outcome) (string, error)) (kept string, again bool, err error)
+	// StandstillOnce adds a standstill (ID 0), or ends one that stands, in one change, once for each key of a token. assets.ErrNotFound when
+	// the plant has no such standstill, ErrOtherRequest as above.
+	StandstillOnce(ctx context.Context, scope assets.Scope, w Writing, st assets.Standstill, answer func(assets.Standstill) (string, error)) (kept string, again bool, err error)
 }
 
 // PlantThen is a plant at one moment. What another plant has, or what had not begun yet, is not found.
@@ -63,8 +66,14 @@ type PlantThen interface {
 	Standstills(ctx context.Context, since assets.Instant) ([]assets.Standstill, error)
 }
 
-// Entry is readings to be taken, with who shows them under which key.
+// Entry is readings to be taken.
 type Entry struct {
+	Writing
+	Readings []web.ReadingEntered
+}
+
+// Writing is who writes at which plant, and under which key.
+type Writing struct {
 	PersonID    int64
 	TokenID     int64
 	TokenName   string
@@ -72,7 +81,6 @@ type Entry struct {
 	RequestHash string
 	Now         time.Time
 	PlantID     int64
-	Readings    []web.ReadingEntered
 }
 
 // Outcome is what became of a reading.

@@ -87,14 +87,16 @@ type readingOutcome struct {
 }
 
 func (s *service) entering(a huma.API) {
-	huma.Register(a, write("enter-reading", "/plants/{plant}/conveyors/{conveyor}/readings", "Enter what the hour meter of a conveyor shows"), answer(s, s.enterOne))
-	huma.Register(a, write("enter-readings", "/plants/{plant}/readings", "Enter a round: what the hour meters of several conveyors show"), answer(s, s.enterRound))
+	huma.Register(a, write("enter-reading", "/plants/{plant}/conveyors/{conveyor}/readings", "Hour meters", "Enter what the hour meter of a conveyor shows", ofReadings), answer(s, s.enterOne))
+	huma.Register(a, write("enter-readings", "/plants/{plant}/readings", "Hour meters", "Enter a round: what the hour meters of several conveyors show", ofReadings), answer(s, s.enterRound))
 }
 
-// write describes an operation that takes readings.
-func write(id, path, summary string) huma.Operation {
-	op := read(id, path, "Hour meters", summary, "All readings of a request are taken, or none. One that contradicts its neighbours is held for a person, neither used nor dropped. "+
-		"The same key with the same request gives the answer kept of the first time, for "+keyLifetime+"; with another request it is refused.")
+const ofReadings = "All readings of a request are taken, or none. One that contradicts its neighbours is held for a person, neither used nor dropped."
+
+// write describes an operation that writes once for each key.
+func write(id, path, tag, summary, description string) huma.Operation {
+	op := read(id, path, tag, summary, description+
+		" The same key with the same request gives the answer kept of the first time, for "+keyLifetime+"; with another request it is refused.")
 	op.Method, op.DefaultStatus, op.MaxBodyBytes = http.MethodPost, http.StatusCreated, mostBytes
 	op.Errors = append(op.Errors, http.StatusBadRequest, http.StatusConflict, http.StatusRequestEntityTooLarge)
 	return op
@@ -166,19 +168,29 @@ func (s *service) enter(ctx context.Context, v *view, k Keyed, readings []web.Re
 	if err := bad.Err(); err != nil {
 		return nil, err
 	}
-	e := Entry{PersonID: a.Person.ID, TokenID: a.TokenID, TokenName: a.TokenName, Key: k.Key, RequestHash: hashOf(a.request, k.RawBody), Now: a.now, PlantID: v.plant.ID, Readings: readings}
+	e := Entry{Writing: a.writing(v.plant.ID, k), Readings: readings}
 	kept, again, err := s.EnterOnce(ctx, a.Scope(), e, func(outcomes []Outcome) (string, error) { return outcomeText(readings, outcomes) })
-	if errors.Is(err, ErrOtherRequest) {
-		return nil, told(a.request, http.StatusUnprocessableEntity, "This key was used for another request", "Send this request with a key of its own. Nothing was kept.")
+	out := &entered{Replayed: replayed(again)}
+	return out, a.readKept(kept, err, &out.Body)
+}
+
+// writing is whoever asks, who writes at a plant under a key.
+func (a *asker) writing(plantID int64, k Keyed) Writing {
+	return Writing{PersonID: a.Person.ID, TokenID: a.TokenID, TokenName: a.TokenName, Key: k.Key, RequestHash: hashOf(a.request, k.RawBody), Now: a.now, PlantID: plantID}
+}
+
+// replayed is the header of an answer that was kept of the first time.
+func replayed(again bool) string { return map[bool]string{true: "true"}[again] }
+
+// readKept reads the answer that is kept under a key, or says why there is none.
+func (a *asker) readKept(kept string, err error, into any) error {
+	switch {
+	case errors.Is(err, ErrOtherRequest):
+		return told(a.request, http.StatusUnprocessableEntity, "This key was used for another request", "Send this request with a key of its own. Nothing was kept.")
+	case err != nil:
+		return at("body", err)
 	}
-	if err != nil {
-		return nil, at("body", err)
-	}
-	out := &entered{}
-	if again {
-		out.Replayed = "true"
-	}
-	return out, json.Unmarshal([]byte(kept), &out.Body)
+	return json.Unmarshal([]byte(kept), into)
 }
 
 // hashOf tells requests apart: method, path and body.

@@ -74,19 +74,6 @@ type stockMovement struct {
 	Reason    string     `json:"reason,omitempty"`
 }
 
-// standstill is a stretch in which a conveyor stood by a failure.
-type standstill struct {
-	ID         int64      `json:"id"`
-	ConveyorID int64      `json:"conveyor_id"`
-	SpliceID   *int64     `json:"splice_id,omitempty" doc:"the splice that let go"`
-	OrderID    *int64     `json:"order_id,omitempty" doc:"the work that restored it"`
-	From       *time.Time `json:"from_at"`
-	Until      *time.Time `json:"until_at,omitempty" doc:"when it could run again; absent while it stands"`
-	Cause      string     `json:"cause"`
-	WorkedH    *float64   `json:"worked_h,omitempty" doc:"hours of work of all people together"`
-	Text       string     `json:"text,omitempty"`
-}
-
 // movementQuery is a stretch of the ledger.
 type movementQuery struct {
 	ListOf
@@ -94,17 +81,10 @@ type movementQuery struct {
 	Since time.Time `query:"since" doc:"only what was so at this instant or later"`
 }
 
-// standstillQuery is a list of standstills.
-type standstillQuery struct {
-	ListOf
-	Since time.Time `query:"since" doc:"only those that had not ended at this instant"`
-}
-
 func (s *service) stores(a huma.API) {
 	huma.Register(a, read("list-kit", "/plants/{plant}/kit", "Stores", "The kit at home at a plant with counters and calibrations", ""), answer(s, s.listKit))
 	huma.Register(a, read("list-stock", "/plants/{plant}/stock", "Stores", "What lies in the storeroom of a plant, lot by lot", ""), answer(s, s.listStock))
 	huma.Register(a, read("list-stock-movements", "/plants/{plant}/stock/movements", "Stores", "The ledger of the storeroom, newest first", ""), answer(s, s.listMovements))
-	huma.Register(a, read("list-standstills", "/plants/{plant}/standstills", "Registry", "How conveyors of a plant stood by failures, newest first", ""), answer(s, s.listStandstills))
 }
 
 // storesOf is a plant at a moment for those who may read its stores.
@@ -183,23 +163,5 @@ func (s *service) listMovements(ctx context.Context, in *movementQuery) (*listed
 	return pageOf(lines, func(l assets.StockMovement) string { return rising(falling(int64(l.At)), falling(l.ID)) }, in.Paging, func(l assets.StockMovement) stockMovement {
 		return stockMovement{ID: l.ID, At: instant(l.At), EnteredAt: instant(l.EnteredAt), ItemID: l.ItemID, LotID: l.LotID, Quantity: l.Quantity.Float(), Unit: string(itemOf(items, l.ItemID).Unit),
 			Why: string(l.Why), PostingID: l.PostingID, OrderID: known(l.OrderID), SupplyID: known(l.SupplyID), Reason: l.Reason}
-	})
-}
-
-func (s *service) listStandstills(ctx context.Context, in *standstillQuery) (*listed[standstill], error) {
-	m, err := s.at(ctx, in.Plant, in.Then)
-	if err != nil {
-		return nil, err
-	}
-	list, err := m.Standstills(ctx, assets.InstantOf(in.Since))
-	if err != nil {
-		return nil, err
-	}
-	return pageOf(list, func(st assets.Standstill) string { return rising(falling(int64(st.FromAt)), falling(st.ID)) }, in.Paging, func(st assets.Standstill) standstill {
-		out := standstill{ID: st.ID, ConveyorID: st.ConveyorID, SpliceID: known(st.SpliceID), OrderID: known(st.OrderID), From: instant(st.FromAt), Cause: string(st.Cause), WorkedH: st.WorkedH, Text: st.Text}
-		if st.UntilAt != nil {
-			out.Until = instant(*st.UntilAt)
-		}
-		return out
 	})
 }

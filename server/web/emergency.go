@@ -51,6 +51,7 @@ func (s *Site) emergencySplice(r *Request) error {
 		p.section("", f.Select("target", "Which splice failed", pick(asked == "", "", "s"+asked), splices).Must(), f.Select("failure_mode", "How it failed", "", modes).Must(),
 			f.Select("made_as", "Remade as", "1", kinds).Must(), f.At("at", "Done", r.thisMinute()).Must(), f.Number("hours", "Hours of work", "1", "h"),
 			f.Quantity("shortening_m", "Belt cut out", unit.Travel, 0, nil), f.Area("note", "Anything else", "").OverBoth())
+		p.folded("How long the conveyor stood, if you know it", f.At("from_at", "Stopped", 0), f.At("until_at", "Could run again", 0).Hinted("Empty while it stands. That it can run again is decided at the conveyor by the site's rules, not here."))
 		return p, nil
 	}, func(_ *formPage, e *entry) (string, string, error) {
 		o := workorder.Order{PlantID: r.PlantID(), Kind: workorder.KindResplice, Crew: 1, DoneNote: e.text("note")}
@@ -66,6 +67,7 @@ func (s *Site) emergencySplice(r *Request) error {
 		at, hours := e.moment("at"), e.number("hours")
 		made := Resplice{OldSpliceID: o.SpliceID, RetiredWhy: assets.RetiredFailed, FailureMode: mode, LoopShorterM: e.notBelowNought("shortening_m", "the length", unit.Travel), MadeByID: r.Who.Person.ID}
 		made.New = assets.Splice{PlantID: o.PlantID, ConveyorID: o.ConveyorID, BeltID: o.BeltID, Form: k.Form, Bond: k.Bond, Remark: "made in an emergency", Made: assets.Exactly(at.Time(), r.F.zone())}
+		stood := e.stoodBy(o, mode)
 		if err := e.Err(); err != nil {
 			return "", "", err
 		}
@@ -73,7 +75,23 @@ func (s *Site) emergencySplice(r *Request) error {
 		if err != nil {
 			return "", "", err
 		}
-		number, err := s.Orders.Emergency(r.Context(), r.Scope, r.act("record an emergency splice", o.Reason), raised, done, event, made)
+		number, err := s.Orders.Emergency(r.Context(), r.Scope, r.act("record an emergency splice", o.Reason), raised, done, event, made, stood)
 		return r.At("orders", number), fmt.Sprintf("Recorded as order %d; it waits for its signature.", number), err
 	})
+}
+
+// stoodBy reads how long a conveyor stood by the splice that failed; nil where nobody said.
+func (e *entry) stoodBy(o workorder.Order, mode string) *assets.Standstill {
+	if e.text("from_at") == "" {
+		if e.text("until_at") != "" {
+			e.bad.Add("from_at", "give the time at which it stopped, or leave both empty")
+		}
+		return nil
+	}
+	st := &assets.Standstill{PlantID: o.PlantID, ConveyorID: o.ConveyorID, SpliceID: o.SpliceID, FromAt: e.moment("from_at"), Cause: assets.CauseSplice, Text: mode}
+	if e.text("until_at") != "" {
+		until := e.moment("until_at")
+		st.UntilAt = &until
+	}
+	return st
 }

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -40,6 +41,12 @@ type formPage struct {
 type formSection struct {
 	Head   string
 	Fields []*Field
+	Folded bool // its fields are shown when somebody asks for them
+}
+
+// Open tells whether something stands in a folded section, or is wrong with it.
+func (s formSection) Open() bool {
+	return slices.ContainsFunc(s.Fields, func(f *Field) bool { return f.Value != "" || f.Bad() })
 }
 
 // formRows is a table of fields, a row for each part of a thing.
@@ -64,6 +71,12 @@ func (p *formPage) section(head string, fields ...*Field) {
 		}
 	}
 	p.Sections = append(p.Sections, formSection{Head: head, Fields: shown})
+}
+
+// folded adds fields under a headline that are only shown when somebody asks for them: what most leave empty.
+func (p *formPage) folded(head string, fields ...*Field) {
+	p.section(head, fields...)
+	p.Sections[len(p.Sections)-1].Folded = true
 }
 
 // reason asks why: a correction of what was held to be so needs one.

@@ -63,7 +63,7 @@ func (o *fakeOffice) SaveStepTemplate(_ context.Context, act Act, t *assets.JobT
 	return o.change(act, *t)
 }
 
-func (f *fakePlant) Emergency(_ context.Context, _ assets.Scope, act Act, _, done workorder.Order, _ workorder.Event, made Resplice) (int64, error) {
+func (f *fakePlant) Emergency(_ context.Context, _ assets.Scope, act Act, _, done workorder.Order, _ workorder.Event, made Resplice, _ *assets.Standstill) (int64, error) {
 	return 500, f.office().change(act, []any{done, made})
 }
 

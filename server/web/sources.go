@@ -121,7 +121,7 @@ type Orders interface {
 	// Raise keeps a new order and returns its number.
 	Raise(ctx context.Context, scope assets.Scope, act Act, order workorder.Order, event workorder.Event) (int64, error)
 	// Emergency keeps an order that was done before it was raised, with the re-splice it reports, and returns its number.
-	Emergency(ctx context.Context, scope assets.Scope, act Act, raised, done workorder.Order, event workorder.Event, made Resplice) (int64, error)
+	Emergency(ctx context.Context, scope assets.Scope, act Act, raised, done workorder.Order, event workorder.Event, made Resplice, stood *assets.Standstill) (int64, error)
 	// Crew returns the people who may be placed on an order at a plant, by name.
 	Crew(ctx context.Context, scope assets.Scope, plantID int64) ([]assets.Person, error)
 	// CloseResplice takes the step that reports a re-splice done and books old splice, new splice and loop in

@@ -134,7 +134,7 @@ func tokenWords(may string) string {
 	case tokenReads:
 		return "reads"
 	case tokenEnters:
-		return "reads and enters readings"
+		return "reads, and enters readings and standstills"
 	}
 	return "reads the program's own figures"
 }
@@ -144,7 +144,7 @@ func tokenForm(r *Request, plants []PlantSummary) *Form {
 	f.Text("name", "What it is for", "").Must().Hinted("The program that will show it, e.g. control room")
 	may := []Option{{Value: tokenReads, Label: "reads registry, orders and reports"}}
 	if r.May(people.EnterReading) {
-		may = append(may, Option{Value: tokenEnters, Label: "reads, and enters readings of hour meters"})
+		may = append(may, Option{Value: tokenEnters, Label: "reads, and enters readings of hour meters and standstills"})
 	}
 	f.Select("may", "What it may", tokenReads, may)
 	f.Select("reach", "What it reaches", "", reachOptions(plants)).Hinted("Never more than you reach yourself")

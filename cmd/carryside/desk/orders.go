@@ -217,8 +217,8 @@ func (d *Desk) CloseResplice(ctx context.Context, scope assets.Scope, a web.Act,
 	})
 }
 
-// Emergency keeps an order that was done before it was raised, and books its re-splice, in one change.
-func (d *Desk) Emergency(ctx context.Context, scope assets.Scope, a web.Act, raised, done workorder.Order, event workorder.Event, made web.Resplice) (number int64, err error) {
+// Emergency keeps an order that was done before it was raised, books its re-splice, and how long the conveyor stood where that is told, in one change.
+func (d *Desk) Emergency(ctx context.Context, scope assets.Scope, a web.Act, raised, done workorder.Order, event workorder.Event, made web.Resplice, stood *assets.Standstill) (number int64, err error) {
 	err = d.write(ctx, scope, a, raised.PlantID, func(c *plantdb.Change) error {
 		o := raised
 		if number, err = orders.JustRaised(c, &o); err != nil || number > 0 {
@@ -233,7 +233,13 @@ func (d *Desk) Emergency(ctx context.Context, scope assets.Scope, a web.Act, rai
 		e.OrderID = o.ID
 		r := orders.Resplice{OldSpliceID: made.OldSpliceID, Why: made.RetiredWhy, FailureMode: made.FailureMode, New: made.New, ShorteningM: made.LoopShorterM}
 		r.New.MadeByID = made.MadeByID
-		return orders.CloseResplice(c, &r, &after, e)
+		if err := orders.CloseResplice(c, &r, &after, e); err != nil || stood == nil {
+			return err
+		}
+		st := *stood
+		st.OrderID = o.ID
+		_, err := stops.SaveStandstill(c, &st)
+		return err
 	})
 	if errors.Is(err, errSentTwice) {
 		return number, nil

@@ -6,6 +6,8 @@ package machine
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"time"
@@ -13,6 +15,7 @@ import (
 	"carryside/assets"
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/clocks"
+	"carryside/assets/plantdb/stops"
 	"carryside/assets/plantdb/tokens"
 	"carryside/cmd/carryside/desk"
 	"carryside/cmd/carryside/reporting"
@@ -50,20 +53,68 @@ func (m *Machine) RunningHours(meters []assets.Meter, at assets.Instant, shownH 
 
 // EnterOnce takes readings in one change with the key they were sent under and the answer they got.
 func (m *Machine) EnterOnce(ctx context.Context, scope assets.Scope, e api.Entry, answer func([]api.Outcome) (string, error)) (string, bool, error) {
-	if err := m.db.Reach(ctx, scope, e.PlantID); err != nil {
+	return m.once(ctx, scope, e.Writing, "enter readings", func(c *plantdb.Change) (string, error) {
+		outcomes, err := enter(c, e)
+		if err != nil {
+			return "", err
+		}
+		return answer(outcomes)
+	})
+}
+
+// StandstillOnce adds a standstill, or ends one, in one change with the key it was sent under and the answer it got.
+func (m *Machine) StandstillOnce(ctx context.Context, scope assets.Scope, w api.Writing, st assets.Standstill, answer func(assets.Standstill) (string, error)) (string, bool, error) {
+	action := "record a standstill"
+	if st.ID != 0 {
+		action = "end a standstill"
+	}
+	return m.once(ctx, scope, w, action, func(c *plantdb.Change) (string, error) {
+		next := st // a change may run twice
+		if next.ID == 0 {
+			next.ClientID = clientOf(w)
+		} else if err := ending(c, &next); err != nil {
+			return "", err
+		}
+		if _, err := stops.SaveStandstill(c, &next); err != nil {
+			return "", err
+		}
+		return answer(next)
+	})
+}
+
+// ending makes of the end of a standstill the standstill as it is held, with that end.
+func ending(c *plantdb.Change, st *assets.Standstill) error {
+	held, err := plantdb.ReadRow[assets.Standstill](c, st.ID)
+	switch {
+	case err != nil:
+		return err
+	case held.PlantID != st.PlantID || held.LeftOut:
+		return fmt.Errorf("standstill %d: %w", st.ID, assets.ErrNotFound)
+	case held.UntilAt != nil:
+		return assets.Invalid{"until_at": "this standstill has ended already; a person corrects it on its page, with a reason"}
+	}
+	held.UntilAt = st.UntilAt
+	*st = held
+	return nil
+}
+
+// clientOf is the client's number of what is written under a key: also when the key is long forgotten, the same one writes nothing twice.
+func clientOf(w api.Writing) string {
+	sum := sha256.Sum256(fmt.Appendf(nil, "token %d\x00%s", w.TokenID, w.Key))
+	return hex.EncodeToString(sum[:12])
+}
+
+// once writes in one change with the key it was sent under and the answer it got.
+func (m *Machine) once(ctx context.Context, scope assets.Scope, w api.Writing, action string, do func(*plantdb.Change) (answer string, err error)) (string, bool, error) {
+	if err := m.db.Reach(ctx, scope, w.PlantID); err != nil {
 		return "", false, err
 	}
-	act := plantdb.Act{PersonID: e.PersonID, Origin: origin, Action: "enter readings", Reason: fmt.Sprintf("by token %d, %s", e.TokenID, e.TokenName),
-		Now: e.Now, Plants: []int64{e.PlantID}}
+	act := plantdb.Act{PersonID: w.PersonID, Origin: origin, Action: action, Reason: fmt.Sprintf("by token %d, %s", w.TokenID, w.TokenName), Now: w.Now, Plants: []int64{w.PlantID}}
 	var kept tokens.Answer
 	var again bool
 	err := m.db.Change(ctx, act, func(c *plantdb.Change) (err error) {
-		kept, again, err = tokens.Once(c, e.TokenID, e.Key, e.RequestHash, func() (int, string, error) {
-			outcomes, err := enter(c, e)
-			if err != nil {
-				return 0, "", err
-			}
-			text, err := answer(outcomes)
+		kept, again, err = tokens.Once(c, w.TokenID, w.Key, w.RequestHash, func() (int, string, error) {
+			text, err := do(c)
 			return 201, text, err
 		})
 		return err
