@@ -1,6 +1,7 @@
 package horizon
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -41,6 +42,7 @@ func (f *Facts) person(m assets.CrewMember, money bool) Person {
 			p.Tickets = append(p.Tickets, f.ticket(t, zone))
 		}
 	}
+	p.Tickets = joined(p.Tickets)
 	p.Week = f.week(m.WorkingWeek, zone)
 	p.Available = []Span{{From: f.From.Add(-48 * time.Hour), To: f.Until.Add(48 * time.Hour)}}
 	for _, a := range f.Absences {
@@ -104,6 +106,22 @@ func (f *Facts) ticket(t assets.PersonQualification, zone *time.Location) Ticket
 	}
 	if t.UntilDay != "" {
 		out.To, _ = t.UntilDay.End(zone)
+	}
+	return out
+}
+
+// joined makes one of tickets of a kind that follow each other without a gap: one renewed to the day holds through the night.
+func joined(list []Ticket) []Ticket {
+	slices.SortStableFunc(list, func(a, b Ticket) int { return cmp.Or(cmp.Compare(a.ID, b.ID), a.From.Compare(b.From)) })
+	var out []Ticket
+	for _, t := range list {
+		if n := len(out); n > 0 && out[n-1].ID == t.ID && (out[n-1].To.IsZero() || !t.From.After(out[n-1].To)) {
+			if last := &out[n-1]; !last.To.IsZero() && (t.To.IsZero() || t.To.After(last.To)) {
+				last.To = t.To
+			}
+			continue
+		}
+		out = append(out, t)
 	}
 	return out
 }

@@ -120,6 +120,25 @@ func TestWhoIsAwayOrBusyElsewhereIsNotFreeThen(t *testing.T) {
 	}
 }
 
+// TestATicketRenewedToTheDayHoldsThroughTheNight: the stop is from Thursday 20:00 to Friday 08:00, the ticket ends with Thursday.
+func TestATicketRenewedToTheDayHoldsThroughTheNight(t *testing.T) {
+	for name, tt := range map[string]struct {
+		renewed assets.Day
+		fits    bool
+	}{"not renewed": {"", false}, "from Friday on": {"2026-11-27", true}, "from Saturday on": {"2026-11-28", false}, "early, from Monday on": {"2026-11-23", true}} {
+		f := grain()
+		stop := &f.Plants[0].Stops[0]
+		stop.Start, stop.End = assets.InstantOf(f.Now.Add(37*time.Hour+20*time.Minute)), assets.InstantOf(f.Now.Add(49*time.Hour+20*time.Minute))
+		f.Tickets = []assets.PersonQualification{{PersonID: 6, QualificationID: 51, UntilDay: "2026-11-26"}}
+		if tt.renewed != "" {
+			f.Tickets = append(f.Tickets, assets.PersonQualification{PersonID: 6, QualificationID: 51, FromDay: tt.renewed, UntilDay: "2031-11-26"})
+		}
+		if a := Lay(f.Inputs()).Ask(t.Context(), Placements{}, Move{OrderID: 41, StopID: 7}); a.Fits != tt.fits {
+			t.Errorf("%s: fits %v, %v", name, a.Fits, a.Why)
+		}
+	}
+}
+
 func TestAStopOutsideTheWorkingWeekCallsPeopleOut(t *testing.T) {
 	f := grain() // the stop begins Friday 27 November, 06:40 in Oslo
 	f.Members[1].CalloutCost = 900
