@@ -10,6 +10,8 @@ import (
 
 	"carryside/assets"
 	"carryside/schedule/crew"
+	"carryside/schedule/kit"
+	"carryside/schedule/stock"
 	"carryside/schedule/workorder"
 )
 
@@ -24,7 +26,10 @@ type WindowFacts struct {
 	Names      map[int64]string // of people
 	Kit        []assets.Kit
 	Items      []assets.StockItem
-	WithStores bool // whoever asks may see stock and kit
+	Lots       []stock.Lot // of the plant
+	Aways      []assets.KitAway
+	Checked    []assets.Calibration // of the kit
+	WithStores bool                 // whoever asks may see stock and kit
 	Built      time.Time
 }
 
@@ -329,13 +334,45 @@ func (b *packing) kit() Section {
 	}
 	for _, id := range slices.Sorted(maps.Keys(orders)) {
 		k, _ := b.piece(id)
-		s.Rows = append(s.Rows, []Cell{Text(cmp.Or(k.Name, fmt.Sprintf("kit %d", id))), Text(string(k.Class)), Text(strings.Join(orders[id], ", ")), Text(k.Serial)})
+		name, wrong := cmp.Or(k.Name, fmt.Sprintf("kit %d", id)), b.unfit(k)
+		if wrong != "" {
+			b.lack("%s: %s.", name, wrong)
+		}
+		s.Rows = append(s.Rows, []Cell{Text(name), Text(string(k.Class)), Text(strings.Join(orders[id], ", ")), Text(strings.Trim(k.Serial+"; "+wrong, "; "))})
 	}
 	for _, class := range slices.Sorted(maps.Keys(asked)) {
 		s.Rows = append(s.Rows, []Cell{{}, Text(class), Text(strings.Join(asked[class], ", ")), Text("asked for, no piece named")})
 		b.lack("No %s is named for order %s.", class, strings.Join(asked[class], ", "))
 	}
 	return s
+}
+
+// unfit says why a piece of kit cannot be used in the stop: out of use, away, its calibration over, or too narrow for a belt; "" when it can.
+func (b *packing) unfit(k assets.Kit) string {
+	if k.ID == 0 {
+		return ""
+	}
+	for _, a := range b.Aways {
+		if a.KitID == k.ID && !a.Cancelled && a.FromAt < b.Window.End && (a.ToAt == 0 || a.ToAt > b.Window.Start) {
+			return "it is away then (" + strings.Trim(string(a.Why)+", "+a.Where, ", ") + ")"
+		}
+	}
+	due := kit.CalibrationDue(slices.DeleteFunc(slices.Clone(b.Checked), func(c assets.Calibration) bool { return c.KitID != k.ID }), b.day)
+	switch {
+	case !k.InUse(b.day):
+		return "it is not in use then"
+	case due.Overdue:
+		return "its calibration is due on " + ShownDay(due.Day)
+	}
+	for _, o := range b.Orders {
+		belt, _ := b.Register.Belt(o.BeltID)
+		t, ok := b.template(o)
+		if ok && k.WorkingWidthM > 0 && belt.WidthM > k.WorkingWidthM && slices.Contains(o.PlacedTools, k.ID) &&
+			slices.ContainsFunc(t.Kit, func(n assets.KitNeed) bool { return n.Class == string(k.Class) && n.AsBelt }) {
+			return fmt.Sprintf("it is narrower than the belt of %s", b.tag(o.ConveyorID))
+		}
+	}
+	return ""
 }
 
 func (b *packing) piece(id int64) (assets.Kit, bool) {
@@ -349,8 +386,8 @@ func (b *packing) piece(id int64) (assets.Kit, bool) {
 // stock is what is picked from the shelf, added up over the orders.
 func (b *packing) stock() Section {
 	s := Section{Name: "Stock to pick", None: "No work template names stock for these orders.", Columns: []Column{{Key: "item", Heading: "Item", Kind: KindText, WidthCh: 30, Wrap: true}, {Key: "quantity", Heading: "Quantity", Kind: KindNumber, Decimals: 3, WidthCh: 10},
-		{Key: "unit", Heading: "Unit", Kind: KindText, WidthCh: 8}, {Key: "orders", Heading: "Orders", Kind: KindText, WidthCh: 18}}}
-	amount, orders := map[int64]float64{}, map[int64][]string{}
+		{Key: "unit", Heading: "Unit", Kind: KindText, WidthCh: 8}, {Key: "orders", Heading: "Orders", Kind: KindText, WidthCh: 14}, {Key: "take", Heading: "Take from", Kind: KindText, WidthCh: 34, Wrap: true}}}
+	amount, orders, needs := map[int64]float64{}, map[int64][]string{}, map[int64][]float64{}
 	for _, o := range b.Orders {
 		t, ok := b.template(o)
 		if !ok {
@@ -358,16 +395,92 @@ func (b *packing) stock() Section {
 		}
 		belt, _ := b.Register.Belt(o.BeltID)
 		for _, n := range t.Stock {
-			amount[n.ItemID] += n.PerSplice + n.PerMWidth*belt.WidthM
+			q := n.PerSplice + n.PerMWidth*belt.WidthM
+			amount[n.ItemID] += q
+			needs[n.ItemID] = append(needs[n.ItemID], q)
 			orders[n.ItemID] = append(orders[n.ItemID], fmt.Sprint(o.Number))
 		}
 	}
+	var along []string
 	for _, item := range b.Items {
 		if q := amount[item.ID]; q > 0 {
-			s.Rows = append(s.Rows, []Cell{Text(item.Name), Number(q, 3), Text(string(item.Unit)), Text(strings.Join(orders[item.ID], ", "))})
+			from, bring := b.takeFrom(item, needs[item.ID])
+			if bring > 0 {
+				along = append(along, item.Unit.Of(bring)+" of "+item.Name)
+			}
+			s.Rows = append(s.Rows, []Cell{Text(item.Name), Number(q, 3), Text(string(item.Unit)), Text(strings.Join(orders[item.ID], ", ")), Text(from)})
 		}
 	}
+	if len(along) > 0 {
+		b.lack("Not at the plant, fit for use that day; bring it along: %s.", strings.Join(along, ", "))
+	}
 	return s
+}
+
+// takeFrom says from which lots of the plant an item is picked, what expires first before the rest, and what has to be brought along.
+// What goes in cuts is picked order by order, each cut in one piece.
+func (b *packing) takeFrom(item assets.StockItem, needs []float64) (words string, bring assets.Quantity) {
+	var lots []stock.Lot
+	for _, l := range b.Lots {
+		if l.ItemID == item.ID && l.PlantID == b.Register.Plant.ID {
+			lots = append(lots, l)
+		}
+	}
+	var from []string
+	taken := map[int64]assets.Quantity{}
+	for _, need := range needs {
+		want, _ := assets.QuantityOf(need)
+		lines, short := stock.Pick(item, lots, want, b.day)
+		for _, line := range lines {
+			i := slices.IndexFunc(lots, func(l stock.Lot) bool { return l.ID == line.LotID })
+			lots[i].OnHand += line.Quantity
+			taken[line.LotID] -= line.Quantity
+		}
+		bring += short
+	}
+	for _, l := range stock.Order(lots) {
+		if q := taken[l.ID]; q > 0 {
+			from = append(from, item.Unit.Of(q)+" of lot "+l.Lot+pick(l.Shelf == "", "", ", "+l.Shelf))
+		}
+	}
+	if bring > 0 {
+		from = append(from, item.Unit.Of(bring)+" to bring along")
+	}
+	return strings.Join(from, "; "), bring
+}
+
+// inStop says when an order's conveyor does not stand still, when its work is longer than the stop leaves for it, or is set for other hours.
+func (b *packing) inStop(o workorder.Order) {
+	if c, ok := b.Register.Conveyor(o.ConveyorID); ok && !b.Window.Stops(c) {
+		b.lack("Order %d is at %s, which does not stand still in this stop: take the order out of it.", o.Number, c.Tag)
+		return
+	}
+	if o.State == workorder.Done || o.State == workorder.Signed {
+		return
+	}
+	from, until := b.p.Start, b.p.End
+	if g, ok := b.group(o.ConveyorID); ok && b.isolated(o) {
+		from, until = from.Add(time.Duration(g.IsolateMin)*time.Minute), until.Add(-time.Duration(g.RestartMin)*time.Minute)
+	}
+	takes := time.Duration(b.hours(o) * float64(time.Hour)).Round(time.Minute)
+	room := max(0, until.Sub(from))
+	if takes > room {
+		b.lack("Order %d takes %.1f h and the stop leaves %.1f h for it.", o.Number, takes.Hours(), room.Hours())
+		return
+	}
+	if o.PlacedStart == nil {
+		return
+	}
+	if start := o.PlacedStart.Time(); start.Before(from) || start.Add(takes).After(until) {
+		at := func(t time.Time) string { return Instant(t, b.p.Zone).Shown() }
+		b.lack("Order %d is set for %s to %s; work in this stop is from %s to %s. Set its time again.", o.Number, at(start), at(start.Add(takes)), at(from), at(until))
+	}
+}
+
+// isolated tells whether the work is done on an isolated conveyor: as its template says, else it is.
+func (b *packing) isolated(o workorder.Order) bool {
+	t, ok := b.template(o)
+	return !ok || t.Isolation
 }
 
 // fits says when the work does not go into the stop one after the other, or when it lacks people.
@@ -375,11 +488,12 @@ func (b *packing) fits() {
 	hours := 0.0
 	for _, o := range b.Orders {
 		hours += b.hours(o)
+		b.inStop(o)
 		if len(o.PlacedPeople) < o.Crew {
 			b.lack("Order %d needs %d people and has %d.", o.Number, o.Crew, len(o.PlacedPeople))
 		}
 	}
-	if length := b.p.End.Sub(b.p.Start).Hours(); hours > length {
+	if length := b.p.End.Sub(b.p.Start).Hours(); hours > length && len(b.Orders) > 1 {
 		b.lack("The work is %.1f h, the stop %.1f h: some of it has to go on side by side.", hours, length)
 	}
 }

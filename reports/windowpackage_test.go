@@ -8,6 +8,7 @@ import (
 
 	"carryside/assets"
 	"carryside/schedule/crew"
+	"carryside/schedule/stock"
 	"carryside/schedule/workorder"
 )
 
@@ -32,7 +33,9 @@ func packed() WindowFacts {
 		Templates: []assets.WorkTemplate{{Version: v(1), OrderKind: "re-splice", Bond: assets.BondHotVulcanised, DurationMin: 480, Isolation: true, Kit: []assets.KitNeed{{Class: "press"}, {Class: "cutter"}},
 			Crew: []assets.CrewNeed{{QualificationID: 1, Number: 2}}, Stock: []assets.StockNeed{{ItemID: 81, PerSplice: 1, PerMWidth: 2.5}}}},
 		Names: map[int64]string{4: "M. Okkerdal", 5: "S. Ilveth"}, Kit: []assets.Kit{{Version: v(71), Name: "press 1", Class: assets.KitPress}},
-		Items: []assets.StockItem{{Version: v(81), Name: "release cloth", Unit: assets.UnitMetre}}, WithStores: true, Built: day}
+		Items: []assets.StockItem{{Version: v(81), Name: "release cloth", Unit: assets.UnitMetre}}, WithStores: true, Built: day,
+		Lots: []stock.Lot{{StockLot: assets.StockLot{Version: v(82), PlantID: 3, ItemID: 81, Lot: "31", Shelf: "rack 2"}, OnHand: 5000}, {StockLot: assets.StockLot{Version: v(83), PlantID: 3, ItemID: 81, Lot: "29", GoodUntil: "2026-12-11"}, OnHand: 9000},
+			{StockLot: assets.StockLot{Version: v(84), PlantID: 4, ItemID: 81, Lot: "33"}, OnHand: 9000}}}
 }
 
 // texts writes a section's rows as people read them.
@@ -60,7 +63,7 @@ func TestAWindowPackageTellsTheWholeStop(t *testing.T) {
 		"People":           {"M. Okkerdal|412|hot vulcanising|", "S. Ilveth|412, 420||order 412: ticket ended"},
 		"Belts to cut":     {"420|Q2|=EP 800/4|1 200|130.5|loop as it is now; add what the splice takes"},
 		"Kit":              {"press 1|press|412|", "|cutter|412|asked for, no piece named"},
-		"Stock to pick":    {"release cloth|4.5|m|412"}, // 1 + 2.5 x 1.4
+		"Stock to pick":    {"release cloth|4.5|m|412|4.5 m of lot 31, rack 2"}, // 1 + 2.5 x 1.4
 	} {
 		if strings.Join(got[name], "\n") != strings.Join(want, "\n") {
 			t.Errorf("%s:\n%s\nwant\n%s", name, strings.Join(got[name], "\n"), strings.Join(want, "\n"))
@@ -75,6 +78,49 @@ func TestAWindowPackageTellsTheWholeStop(t *testing.T) {
 	if p.Cautions[0] != "Permit office first." {
 		t.Errorf("the site's rules do not stand first: %q", p.Cautions[0])
 	}
+}
+
+// TestAWindowPackageSaysWhatDoesNotFitItsStop: the stop is 12 December, 06:00 to 20:00 in Oslo (UTC+1); isolating takes 20 min, restarting 15.
+func TestAWindowPackageSaysWhatDoesNotFitItsStop(t *testing.T) {
+	for name, tt := range map[string]struct {
+		change func(f *WindowFacts)
+		want   string
+	}{
+		"the stop moved to the next day and the work did not": {func(f *WindowFacts) { f.Window.Start, f.Window.End = f.Window.Start+day, f.Window.End+day },
+			"Order 412 is set for 12 Dec 2026, 07:00 to 12 Dec 2026, 15:00; work in this stop is from 13 Dec 2026, 06:20 to 13 Dec 2026, 19:45"},
+		"the work begins before isolation is done":      {func(f *WindowFacts) { *f.Orders[0].PlacedStart = f.Window.Start }, "Order 412 is set for 12 Dec 2026, 06:00"},
+		"the stop is too short by a minute":             {func(f *WindowFacts) { f.Window.End = f.Window.Start + (8*60+34)*minute }, "Order 412 takes 8.0 h and the stop leaves 8.0 h for it"},
+		"the stop is of another line":                   {func(f *WindowFacts) { f.Window.LineID = 7 }, "Order 412 is at Q1, which does not stand still in this stop"},
+		"the roll at the plant is shorter than the cut": {func(f *WindowFacts) { f.Lots[0].OnHand = 4499 }, "bring it along: 4.5 m of release cloth"},
+		"the press is away at service": {func(f *WindowFacts) {
+			f.Aways = []assets.KitAway{{KitID: 71, FromAt: f.Window.Start - day, Why: assets.AwayService}}
+		}, "press 1: it is away then"},
+		"the press is to be calibrated first": {func(f *WindowFacts) {
+			f.Checked = []assets.Calibration{{KitID: 71, OnDay: "2025-12-01", DueDay: "2026-12-11"}}
+		}, "press 1: its calibration is due on 11 Dec 2026"},
+		"the press is out of use":             {func(f *WindowFacts) { f.Kit[0].InUseUntilDay = "2026-12-11" }, "press 1: it is not in use then"},
+		"the press is narrower than the belt": {func(f *WindowFacts) { f.Kit[0].WorkingWidthM, f.Templates[0].Kit[0].AsBelt = 1.2, true }, "press 1: it is narrower than the belt of Q1"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			f := packed()
+			if said := lacksOf(f); strings.Contains(said, tt.want) {
+				t.Fatalf("it says so of a stop that fits: %s", said)
+			}
+			tt.change(&f)
+			if said := lacksOf(f); !strings.Contains(said, tt.want) {
+				t.Errorf("it does not say %q:\n%s", tt.want, said)
+			}
+		})
+	}
+}
+
+const (
+	minute = assets.Instant(time.Minute / time.Microsecond)
+	day    = 24 * 60 * minute
+)
+
+func lacksOf(f WindowFacts) string {
+	return strings.ReplaceAll(strings.Join(NewWindowPackage(f).Lacks, "\n"), "\u00a0", " ")
 }
 
 func TestAWindowPackageWithoutStoresNamesNone(t *testing.T) {

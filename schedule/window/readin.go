@@ -173,8 +173,12 @@ func pickDoing(cancelled bool) Doing {
 
 // unlessPlaced leaves out what would take a stop away, or take its agreement away, while work is placed in it.
 func (r *reading) unlessPlaced(c Change, next assets.StopWindow) {
-	if (c.Do == Alter || c.Do == TakeAway) && r.held.Placed[next.ID] && !next.Agreed() {
+	switch placed := r.held.Placed[next.ID] && (c.Do == Alter || c.Do == TakeAway); {
+	case !placed:
+	case !next.Agreed(), c.Was != nil && (c.Was.LineID != next.LineID || !slices.Equal(c.Was.ConveyorIDs, next.ConveyorIDs)), !next.End.Time().After(r.now):
 		c.Do, c.Why = LeaveOut, "work is placed in it: take the work out first"
+	case c.Was != nil && (c.Was.Start != next.Start || c.Was.End != next.End):
+		c.Why = "work is placed in it, at hours of its own: set those again"
 	}
 	r.out = append(r.out, c)
 }

@@ -150,8 +150,13 @@ func TestAStopWithWorkInItIsNotTakenAway(t *testing.T) {
 	if got := counted(changes); got != "1 left out" || !strings.Contains(changes[0].Why, "work is placed") {
 		t.Errorf("it does: %s (%s)", got, changes[0].Why)
 	}
-	if got := counted(read(t, ics(strings.ReplaceAll(december, "T060000", "T070000")), h, false)); got != "1 changed" {
-		t.Errorf("a stop that stays agreed is moved with its work: %s", got)
+	moved := read(t, ics(strings.ReplaceAll(december, "T060000", "T070000")), h, false)
+	if got := counted(moved); got != "1 changed" || !strings.Contains(moved[0].Why, "set those again") {
+		t.Errorf("a stop that stays agreed is moved with its work: %s (%s)", got, moved[0].Why)
+	}
+	h.Windows[0].LineID = 9 // the file is read for line 2 now
+	if changes := read(t, ics(december), h, false); counted(changes) != "1 left out" {
+		t.Errorf("a stop with work in it goes to another line: %s", counted(changes))
 	}
 }
 

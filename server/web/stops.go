@@ -275,15 +275,21 @@ func (r *Request) stopLine(reg *assets.Register, w assets.StopWindow, open []wor
 		l.Change = r.At("stops", w.ID)
 		l.Reply = r.At("stops", w.ID, "answer")
 	}
-	hours := 0.0
+	hours, astray := 0.0, 0
 	for _, o := range open {
 		if o.WindowID == w.ID {
 			l.Placed = append(l.Placed, Link{Word: orderShort(o), To: r.At("orders", o.Number)})
 			hours += o.WorkHours
+			if at := o.PlacedStart; at != nil && (*at < w.Start || at.Time().Add(time.Duration(o.WorkHours*float64(time.Hour))).After(w.End.Time())) {
+				astray++
+			}
 		}
 	}
 	if len(l.Placed) > 0 {
 		l.Left = Duration(hours) + " of work placed"
+		if astray > 0 {
+			l.Left += "; " + Count(astray, "order is", "orders are") + " set for hours outside the stop: set them again"
+		}
 		l.Sheet, _ = r.Link("stops/:stop/package", w.ID)
 	}
 	return l

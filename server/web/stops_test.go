@@ -12,6 +12,7 @@ import (
 	"carryside/assets"
 	"carryside/reports"
 	"carryside/schedule/window"
+	"carryside/schedule/workorder"
 )
 
 func (o *fakeOffice) StopOf(_ context.Context, _ assets.Scope, id int64) (assets.StopWindow, error) {
@@ -99,6 +100,24 @@ func TestStopsSayTheirTrueLength(t *testing.T) {
 	body := strings.ReplaceAll(d.Find("main").Text(), nb, " ")
 	if got == "" || !strings.Contains(body, "The clocks go forward inside it: 9 h in truth, 10 h by the clock") || !strings.Contains(body, "02 skipped") {
 		t.Errorf("the page says %q", body)
+	}
+}
+
+func TestAStopThatMovedAwayFromItsWorkSaysSo(t *testing.T) {
+	f := skarrow()
+	w := springNight()
+	f.stops = append(f.stops, w)
+	early := w.Start - assets.Instant(time.Hour/time.Microsecond)
+	f.orders = append(f.orders, workorder.Order{Version: assets.Version{ID: 777, RowID: 777}, PlantID: 3, Number: 777, ConveyorID: 11, State: workorder.Placed, Title: "remake splice 1", WindowID: w.ID, WorkHours: 3, PlacedStart: &early})
+	body := func() string {
+		return strings.ReplaceAll(as(t, f, assets.RolePlanner).get("/plants/3/stops?all=yes").Find("main").Text(), nb, " ")
+	}
+	if got := body(); !strings.Contains(got, "one order is set for hours outside the stop: set them again") {
+		t.Errorf("the page says %q", got)
+	}
+	early = w.Start
+	if got := body(); strings.Contains(got, "outside the stop") {
+		t.Errorf("it says so of work inside its stop: %q", got)
 	}
 }
 

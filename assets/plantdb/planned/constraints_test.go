@@ -2,6 +2,7 @@ package planned_test
 
 import (
 	"context"
+	"errors"
 	"slices"
 	"strings"
 	"testing"
@@ -362,5 +363,41 @@ func TestWhoIsPlacedAtAnotherPlantIsNotPlannedHere(t *testing.T) {
 				t.Errorf("an hour less: begins %s; said %q", p.Start, said)
 			}
 		})
+	}
+}
+
+// TestAStopWithWorkInItKeepsRoomForIt: a stop is moved and shortened with work in it, but not so that the conveyor runs, or that it is over.
+func TestAStopWithWorkInItKeepsRoomForIt(t *testing.T) {
+	w := newWorkshop(t)
+	step(t, w.Site, w.order.ID, func(o workorder.Order) (workorder.Order, workorder.Event, error) {
+		return workorder.Place(o, planner, plantdbtest.Noon, plantdbtest.Noon, workorder.Placement{WindowID: w.stop.ID, WindowDay: "2026-12-06", People: []int64{7}})
+	})
+	for name, tt := range map[string]struct {
+		change func(s *assets.StopWindow)
+		field  string // that is refused; "": none
+	}{
+		"moved by a day": {func(s *assets.StopWindow) {
+			s.Start, s.End = s.Start+assets.Instant(24*time.Hour/time.Microsecond), s.End+assets.Instant(24*time.Hour/time.Microsecond)
+		}, ""},
+		"of the conveyor alone":       {func(s *assets.StopWindow) { s.ConveyorIDs = []int64{w.Conveyor.ID} }, ""},
+		"of the other conveyor alone": {func(s *assets.StopWindow) { s.ConveyorIDs = []int64{w.other.ID} }, "conveyors"},
+		"into last week":              {func(s *assets.StopWindow) { s.Start, s.End = at("2026-11-20T05:00:00Z"), at("2026-11-20T13:00:00Z") }, "end"},
+		"refused":                     {func(s *assets.StopWindow) { s.Answer = assets.StopAnswer{Word: assets.AnswerRefused, Why: "sold"} }, ""},
+	} {
+		next, err := stops.Window(bg, w.DB, w.Scope, w.stop.ID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		tt.change(&next)
+		err = w.Try(plantdbtest.Noon, func(c *plantdb.Change) error { return stops.Save(c, &next) })
+		var bad assets.Invalid
+		switch refused := errors.As(err, &bad); {
+		case name == "refused":
+			if bad[""] != "work is placed in this stop; take it out of the stop first" {
+				t.Errorf("%s: %v", name, err)
+			}
+		case tt.field == "" && err != nil, tt.field != "" && (!refused || !strings.Contains(bad[tt.field], "order 1 is placed in this stop")):
+			t.Errorf("%s: %v", name, err)
+		}
 	}
 }

@@ -109,7 +109,7 @@ func zoneOf(tx *gorm.DB, plantID int64) (calendar.Zone, error) {
 }
 
 // Save adds a stop (ID 0), or changes one. A recurring stop's occurrence becomes a row of its own. What is placed in a
-// stop stays in it when it is moved; a stop with work in it is not refused.
+// stop stays in it when it is moved; a stop with work in it is not refused, nor changed so that a conveyor worked at runs or that it is over.
 func Save(c *plantdb.Change, next *assets.StopWindow) error {
 	if err := check(c, *next); err != nil {
 		return err
@@ -123,6 +123,9 @@ func Save(c *plantdb.Change, next *assets.StopWindow) error {
 			if err := empty(c, *next); err != nil {
 				return err
 			}
+		}
+		if err := holdsWork(c, *next); err != nil {
+			return err
 		}
 		return plantdb.Amend(c, ch, next, c.Now())
 	}
@@ -187,6 +190,29 @@ func empty(c *plantdb.Change, w assets.StopWindow) error {
 	err := c.Tx().Raw("SELECT count(*) FROM orders WHERE window_id = ? AND plant_id = ? AND known_to IS NULL AND valid_to IS NULL AND state IN ('placed', 'started')", w.ID, w.PlantID).Scan(&placed).Error
 	if err == nil && placed > 0 {
 		err = assets.Invalid{"": "work is placed in this stop; take it out of the stop first"}
+	}
+	return err
+}
+
+// holdsWork refuses a stop that leaves no room at all for the work placed in it: its conveyor would run, or the stop be over.
+func holdsWork(c *plantdb.Change, w assets.StopWindow) error {
+	var placed []struct {
+		Number, ConveyorID, LineID int64
+		Tag                        string
+	}
+	err := c.Tx().Raw(`SELECT o.number, o.conveyor_id, k.line_id, k.tag FROM orders o JOIN conveyors k ON k.id = o.conveyor_id AND k.known_to IS NULL AND k.valid_to IS NULL
+		WHERE o.window_id = ? AND o.plant_id = ? AND o.known_to IS NULL AND o.valid_to IS NULL AND o.state = 'placed' ORDER BY o.number`, w.ID, w.PlantID).Scan(&placed).Error
+	if err != nil || len(placed) == 0 || !w.Agreed() {
+		return err
+	}
+	for _, o := range placed {
+		if !w.StopsConveyor(o.ConveyorID, o.LineID) {
+			return assets.Invalid{"conveyors": fmt.Sprintf("order %d is placed in this stop and %s would run; take the order out first, or let %s stand still too", o.Number, o.Tag, o.Tag)}
+		}
+	}
+	was, err := Window(c.Context(), c.DB, assets.PlantScope(w.PlantID), w.ID)
+	if err == nil && w.End != was.End && w.End <= c.Now() {
+		err = assets.Invalid{"end": fmt.Sprintf("order %d is placed in this stop, which would be over; take the order out first, or correct the times", placed[0].Number)}
 	}
 	return err
 }

@@ -153,6 +153,19 @@ func (d *Desk) WindowFacts(ctx context.Context, scope assets.Scope, plantID, id 
 	if f.Kit, err = stores.Kit(ctx, d.db, scope, plantdb.AsOf{}); err != nil {
 		return f, err
 	}
-	f.Items, err = stores.Items(ctx, d.db, scope, plantdb.AsOf{})
+	if f.Items, err = stores.Items(ctx, d.db, scope, plantdb.AsOf{}); err != nil {
+		return f, err
+	}
+	if f.Lots, err = stores.Lots(ctx, d.db, assets.PlantScope(plantID), plantdb.AsOf{}, false); err != nil {
+		return f, err
+	}
+	var kit []int64
+	for _, k := range f.Kit {
+		kit = append(kit, k.ID)
+	}
+	if f.Checked, err = stores.Calibrations(ctx, d.db, plantdb.AsOf{}, kit); err != nil {
+		return f, err
+	}
+	f.Aways, err = stores.Aways(ctx, d.db, plantdb.AsOf{}, kit, f.Window.Start, f.Window.End)
 	return f, err
 }

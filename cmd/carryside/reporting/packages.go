@@ -120,6 +120,15 @@ func (s Source) packageFacts(ctx context.Context, reg *assets.Register, work []w
 	if f.Items, err = stores.Items(ctx, s.db, assets.PlantScope(reg.Plant.ID), company); err != nil {
 		return f, err
 	}
+	if f.Lots, err = stores.Lots(ctx, s.db, assets.PlantScope(reg.Plant.ID), asOf, false); err != nil {
+		return f, err
+	}
+	if f.Checked, err = ofBoth[assets.Calibration](ctx, s, customer, asOf); err != nil {
+		return f, err
+	}
+	if f.Aways, err = ofBoth[assets.KitAway](ctx, s, customer, asOf); err != nil {
+		return f, err
+	}
 	var people []int64
 	for _, o := range work {
 		people = append(people, o.PlacedPeople...)
