@@ -22,7 +22,7 @@ var named = map[string]string{
 var withFile = []string{"headings"}
 
 // figures are the fields whose choices are numbers and name nothing; ends of names stand with a leading star.
-var figures = []string{"made_as", "recipe", "specification", "item", "held", "grade", "rows", "version", "edit", "specification_id", "weekday", "weeks", "was", "repeats", "qualification", "ticket_1", "ticket_2", "ticket_3", "item_1", "item_2", "item_3", "item_4", "whose", "phone", "seen"}
+var figures = []string{"made_as", "recipe", "specification", "item", "held", "grade", "rows", "version", "edit", "specification_id", "weekday", "weeks", "was", "repeats", "qualification", "ticket_1", "ticket_2", "ticket_3", "item_1", "item_2", "item_3", "item_4", "whose", "phone", "seen", "fitted"}
 
 // travels are fields that a form carries only when it is asked for with them.
 var travels = map[string]map[string]string{"/orders/new": {"finding": "finding"}}
@@ -98,6 +98,7 @@ func (f sentForm) fillIn() url.Values {
 			v.Set(name, answer)
 		}
 	}
+	delete(v, "fitted")
 	delete(v, "seen")                                               // forms before this one booked on the same lots
 	for _, name := range []string{"target", "people", "category"} { // nothing is chosen to begin with, and something must be
 		if f.first[name] != "" && v.Get(name) == "" {

@@ -2,7 +2,9 @@ package web
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
+	"strings"
 
 	"carryside/assets"
 	"carryside/schedule/kit"
@@ -62,7 +64,7 @@ func (s *Site) cutter(r *Request) error {
 		answer := kit.Answer(r.postedValue("answer"))
 		err := s.cutterAnswer(r, k, kits, room, check, answer)
 		if form.Refused(err) {
-			return s.showCutter(r, k, form, now, answers, true)
+			return s.showCutter(r, k, form, now, answers, cutterStock{room, kits.Counters[k.ID]}, true)
 		}
 		if err != nil {
 			return err
@@ -80,7 +82,35 @@ func (s *Site) cutter(r *Request) error {
 		form = NewForm(nil)
 		form.Plain = r.F
 	}
-	return s.showCutter(r, k, form, now, answers, false)
+	return s.showCutter(r, k, form, now, answers, cutterStock{room, kits.Counters[k.ID]}, false)
+}
+
+// cutterStock is what lies in the storeroom and what is in the cutter.
+type cutterStock struct {
+	room   *Room
+	fitted []kit.Counter
+}
+
+// partsOf are the items of a kind of which a piece lies here and is fit.
+func partsOf(room *Room, kind assets.StockKind) []stock.Outlook {
+	var out []stock.Outlook
+	for _, o := range room.Outlooks {
+		if _, short := stock.Pick(o.Item, o.Lots, 1000, room.Today); o.Item.Kind == kind && o.OnHand >= 1000 && short == 0 {
+			out = append(out, o)
+		}
+	}
+	return out
+}
+
+// fittedWords marks the parts that are in and the side that is up: what a check is answered upon.
+func fittedWords(counters []kit.Counter) string {
+	var out []string
+	for _, c := range counters {
+		if c.EndedAt == 0 {
+			out = append(out, plainInt(c.ID)+pick(c.InUse, "up", ""))
+		}
+	}
+	return strings.Join(out, " ")
 }
 
 func (r *Request) postedValue(name string) string {
@@ -105,7 +135,7 @@ func spares(room *Room, kind assets.StockKind) int {
 	return n
 }
 
-func (s *Site) showCutter(r *Request, k assets.Kit, f *Form, now kit.Step, answers map[kit.Check]kit.Answer, wrong bool) error {
+func (s *Site) showCutter(r *Request, k assets.Kit, f *Form, now kit.Step, answers map[kit.Check]kit.Answer, there cutterStock, wrong bool) error {
 	p := &cutterPage{Form: f, Now: now, Cautions: cutterCautions, Leave: r.At("stores/kit", k.ID)}
 	p.Sheet, p.Say = "Kit", k.Name+" does not cut through: "+pick(now.Check == "", "send it to service", string(now.Check)+" is next")
 	p.Sub = "What costs nothing first, new blades last. What you change is booked with your name."
@@ -118,6 +148,7 @@ func (s *Site) showCutter(r *Request, k assets.Kit, f *Form, now kit.Step, answe
 		f.Hidden(fieldOf(c), string(answers[c]))
 	}
 	f.Hidden("check", string(now.Check))
+	f.Hidden("fitted", "").Value = fittedWords(there.fitted)
 	options := []Option{{Value: string(kit.Through), Label: "it cuts through now"}, {Value: string(kit.Still), Label: "still not through"}, {Value: string(kit.Skipped), Label: "it could not be done"}}
 	if now.Skip != "" {
 		options = options[2:]
@@ -127,9 +158,11 @@ func (s *Site) showCutter(r *Request, k assets.Kit, f *Form, now kit.Step, answe
 	}
 	if now.Check == kit.CheckPad && now.Skip == "" {
 		f.Text("part", "Name of the new pad", "").Must().Hinted("As marked on it: pad 7")
+		r.partFrom(f, there.room, assets.StockCutPad)
 	}
 	if now.Check == kit.CheckBlade && now.Skip == "" {
 		f.Text("part", "Name of the new blades", "").Must().Hinted("As marked: blades 10")
+		r.partFrom(f, there.room, assets.StockBlade)
 	}
 	if wrong {
 		return r.Refill("cutter", p)
@@ -137,7 +170,24 @@ func (s *Site) showCutter(r *Request, k assets.Kit, f *Form, now kit.Step, answe
 	return r.Show("cutter", p)
 }
 
-// cutterAnswer books what was done for a check, whether it helped or not: a pad that was turned is turned.
+// notFromHere is the answer of somebody who put in a part that no storeroom of the plant held.
+const notFromHere = "elsewhere"
+
+// partFrom asks from which item of the storeroom a part was taken: knife blades are blades too.
+func (r *Request) partFrom(f *Form, room *Room, kind assets.StockKind) {
+	parts := partsOf(room, kind)
+	var options []Option
+	if len(parts) > 1 {
+		options = append(options, Option{Label: "choose"})
+	}
+	for _, o := range parts {
+		options = append(options, Option{Value: plainInt(o.Item.ID), Label: o.Item.Name + ", " + r.quantity(o.Item, o.OnHand) + " here"})
+	}
+	f.Select("item", "Taken from", "", append(options, Option{Value: notFromHere, Label: "not from this storeroom"})).Must()
+}
+
+// cutterAnswer books what was done for a check, whether it helped or not: a pad that was turned is turned. What was booked since the page was
+// opened is not booked again: a button pressed twice would turn the pad back.
 func (s *Site) cutterAnswer(r *Request, k assets.Kit, kits *KitRoom, room *Room, check kit.Check, answer kit.Answer) error {
 	if answer != kit.Through && answer != kit.Still && answer != kit.Skipped {
 		return assets.Invalid{"answer": "choose what came of it"}
@@ -145,7 +195,10 @@ func (s *Site) cutterAnswer(r *Request, k assets.Kit, kits *KitRoom, room *Room,
 	if answer == kit.Skipped || check == kit.CheckDepth {
 		return nil
 	}
-	change, err := partsChange(kits.Counters[k.ID], room, check, r.postedValue("part"))
+	if was := r.postedValue("fitted"); was != "" && was != fittedWords(kits.Counters[k.ID]) {
+		return nil
+	}
+	change, err := partsChange(kits.Counters[k.ID], room, check, r.postedValue("part"), r.postedValue("item"))
 	if err != nil {
 		return err
 	}
@@ -154,7 +207,7 @@ func (s *Site) cutterAnswer(r *Request, k assets.Kit, kits *KitRoom, room *Room,
 }
 
 // partsChange is what a check does to the parts of a cutter.
-func partsChange(counters []kit.Counter, room *Room, check kit.Check, part string) (PartsChange, error) {
+func partsChange(counters []kit.Counter, room *Room, check kit.Check, part, from string) (PartsChange, error) {
 	var c PartsChange
 	up, other, padded := kit.Side(counters)
 	if check == kit.CheckSide {
@@ -183,24 +236,29 @@ func partsChange(counters []kit.Counter, room *Room, check kit.Check, part strin
 	if len(c.Begin) == 0 {
 		return c, assets.Invalid{"answer": "no counter of that part is on record; add one on the page of the cutter first"}
 	}
-	c.Stock = takeOne(room, kind, part)
-	return c, nil
+	var err error
+	c.Stock, err = takeOne(room, kind, part, from)
+	return c, err
 }
 
-// takeOne takes one piece of a kind out of the first lot that has it.
-func takeOne(room *Room, kind assets.StockKind, part string) []assets.StockMovement {
-	for _, o := range room.Outlooks {
-		if o.Item.Kind != kind || o.OnHand < 1000 {
-			continue
-		}
-		if lines, short := stock.Pick(o.Item, o.Lots, 1000, room.Today); short == 0 {
-			for i := range lines {
-				lines[i].Reason = "put into the cutter as " + part
-			}
-			return lines
-		}
+// takeOne takes one piece of the item that was named out of its first lot; of a kind of which one item lies here alone nobody need name it.
+func takeOne(room *Room, kind assets.StockKind, part, from string) ([]assets.StockMovement, error) {
+	parts := partsOf(room, kind)
+	if from == notFromHere || len(parts) == 0 {
+		return nil, nil
 	}
-	return nil
+	if from == "" && len(parts) == 1 {
+		from = plainInt(parts[0].Item.ID)
+	}
+	at := slices.IndexFunc(parts, func(o stock.Outlook) bool { return plainInt(o.Item.ID) == from })
+	if at < 0 {
+		return nil, assets.Invalid{"item": "say from which item of the storeroom it was taken"}
+	}
+	lines, _ := stock.Pick(parts[at].Item, parts[at].Lots, 1000, room.Today)
+	for i := range lines {
+		lines[i].Reason = "put into the cutter as " + part
+	}
+	return lines, nil
 }
 
 // Progress says which check this is of how many.

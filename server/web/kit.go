@@ -105,7 +105,10 @@ func (r *Request) whereabouts(kits *KitRoom) (template.HTML, []whereLine) {
 			continue
 		}
 		row := drawing.WhereRow{Name: k.Name, Note: r.kitNote(k), Home: homeWords(k, r.PlantID()), Lent: k.HiredFrom != ""}
-		says := []string{Capital(row.Home)}
+		says, now := []string{Capital(row.Home)}, assets.InstantOf(r.Now)
+		if slices.ContainsFunc(kits.Aways[k.ID], func(a assets.KitAway) bool { return a.Holds(now) }) {
+			says = nil
+		}
 		for _, a := range kits.Aways[k.ID] {
 			sp := drawing.WhereSpan{From: a.FromAt.Time(), To: w.To, Kind: drawing.AtCheck, Words: string(a.Why)}
 			until := "until further notice"
@@ -132,7 +135,7 @@ func (r *Request) whereabouts(kits *KitRoom) (template.HTML, []whereLine) {
 		}
 		slices.SortStableFunc(row.Spans, func(a, b drawing.WhereSpan) int { return a.From.Compare(b.From) })
 		w.Rows = append(w.Rows, row)
-		lines = append(lines, whereLine{Name: k.Name, To: r.At("stores/kit", k.ID), Says: strings.Join(says, "; ") + "."})
+		lines = append(lines, whereLine{Name: k.Name, To: r.At("stores/kit", k.ID), Says: Capital(strings.Join(says, "; ")) + "."})
 	}
 	if len(lines) == 0 {
 		return "", nil

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"math"
 	"slices"
 
 	"carryside/assets"
@@ -220,6 +221,7 @@ func (s *Site) countCounter(r *Request) error {
 		p.Says = []string{"Signed jobs move this counter. By hand it is moved only with a reason, which stands in the records with your name."}
 		p.Facts = []fact{{"Count", With(Short(c.Count, 1), c.Counts.Unit())}}
 		f.version(c.Version)
+		f.Hidden("seen", plainNumber(c.Count))
 		p.section("", f.Number("amount", "Add", "", c.Counts.Unit()).Hinted("Below 0 takes back"), f.Tick("out", "The part is taken out", false), f.Text("reason", "Reason", "").Must().OverBoth())
 		return p, nil
 	}, func(_ *formPage, e *entry) (string, string, error) {
@@ -228,8 +230,17 @@ func (s *Site) countCounter(r *Request) error {
 		if quantity == 0 && !out {
 			e.bad.Add("amount", "give a number, or tick that the part is taken out")
 		}
+		if quantity != math.Trunc(quantity) {
+			e.bad.Add("amount", "give a whole number of "+c.Counts.Unit())
+		}
 		if err := e.Err(); err != nil {
 			return "", "", err
+		}
+		if err := e.stillSeen(plainNumber(c.Count), "the counter stands at "+With(Short(c.Count, 1), c.Counts.Unit())+" now, not where it stood when this form was opened"); err != nil {
+			return "", "", err
+		}
+		if out && e.rowID() < 0 {
+			return "", "", assets.ErrConflict
 		}
 		if quantity != 0 {
 			line := assets.KitCount{CounterID: c.ID, Quantity: quantity, Reason: reason}

@@ -148,7 +148,7 @@ func (e *entry) stillSeen(now, said string) error {
 		return nil
 	}
 	fd.Value = now
-	return assets.Invalid{"": said + "; look in the ledger whether this was booked already, and send it again only if it was not"}
+	return assets.Invalid{"": said + "; look whether this was booked already, and send it again only if it was not"}
 }
 
 // orderOptions are the open orders, for a choice.

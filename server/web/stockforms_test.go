@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"carryside/assets"
+	"carryside/schedule/stock"
 )
 
 // seen is what a form of stores was opened on.
@@ -84,4 +85,53 @@ func TestADeliveryIsReadAsItsPapersSayIt(t *testing.T) {
 	if got := strings.ReplaceAll(d.Text(), nb, " "); !strings.Contains(got, "no order takes from it") {
 		t.Error("a delivery that is out of date is booked without a word")
 	}
+}
+
+// The crew's phone sends the answer twice: the pad was turned once.
+func TestThePadIsTurnedOnceThoughTheAnswerIsSentTwice(t *testing.T) {
+	f := withStores()
+	v := as(t, f, assets.RoleTechnician)
+	const path = "/plants/3/stores/kit/2/cutter"
+	stale := url.Values{"check": {"pad side"}, "answer": {"still not through"}, "fitted": {"2up 3 4"}} // as it stood before the pad was turned
+	before := len(f.office().kept)
+	v.post(path, stale, http.StatusOK)
+	if n := len(f.office().kept) - before; n != 0 {
+		t.Errorf("the second sending turned the pad back: %+v", f.office().kept[before:])
+	}
+	now, _ := v.get(path).Find("input[name=fitted]").Attr("value")
+	stale.Set("fitted", now)
+	v.post(path, stale, http.StatusOK)
+	if n := len(f.office().kept) - before; n != 1 {
+		t.Errorf("the first sending booked %d changes, want the turn", n)
+	}
+}
+
+// Knife blades are blades too: whoever puts new blades into the cutter says from which item they were taken.
+func TestNewBladesAreTakenFromTheItemThatWasNamed(t *testing.T) {
+	blade := func(id int64, name string) stock.Outlook {
+		item := assets.StockItem{Version: assets.Version{ID: id}, Name: name, Kind: assets.StockBlade, Unit: assets.UnitPiece}
+		return stock.Outlook{Item: item, OnHand: 3000, Lots: []stock.Lot{{StockLot: assets.StockLot{Version: assets.Version{ID: 10 * id}, ItemID: id}, OnHand: 3000}}}
+	}
+	room := &Room{Today: "2026-11-25", Outlooks: []stock.Outlook{blade(7, "Knife blades"), blade(8, "Step cutter blades")}}
+	if _, err := takeOne(room, assets.StockBlade, "blades 10", ""); err == nil {
+		t.Error("of two items one was taken though nobody named it")
+	}
+	lines, err := takeOne(room, assets.StockBlade, "blades 10", "8")
+	if err != nil || len(lines) != 1 || lines[0].LotID != 80 || lines[0].Quantity != -1000 {
+		t.Errorf("%+v, %v; want one piece of lot 80", lines, err)
+	}
+	if lines, err := takeOne(room, assets.StockBlade, "blades 10", notFromHere); err != nil || lines != nil {
+		t.Errorf("brought along: %+v, %v", lines, err)
+	}
+}
+
+func TestACounterIsMovedByWholeCuts(t *testing.T) {
+	v := as(t, withStores(), assets.RoleLead)
+	const path = "/plants/3/stores/kit/2/counters/3"
+	on := seen(v, path)
+	d := v.post(path, typed(on, "amount", "0.5", "reason", "half a cut"), http.StatusUnprocessableEntity)
+	if got := text(d, "[data-errors]"); !strings.Contains(got, "whole number") {
+		t.Errorf("half a cut: %q", got)
+	}
+	v.post(path, typed(on, "amount", "4", "reason", "trial cuts"), http.StatusSeeOther)
 }

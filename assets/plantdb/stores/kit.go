@@ -3,6 +3,7 @@ package stores
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 
 	"carryside/assets"
@@ -121,6 +122,21 @@ func SaveAway(c *plantdb.Change, next *assets.KitAway) error {
 	if err := bad.Err(); err != nil {
 		return err
 	}
+	if !next.Cancelled {
+		until := next.ToAt
+		if until == 0 {
+			until = math.MaxInt64
+		}
+		var same int64
+		err := c.Tx().Raw(`SELECT count(*) FROM kit_aways WHERE kit_id = ? AND id <> ? AND NOT cancelled AND known_to IS NULL AND valid_to IS NULL
+			AND (to_at = 0 OR to_at > ?) AND from_at < ?`, next.KitID, next.ID, next.FromAt, until).Scan(&same).Error
+		if err == nil && same > 0 {
+			err = assets.Invalid{"from": "it is away then already: change that entry, or give when it is back from there"}
+		}
+		if err != nil {
+			return err
+		}
+	}
 	return save(c, ch, next)
 }
 
@@ -131,6 +147,9 @@ func Calibrations(ctx context.Context, db *plantdb.DB, asOf plantdb.AsOf, kitIDs
 	}
 	return list[assets.Calibration](db.SQL(ctx).Scopes(asOf.Rows).Where("kit_id IN ? AND withdrawn = ?", kitIDs, false).Order("on_day DESC, id DESC"))
 }
+
+// mostCalibrationDays bounds how far off a calibration is due: ten years, our own choice against slips of the keys.
+const mostCalibrationDays = 3653
 
 // SaveCalibration writes a calibration (ID 0) or corrects one.
 func SaveCalibration(c *plantdb.Change, next *assets.Calibration) error {
@@ -145,6 +164,9 @@ func SaveCalibration(c *plantdb.Change, next *assets.Calibration) error {
 	}
 	if next.DueDay != "" && next.DueDay <= next.OnDay {
 		bad.Add("due_day", "the next calibration is due after this one")
+	}
+	if next.DueDay != "" && next.OnDay != "" && next.DueDay > next.OnDay.AddDays(mostCalibrationDays) {
+		bad.Add("due_day", "the next calibration is due within ten years; check the year")
 	}
 	if next.DueDay != "" {
 		classed(bad, next.Class, next.Source)

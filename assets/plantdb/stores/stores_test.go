@@ -335,3 +335,36 @@ func TestLinesWithoutAReasonOrAPersonAreCounted(t *testing.T) {
 		t.Errorf("%d lines with nothing said before, %d after one was taken back without a word", before.Unsaid, after.Unsaid)
 	}
 }
+
+func TestAPressIsNotAwayTwiceAtOnce(t *testing.T) {
+	s := plantdbtest.Plant(t)
+	press := assets.Kit{HomePlantID: s.Plant.ID, Name: "Press 1", Class: assets.KitPress}
+	gauge := assets.Kit{HomePlantID: s.Plant.ID, Name: "PG-1", Class: assets.KitGauge}
+	done(t, both(s, plantdbtest.Noon, func(c *plantdb.Change) error {
+		if err := stores.SaveKit(c, &press); err != nil {
+			return err
+		}
+		return stores.SaveKit(c, &gauge)
+	}))
+	day := func(n int) assets.Instant { return assets.InstantOf(plantdbtest.Noon.AddDate(0, 0, n)) }
+	away := func(from, to assets.Instant) (assets.KitAway, error) {
+		a := assets.KitAway{KitID: press.ID, FromAt: from, ToAt: to, Why: assets.AwayService}
+		return a, both(s, plantdbtest.Noon, func(c *plantdb.Change) error { return stores.SaveAway(c, &a) })
+	}
+	kept, err := away(day(10), day(20))
+	done(t, err)
+	var bad assets.Invalid
+	for _, again := range [][2]assets.Instant{{day(10), day(20)}, {day(5), 0}, {day(19), day(30)}} {
+		if _, err := away(again[0], again[1]); !errors.As(err, &bad) || bad["from"] == "" {
+			t.Errorf("away %v a second time: %v", again, err)
+		}
+	}
+	_, err = away(day(20), 0)
+	done(t, err)
+	kept.ToAt = day(15) // back early
+	done(t, both(s, plantdbtest.Noon, func(c *plantdb.Change) error { return stores.SaveAway(c, &kept) }))
+	c := assets.Calibration{KitID: gauge.ID, OnDay: "2026-11-20", DueDay: "2999-01-01", Class: assets.ClassD, Source: "common practice"}
+	if err := both(s, plantdbtest.Noon, func(ch *plantdb.Change) error { return stores.SaveCalibration(ch, &c) }); !errors.As(err, &bad) || bad["due_day"] == "" {
+		t.Errorf("next calibration in 2999: %v", err)
+	}
+}
