@@ -78,7 +78,7 @@ func (v *HorizonView) overall(with horizon.Placements) []fact {
 
 // week is what the week of the crews is made of, with the orders where placements have them.
 func (v *HorizonView) week(at horizon.Placements, from, to time.Time) *WeekFacts {
-	f := &WeekFacts{Members: v.Facts.Members, Ways: v.Facts.Ways, Templates: v.Facts.Templates, Names: v.Facts.Names, Items: v.Facts.Items,
+	f := &WeekFacts{Members: v.Facts.Members, Ways: v.Facts.Ways, Templates: v.Facts.Templates, Names: v.Facts.Names, Items: v.Facts.Items, Lots: v.Facts.Lots,
 		Plants: map[int64]assets.Plant{}, Kit: map[int64]WeekKit{}, Zone: time.UTC}
 	if z, err := time.LoadLocation(v.Facts.Company.Zone); err == nil {
 		f.Zone = z

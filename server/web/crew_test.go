@@ -12,6 +12,7 @@ import (
 
 	"carryside/assets"
 	"carryside/schedule/crew"
+	"carryside/schedule/stock"
 	"carryside/schedule/workorder"
 )
 
@@ -341,6 +342,43 @@ func TestTheWeekIsToldVanByVan(t *testing.T) {
 		{PlantID: 3, Start: w.Start + assets.Instant(7*24*time.Hour/time.Microsecond)}, {PlantID: 3, LatestDay: "2026-12-01"}}
 	if to := v.get("/plants/week").Find("main a:contains('The next week with visits')").AttrOr("href", "none"); to != "/plants/week?week=2026-12-11" {
 		t.Errorf("an empty week leads on to %s", to)
+	}
+}
+
+// TestAVanLoadsWhatIsNotAtThePlant: two re-splices of a belt of 1.4 m take 4.5 kg of rubber each (1 + 2.5 kg/m). Five kilograms lie at the plant, of
+// which two are out of date by the second stop, and four at the depot.
+func TestAVanLoadsWhatIsNotAtThePlant(t *testing.T) {
+	lot := func(id, plant int64, good assets.Day, q assets.Quantity) stock.Lot {
+		return stock.Lot{StockLot: assets.StockLot{Version: assets.Version{ID: id}, PlantID: plant, ItemID: 81, GoodUntil: good}, OnHand: q}
+	}
+	all := []stock.Lot{lot(1, 3, "2026-11-25", 2000), lot(2, 3, "", 3000), lot(3, 0, "", 4000), lot(4, 44, "", 9000)}
+	for name, tt := range map[string]struct {
+		lots []stock.Lot
+		role assets.Role
+		want string
+	}{
+		"what lies there goes first":         {all, assets.RoleLead, "rubber9 kg412 Q1, 415 Q1load 4 kg at the depot; 5 kg lies at Skarrow Grain Terminal"},
+		"too little on any shelf":            {all[:3][1:2], assets.RoleLead, "rubber9 kg412 Q1, 415 Q13 kg lies at Skarrow Grain Terminal; 6 kg missing: on no shelf there or at the depot"},
+		"the depot is not told to a plant's": {all, assets.RolePlanner, "rubber9 kg412 Q1, 415 Q15 kg lies at Skarrow Grain Terminal; 4 kg to bring along: not on a shelf there"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			f := withLead(skarrow())
+			f.grantAll = tt.role == assets.RoleLead
+			order := func(number int64, day int) WeekWork {
+				w := assets.StopWindow{PlantID: 3, Start: assets.InstantOf(time.Date(2026, 11, day, 5, 0, 0, 0, time.UTC)), End: assets.InstantOf(time.Date(2026, 11, day, 15, 0, 0, 0, time.UTC))}
+				w.ID = int64(day)
+				o := workorder.Order{PlantID: 3, Number: number, Kind: workorder.KindResplice, Title: "remake splice", PlacedPeople: []int64{2}}
+				o.ID = number
+				return WeekWork{Order: o, Window: w, Tag: "Q1", WidthM: 1.4}
+			}
+			f.office().week = &WeekFacts{Zone: time.UTC, Work: []WeekWork{order(412, 24), order(415, 26)}, Names: map[int64]string{2: "R. Asquenne"}, Plants: map[int64]assets.Plant{3: f.frames[0].Plant},
+				Templates: []assets.WorkTemplate{{OrderKind: "re-splice", Stock: []assets.StockNeed{{ItemID: 81, PerSplice: 1, PerMWidth: 2.5}}}},
+				Items:     []assets.StockItem{{Version: assets.Version{ID: 81}, Name: "rubber", Unit: assets.UnitKilogram}}, Lots: tt.lots}
+			body := strings.ReplaceAll(as(t, f, tt.role).get("/plants/week?week=2026-11-23").Find("#vans").Text(), nb, " ")
+			if !strings.Contains(body, tt.want) {
+				t.Errorf("the van does not say %q: %s", tt.want, body)
+			}
+		})
 	}
 }
 

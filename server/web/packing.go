@@ -10,19 +10,22 @@ import (
 	"carryside/assets"
 	"carryside/schedule/crew"
 	"carryside/schedule/people"
+	"carryside/schedule/stock"
 )
 
 // packed is what one van works with, by piece of kit, by kit without a number and by item of stock.
 type packed struct {
 	kit    map[int64][]WeekWork
 	named  map[string][]string // kit that orders name in words, or need and name no piece for
-	amount map[int64]float64
+	amount map[int64]assets.Quantity
 	of     map[int64][]string
+	from   map[int64][]drawn
 }
 
 // packing adds up the kit and stock of the visits of one van; of plants whose stores whoever asks may not see nothing is told.
 func (r *Request) packing(f *WeekFacts, routes []crew.Route, nth int) []packLine {
-	p := packed{kit: map[int64][]WeekWork{}, named: map[string][]string{}, amount: map[int64]float64{}, of: map[int64][]string{}}
+	p := packed{kit: map[int64][]WeekWork{}, named: map[string][]string{}, amount: map[int64]assets.Quantity{}, of: map[int64][]string{}, from: map[int64][]drawn{}}
+	p.stock(f, routes, nth, r.drawn(f))
 	for _, w := range f.Work {
 		plant := f.Plants[w.Window.PlantID]
 		if carrier(routes, w) == nth && r.Who.May(people.ReadStores, plant.CustomerID, plant.ID) {
@@ -41,8 +44,8 @@ func (r *Request) packing(f *WeekFacts, routes []crew.Route, nth int) []packLine
 		out = append(out, packLine{What: Capital(name), For: strings.Join(p.named[name], ", ")})
 	}
 	for _, item := range f.Items {
-		if q, ok := assets.QuantityOf(p.amount[item.ID]); ok && q > 0 {
-			out = append(out, packLine{What: item.Name, Amount: item.Unit.Of(q), For: strings.Join(p.of[item.ID], ", ")})
+		if q := p.amount[item.ID]; q > 0 {
+			out = append(out, packLine{What: item.Name, Amount: item.Unit.Of(q), For: strings.Join(p.of[item.ID], ", "), From: f.drawnFrom(item, p.from[item.ID], r.forAll(people.ReadStores))})
 		}
 	}
 	return out
@@ -73,10 +76,104 @@ func (p *packed) add(f *WeekFacts, w WeekWork) {
 			p.named[n.Class+", no piece named"] = append(p.named[n.Class+", no piece named"], w.short())
 		}
 	}
-	for _, n := range t.Stock {
-		p.amount[n.ItemID] += n.PerSplice + n.PerMWidth*w.WidthM
-		p.of[n.ItemID] = append(p.of[n.ItemID], w.short())
+}
+
+// drawn is what an order takes of an item: from the plant it is at, else from the depot; short is what neither has.
+type drawn struct {
+	work               WeekWork
+	item               int64
+	there, load, short assets.Quantity
+}
+
+// drawn works out where the work of the week takes its stock from, order by order as it begins: what lies at a plant is used there first, and
+// nothing is taken twice. Of plants whose stores whoever asks may not see nothing is told.
+func (r *Request) drawn(f *WeekFacts) []drawn {
+	left := slices.Clone(f.Lots)
+	work := slices.Clone(f.Work)
+	slices.SortStableFunc(work, func(a, b WeekWork) int { return cmp.Compare(a.begins(), b.begins()) })
+	var out []drawn
+	for _, w := range work {
+		plant := f.Plants[w.Window.PlantID]
+		t, ok := assets.TemplateFor(f.Templates, plant.CustomerID, string(w.Order.Kind), w.Form, w.Bond)
+		if !ok || !r.Who.May(people.ReadStores, plant.CustomerID, plant.ID) {
+			continue
+		}
+		on := assets.DayOf(w.Window.Start.Time().In(plant.Location()))
+		for _, n := range t.Stock {
+			i := slices.IndexFunc(f.Items, func(it assets.StockItem) bool { return it.ID == n.ItemID })
+			want, fits := assets.QuantityOf(n.PerSplice + n.PerMWidth*w.WidthM)
+			if i < 0 || !fits || want <= 0 {
+				continue
+			}
+			d := drawn{work: w, item: n.ItemID}
+			d.there = takeOut(f.Items[i], left, want, on, func(l stock.Lot) bool { return l.PlantID == plant.ID && plant.ID != 0 })
+			d.load = takeOut(f.Items[i], left, want-d.there, on, func(l stock.Lot) bool {
+				return l.PlantID == 0 && (l.CustomerID == 0 || l.CustomerID == plant.CustomerID)
+			})
+			d.short = want - d.there - d.load
+			out = append(out, d)
+		}
 	}
+	return out
+}
+
+// takeOut takes a quantity out of the lots of one place and tells how much of it there was.
+func takeOut(item assets.StockItem, left []stock.Lot, want assets.Quantity, on assets.Day, at func(stock.Lot) bool) (taken assets.Quantity) {
+	var lots []stock.Lot
+	for _, l := range left {
+		if l.ItemID == item.ID && at(l) {
+			lots = append(lots, l)
+		}
+	}
+	lines, short := stock.Pick(item, lots, want, on)
+	for _, line := range lines {
+		left[slices.IndexFunc(left, func(l stock.Lot) bool { return l.ID == line.LotID })].OnHand += line.Quantity
+	}
+	return want - short
+}
+
+// stock adds up what the work of one van takes.
+func (p *packed) stock(f *WeekFacts, routes []crew.Route, nth int, all []drawn) {
+	for _, d := range all {
+		if carrier(routes, d.work) == nth {
+			p.amount[d.item] += d.there + d.load + d.short
+			p.of[d.item] = append(p.of[d.item], d.work.short())
+			p.from[d.item] = append(p.from[d.item], d)
+		}
+	}
+}
+
+// drawnFrom says of an item what is to be loaded and where, what lies at the plants already, and what is missing. To whom the depot is not
+// shown it is not told what it has.
+func (f *WeekFacts) drawnFrom(item assets.StockItem, list []drawn, depot bool) string {
+	var load, short assets.Quantity
+	there, plants := map[int64]assets.Quantity{}, []int64(nil)
+	for _, d := range list {
+		load, short = load+d.load, short+d.short
+		if d.there > 0 {
+			if there[d.work.Window.PlantID] == 0 {
+				plants = append(plants, d.work.Window.PlantID)
+			}
+			there[d.work.Window.PlantID] += d.there
+		}
+	}
+	var words []string
+	if !depot {
+		load, short = 0, load+short
+	}
+	if load > 0 {
+		words = append(words, "load "+item.Unit.Of(load)+" at the depot")
+	}
+	for _, id := range plants {
+		words = append(words, item.Unit.Of(there[id])+" lies at "+f.place(id))
+	}
+	switch {
+	case short > 0 && depot:
+		words = append(words, item.Unit.Of(short)+" missing: on no shelf there or at the depot")
+	case short > 0:
+		words = append(words, item.Unit.Of(short)+" to bring along: not on a shelf there")
+	}
+	return strings.Join(words, "; ")
 }
 
 // kitFrom says where a van gets a piece of kit that it needs first for an order. A piece is in one place at a time: it stands at its home, or

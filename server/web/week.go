@@ -11,6 +11,7 @@ import (
 
 	"carryside/assets"
 	"carryside/schedule/crew"
+	"carryside/schedule/stock"
 	"carryside/schedule/workorder"
 	"carryside/server/web/drawing"
 )
@@ -36,6 +37,7 @@ type WeekFacts struct {
 	Plants    map[int64]assets.Plant // of the scope
 	Kit       map[int64]WeekKit      // pieces named in the orders
 	Items     []assets.StockItem
+	Lots      []stock.Lot // at the plants and the depot
 	Zone      *time.Location // of the company
 }
 

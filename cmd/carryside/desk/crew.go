@@ -316,6 +316,9 @@ func (d *Desk) weekShared(ctx context.Context, scope assets.Scope, f *web.WeekFa
 	if f.Items, err = stores.Items(ctx, d.db, scope, plantdb.AsOf{}); err != nil {
 		return err
 	}
+	if f.Lots, err = stores.Lots(ctx, d.db, scope, plantdb.AsOf{}, false); err != nil {
+		return err
+	}
 	pieces, err := stores.Kit(ctx, d.db, scope, plantdb.AsOf{})
 	for _, k := range pieces {
 		f.Kit[k.ID] = web.WeekKit{Name: k.Name, Home: k.HomePlantID}
