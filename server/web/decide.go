@@ -3,6 +3,7 @@ package web
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"carryside/assets"
 	"carryside/schedule/due"
@@ -29,9 +30,10 @@ type decisionKind int
 
 const (
 	gravestOpen decisionKind = iota // a grade 4 of a round that nobody has answered
+	graveOpen                       // a finding of grade 4 without order or refusal
 	standsNow                       // a conveyor that stands by a failure
 	lateOrder                       // an order past its latest date
-	badGrade                        // a finding of grade 3 or more without order or refusal
+	badGrade                        // a finding of grade 3 without order or refusal
 	doubted                         // an order whose ground a correction took away
 	unfitSign                       // a signature from a device whose PIN or ticket did not fit
 	pastBare                        // a splice past its rule without an order
@@ -184,7 +186,11 @@ func (r *Request) gradeDecision(f assets.Finding, v fleetView) decision {
 	d := decision{kind: badGrade, Name: joinWords(c.Tag+" "+c.Name, f.Target), To: r.At("conveyors", c.ID), Says: fullStop(f.Text)}
 	if f.Grade != nil {
 		d.Bad = fmt.Sprintf("Grade %d has led to no order and no signed refusal.", *f.Grade)
+		d.Says = Capital(strings.TrimSpace(fullStop(f.Category+", grade "+r.graded(f)) + " " + fullStop(f.Text)))
 		d.days = -*f.Grade
+		if *f.Grade == 4 {
+			d.kind = graveOpen
+		}
 	}
 	if to, ok := r.Link("orders/new"); ok {
 		d.Do = &Action{Word: "Raise an order", To: fmt.Sprintf("%s?conveyor=%d&finding=%d", to, c.ID, f.ID)}
@@ -389,6 +395,8 @@ func todaySay(all []decision) string {
 	switch worst.kind {
 	case gravestOpen:
 		return oneOrMany(n, worst.Name+" has a grade 4 from a round that nobody has answered", "findings of grade 4 from rounds are answered by nobody yet, one on "+worst.Name)
+	case graveOpen:
+		return oneOrMany(n, worst.Name+" has a finding of grade 4 without an order or a signed refusal", "findings of grade 4 have no order and no signed refusal, one on "+worst.Name)
 	case standsNow:
 		return oneOrMany(n, worst.Name+" stands by a failure since "+worst.past, "conveyors stand by failures, "+worst.Name+" the longest")
 	case lateOrder:

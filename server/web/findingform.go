@@ -91,6 +91,19 @@ func (p *formPage) measureFields(fd assets.Finding) {
 		f.Number("measurement", "Value", value, "").Hinted(Capital(List(units))))
 }
 
+// gradesByKind says of each kind what its grades mean: before the kind is chosen the choice of grades can only name the usual words.
+func gradesByKind(all assets.FindingKinds) []fact {
+	var out []fact
+	for _, k := range all.Offered() {
+		var says []string
+		for g := range assets.GradeWords {
+			says = append(says, plainInt(int64(g))+" "+k.Words(g))
+		}
+		out = append(out, fact{Capital(k.Name), strings.Join(says, "; ")})
+	}
+	return out
+}
+
 // targetOptions are what may be looked at on a conveyor: its running splices, its belt, its take-up, itself.
 func targetOptions(reg *assets.Register, c assets.Conveyor) []Option {
 	var out []Option
@@ -208,6 +221,7 @@ func (s *Site) newFinding(r *Request) error {
 		p := &formPage{Form: f, Save: "Record the finding", Leave: r.At("conveyors", c.ID), Links: r.findingsBefore(past.Findings)}
 		p.Sheet, p.Say = "Finding at "+c.Tag, "Say what was found at "+c.Tag
 		p.Says = []string{"Look at a running belt from outside the guards only. To touch or measure, the belt stands still and is isolated by the site's own rules."}
+		p.FactsOf, p.Facts = "What each grade means", gradesByKind(all)
 		f.Hidden("client_id", token())
 		target := "conveyor"
 		if id := numberOf(r.Query("splice")); id != 0 {
@@ -273,6 +287,9 @@ func findingNotice(tag string, fd assets.Finding, again bool) string {
 	say := "Finding at " + tag + " recorded."
 	if again {
 		say = "This finding at " + tag + " was recorded already; nothing was added."
+	}
+	if fd.Grade != nil && *fd.Grade == 4 {
+		say += " Nobody has been told by this: stop and act now, and call whom the site's rules name."
 	}
 	if fd.Grade != nil && *fd.Grade >= 3 {
 		say += fmt.Sprintf(" Grade %d ends in an order or in a signed refusal.", *fd.Grade)

@@ -450,3 +450,20 @@ func TestHeldQuestionsTellPlantTime(t *testing.T) {
 		t.Errorf("%q", got)
 	}
 }
+
+// Somebody at a desk types what the crew called in: the form says what each grade of that kind means, and a grade 4 answers that nobody has
+// been told by it.
+func TestAGradeFourTypedAtADeskTellsThatNobodyHasBeenTold(t *testing.T) {
+	v := as(t, skarrow(), assets.RoleTechnician)
+	const path = "/plants/3/conveyors/3/finding"
+	d := v.get(path)
+	if says := text(d, "dl"); !strings.Contains(says, "3 open through the cover: plan the remake") {
+		t.Errorf("beside the form stands %q", says)
+	}
+	id, _ := d.Find("input[name=client_id]").Attr("value")
+	form := url.Values{"client_id": {id}, "target": {"conveyor"}, "found_at": {"2026-11-25T05:00"}, "category": {"opening along the seam"}, "grade": {"4"}, "running": {""}}
+	rec := v.send(path, form, http.StatusSeeOther)
+	if got := v.get(rec.Header().Get("Location")).Text(); !strings.Contains(got, "Nobody has been told by this") {
+		t.Error("a grade 4 is taken as if somebody had been told")
+	}
+}

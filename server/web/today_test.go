@@ -81,7 +81,7 @@ func decisionsOf(t *testing.T, change func(*fakePlant)) []decision {
 	change(f)
 	f.fleet.Register.Arrange()
 	fr := f.frames[0]
-	r := &Request{Now: morning, Plant: &fr, F: Format{Zone: fr.Plant.Location(), Now: morning}, site: &Site{}}
+	r := &Request{Now: morning, Plant: &fr, F: Format{Zone: fr.Plant.Location(), Now: morning}, site: &Site{}, findingKinds: assets.TradeKinds()}
 	open, _ := f.OpenOrders(t.Context(), assets.Scope{}, 3)
 	doubts := map[int64]rules.Doubt{}
 	for _, d := range f.doubts {
@@ -156,6 +156,16 @@ func TestHeadlineOfToday(t *testing.T) {
 			quiet(f)
 			g := 4
 			f.grades = []assets.Finding{{ConveyorID: 3, Target: "S2", Grade: &g, Text: "seam open"}}
+		}, "Q3 Rise to weigh tower, S2 has a finding of grade 4 without an order or a signed refusal"},
+		{"a grave finding beside an order past its date", func(f *fakePlant) {
+			g := 4
+			f.grades = []assets.Finding{{ConveyorID: 3, Target: "S2", Grade: &g, Category: "opening along the seam"}}
+			state(f, 2, workorder.Accepted, "2026-11-01")
+		}, "Q3 Rise to weigh tower, S2 has a finding of grade 4 without an order or a signed refusal"},
+		{"a finding to act on by a date", func(f *fakePlant) {
+			quiet(f)
+			g := 3
+			f.grades = []assets.Finding{{ConveyorID: 3, Target: "S2", Grade: &g, Text: "seam opens"}}
 		}, "Q3 Rise to weigh tower, S2 has a finding that demands an order or a refusal"},
 	}
 	for _, tt := range tests {
