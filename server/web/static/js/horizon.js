@@ -143,6 +143,7 @@
   });
   addEventListener('pointermove', e => {
     if (!drag) return;
+    if (!e.buttons) { drag = null; return; }
     if (!drag.moved && Math.abs(e.clientX - drag.x) < 6) return;
     if (!drag.moved && drag.link.dataset.locked) { drag.moved = true; locked(drag.link); return; }
     if (!drag.moved) { drag.moved = true; if (!held || held.link !== drag.link) take(drag.link); }
@@ -154,5 +155,6 @@
     go(near);
   });
   addEventListener('pointerup', () => { if (drag && drag.moved) addEventListener('click', e => e.preventDefault(), { capture: true, once: true }); drag = null; });
+  addEventListener('pointercancel', () => { drag = null; });
   sheet.addEventListener('dragstart', e => { if (e.target.closest('a[data-order], a[data-locked]')) e.preventDefault(); });
 })();
