@@ -16,10 +16,15 @@ import (
 )
 
 // An occurrence without a row is numbered by its recurrence and its planned start: negative, so that it is never
-// mistaken for a row, and always the same. The minutes of some 120 years fit into the lower part.
+// mistaken for a row, and always the same. The minutes of some 120 years fit into the lower part. Above them stand the recurrence's
+// place in its customer's block of numbers and the block, which of a customer that was added later is a number of chance up to four
+// millions: as one number they would be too long.
 const (
 	startBits = 26
 	startMask = 1<<startBits - 1
+	blockSize = 1_000_000_000 // of a customer's numbers, as the database gives them
+	placeBits = 15            // 32 767 recurring stops of a customer; the 22 bits left hold the block
+	placeMask = 1<<placeBits - 1
 )
 
 // firstDay is the day the minutes of a planned start are counted from.
@@ -28,7 +33,8 @@ var firstDay = calendar.NewDate(2000, time.January, 1)
 // Number is the ID of an occurrence of which no row stands.
 func Number(recurrenceID int64, planned calendar.Local) int64 {
 	minutes := int64(planned.Date.DaysSince(firstDay))*24*60 + int64(planned.Time)/60
-	return -(recurrenceID<<startBits | minutes&startMask)
+	block, place := recurrenceID/blockSize, recurrenceID%blockSize
+	return -((block<<placeBits|place)<<startBits | minutes&startMask)
 }
 
 // Planned returns the recurrence and the planned start of an occurrence's number; ok is false for any other number.
@@ -37,7 +43,8 @@ func Planned(id int64) (recurrenceID int64, planned calendar.Local, ok bool) {
 		return 0, calendar.Local{}, false
 	}
 	minutes := int(-id & startMask)
-	return -id >> startBits, calendar.Local{Date: firstDay.AddDays(minutes / (24 * 60)), Time: calendar.TimeOfDay(minutes % (24 * 60) * 60)}, true
+	recurrence := -id >> startBits
+	return recurrence>>placeBits*blockSize + recurrence&placeMask, calendar.Local{Date: firstDay.AddDays(minutes / (24 * 60)), Time: calendar.TimeOfDay(minutes % (24 * 60) * 60)}, true
 }
 
 // Occurrences are the stops of a recurring stop that overlap [from, to), in order of time, whatever was said of single ones.

@@ -66,7 +66,13 @@ func TestWorkIsPlacedOnlyWhereThePlantAgreed(t *testing.T) {
 }
 
 func TestAnOccurrenceGetsItsRowWhenWorkIsPlacedInIt(t *testing.T) {
-	s := plantdbtest.Plant(t)
+	first := plantdbtest.Plant(t)
+	occurrenceGetsItsRow(t, first)
+	occurrenceGetsItsRow(t, plantdbtest.PlantIn(t, first.DB, "Tarn Mill")) // of a customer whose numbers are a block of their own
+}
+
+func occurrenceGetsItsRow(t *testing.T, s *plantdbtest.Site) {
+	t.Helper()
 	r := weekly(s)
 	s.Change(t, plantdbtest.Noon, func(c *plantdb.Change) error { return stops.SaveRecurrence(c, &r) })
 	before := listed(t, s, "2026-11-28T00:00:00Z", "2026-12-14T00:00:00Z")
