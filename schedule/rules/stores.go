@@ -26,7 +26,7 @@ const (
 	KitCalibration = "calibration"
 )
 
-// KitWear is a counter of kit at home at the plant.
+// KitWear is a counter of kit at home at the plant, or of kit at home in a depot that reached its limit by a job done here.
 type KitWear struct {
 	CounterID int64
 	Words     string // "Step cutter, blades 9: blade cuts"
@@ -70,12 +70,17 @@ func (o *Outlook) eachKit(r Rule, visit func(Proposal)) {
 		}
 		nth := int(math.Floor(k.Count/k.Limit + 1e-9))
 		due := micro(k.MovedAt.Time())
-		p := o.proposal(r, Target{Kind: TargetCounter, ID: k.CounterID, Words: k.Words}, fmt.Sprintf("fitted %s, %d", k.FittedAt, nth), due, o.day(due), o.raiseAt(r, inScope{}, due))
+		p := o.proposal(r, Target{Kind: TargetCounter, ID: k.CounterID, Words: k.Words}, CounterCycle(k.FittedAt, nth), due, o.day(due), o.raiseAt(r, inScope{}, due))
 		p.Thumb = !k.Class.RaisesOrders()
 		p.Values = map[string]any{"clock": k.Unit, "reached": k.Count, "limit": k.Limit, "k": nth, "class": k.Class}
 		p.Why = o.because(r, fmt.Sprintf("%s: %s of %s %s, limit of class %s", k.Words, count(k.Count), count(k.Limit*float64(nth)), k.Unit, k.Class))
 		visit(p)
 	}
+}
+
+// CounterCycle is the cycle of a counter that has reached its limit so many times since its part was fitted.
+func CounterCycle(fittedAt assets.Instant, times int) string {
+	return fmt.Sprintf("fitted %s, %d", fittedAt, times)
 }
 
 func (o *Outlook) eachCalibration(r Rule, visit func(Proposal)) {

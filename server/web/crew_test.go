@@ -75,8 +75,9 @@ func (o *fakeOffice) VisitsAhead(context.Context, assets.Scope, time.Time, time.
 	return o.visits, nil
 }
 
-func (o *fakeOffice) DepotEnds(context.Context, time.Time, assets.Day) ([]DepotEnd, error) {
-	return []DepotEnd{{PersonID: 5, Who: "S. Ilveth", What: "hot vulcanising", Day: "2027-01-10"}, {KitID: 9, Who: "Thermometer 2", What: "calibration", Day: "2026-11-20"}}, nil
+func (o *fakeOffice) DepotEnds(context.Context, assets.Scope, time.Time, assets.Day) ([]DepotEnd, error) {
+	return []DepotEnd{{PersonID: 5, Who: "S. Ilveth", What: "hot vulcanising", Day: "2027-01-10"}, {KitID: 9, Who: "Thermometer 2", What: "calibration", Day: "2026-11-20"},
+		{KitID: 8, Who: "Press 4", What: "press cycles", Count: "400 of 400 cycles", Day: "2026-11-24"}, {KitID: 7, Who: "Press 5", What: "press cycles", Count: "801 of 800 cycles", Day: "2026-11-23", Ordered: true, PlantID: 3, Number: 412}}, nil
 }
 
 func TestTheListOfPlantsSaysWhichNeedAVisit(t *testing.T) {
@@ -106,7 +107,8 @@ func TestTheListOfPlantsSaysWhichNeedAVisit(t *testing.T) {
 		t.Errorf("%d rows; the first says %q", rows.Length(), rows.Eq(0).Text())
 	}
 	decide := strings.ReplaceAll(d.Find("#dc").Closest("section").Text(), nb, " ")
-	for _, want := range []string{"Press 2 is named at Brask Point Wharf and at Skarrow Grain Terminal", "Brask Point Wharf: one order has no stop", "Running hours are missing from 1 plant", "Renew S. Ilveth, hot vulcanising, by 10 Jan 2027", "Calibrate Thermometer 2, due since Fri 20 Nov 2026"} {
+	for _, want := range []string{"Press 2 is named at Brask Point Wharf and at Skarrow Grain Terminal", "Brask Point Wharf: one order has no stop", "Running hours are missing from 1 plant", "Renew S. Ilveth, hot vulcanising, by 10 Jan 2027", "Calibrate Thermometer 2, due since Fri 20 Nov 2026",
+		"Press 4 is due for service, at the depot: press cycles, 400 of 400 cycles, since Tue 24 Nov 2026. No order for it is open", "Press 5 is due for service, at the depot: press cycles, 801 of 800 cycles, since Mon 23 Nov 2026. Its service is on order. Order 412"} {
 		if !strings.Contains(decide, want) {
 			t.Errorf("to decide: %q does not say %q", decide, want)
 		}

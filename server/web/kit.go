@@ -338,6 +338,9 @@ func (s *Site) kitOne(r *Request) error {
 	p := &kitPage{}
 	p.Sheet, p.Say = "Kit", kitSay(r, k, kits, today)
 	p.Sub = Capital(r.kitNote(k)) + ". Counters are moved by signed jobs, by hand only with a reason."
+	if k.HomePlantID == 0 && slices.ContainsFunc(kits.Counters[k.ID], func(c kit.Counter) bool { return c.Spent() && c.Moves() }) {
+		p.Sub += " It is due for service, at the depot: the order for it is raised at the plant whose job reached the limit, if its rules watch kit."
+	}
 	r.kitOffers(&p.Page, k)
 	p.Facts = r.kitFacts(k, kits)
 	one := *kits

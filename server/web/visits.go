@@ -25,11 +25,14 @@ type VisitNeed struct {
 	ToolNames                 []string
 }
 
-// DepotEnd is a ticket of somebody, or a calibration of kit, at home in the depot that ends.
+// DepotEnd is a ticket of somebody, a calibration of kit or a limit of its wear, at home in the depot, that ends or is reached.
 type DepotEnd struct {
 	PersonID, KitID int64
-	Who, What       string // "S. Ilveth", "hot vulcanising"; "Thermometer 2", "calibration"
+	Who, What       string // "S. Ilveth", "hot vulcanising"; "Thermometer 2", "calibration"; "Press 2", "press cycles"
 	Day             assets.Day
+	Count           string // "400 of 400 cycles": its limit is reached; else ""
+	Ordered         bool   // an order for it is open
+	PlantID, Number int64  // that order, where whoever asks reaches its plant
 }
 
 // visitsPart is what the list of plants says of visits: which plants need one soon, what is to be decided, and how many the weeks ahead ask for.
@@ -162,7 +165,7 @@ func (s *Site) depotEnds(r *Request, plantID int64) ([]decideLine, error) {
 	if !r.Who.MayAnywhere(people.KeepCrew) {
 		return nil, nil
 	}
-	ends, err := s.WeekBook.DepotEnds(r.Context(), r.Now, assets.DayOf(r.Now.AddDate(0, 0, depotDays)))
+	ends, err := s.WeekBook.DepotEnds(r.Context(), r.Scope, r.Now, assets.DayOf(r.Now.AddDate(0, 0, depotDays)))
 	if err != nil {
 		return nil, err
 	}
@@ -174,6 +177,16 @@ func (s *Site) depotEnds(r *Request, plantID int64) ([]decideLine, error) {
 		if e.KitID != 0 {
 			l.Head, l.Says = "Calibrate "+e.Who+", "+pick(over, "due since", "due")+" "+f.Day(e.Day)+".", "It lies at the depot; plans leave it out from the day after."
 			l.To = Link{Word: "Its page", To: at(plantID, "stores", "kit", e.KitID)}
+		}
+		if e.Count != "" {
+			l.Head = e.Who + " is due for service, at the depot: " + e.What + ", " + e.Count + ", since " + f.Day(e.Day) + "."
+			l.Says = "No order for it is open. Rules at the plant where its limit was reached raise one where they watch kit; else raise it by hand, or change the part."
+			if e.Ordered {
+				l.Says = "Its service is on order."
+			}
+			if e.Number != 0 {
+				l.To = Link{Word: "Order " + plainInt(e.Number), To: at(e.PlantID, "orders", e.Number)}
+			}
 		}
 		out = append(out, l)
 	}

@@ -22,9 +22,9 @@ type WeekBook interface {
 	WeekOf(ctx context.Context, scope assets.Scope, from, to time.Time) (*WeekFacts, error)
 	// VisitsAhead returns the open orders of all plants of a scope that call somebody there until an instant.
 	VisitsAhead(ctx context.Context, scope assets.Scope, now, until time.Time) ([]VisitNeed, error)
-	// DepotEnds returns the tickets of people and the calibrations of kit at home in the depot that end by a day. No plant's rules raise orders
-	// for them.
-	DepotEnds(ctx context.Context, now time.Time, until assets.Day) ([]DepotEnd, error)
+	// DepotEnds returns the tickets of people and the calibrations of kit at home in the depot that end by a day, for which no plant's rules raise
+	// orders, and the limits of its wear that are reached, with the open order where the scope reaches its plant.
+	DepotEnds(ctx context.Context, scope assets.Scope, now time.Time, until assets.Day) ([]DepotEnd, error)
 }
 
 // WeekFacts are the orders placed in a stretch of time and what is known of those who go.

@@ -37,6 +37,39 @@ func Reminders(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID 
 	return rows, err
 }
 
+// Answered is an order that an occurrence points to, with the occurrence's cycle.
+type Answered struct {
+	Cycle string
+	Order workorder.Order
+}
+
+// AnswersTo returns the orders that occurrences about targets point to, those withdrawn left out, by target from old to new.
+func AnswersTo(ctx context.Context, db *plantdb.DB, scope assets.Scope, kind rules.TargetKind, ids []int64) (map[int64][]Answered, error) {
+	out := map[int64][]Answered{}
+	if len(ids) == 0 {
+		return out, nil
+	}
+	var of []rules.Occurrence
+	if err := db.SQL(ctx).Scopes(plantdb.InScope(scope, "plant_id")).Where("target_kind = ? AND target_id IN ? AND order_id <> 0", kind, ids).Order("id").Find(&of).Error; err != nil || len(of) == 0 {
+		return out, err
+	}
+	var orderIDs []int64
+	for _, o := range of {
+		orderIDs = append(orderIDs, o.OrderID)
+	}
+	all, err := plantdb.Rows[workorder.Order](db.SQL(ctx).Scopes(plantdb.AsOf{}.Rows, plantdb.InScope(scope, "plant_id")).Where("id IN ? AND state <> ?", orderIDs, workorder.Withdrawn))
+	byID := map[int64]workorder.Order{}
+	for _, o := range all {
+		byID[o.ID] = o
+	}
+	for _, o := range of {
+		if order, is := byID[o.OrderID]; is {
+			out[o.TargetID] = append(out[o.TargetID], Answered{o.Cycle, order})
+		}
+	}
+	return out, err
+}
+
 // Progress returns through when each rule was evaluated at a plant, by rule.
 func Progress(ctx context.Context, db *plantdb.DB, plantID int64) (map[int64]assets.Instant, error) {
 	var rows []struct {

@@ -39,29 +39,36 @@ func FailuresOf(forecasts []due.Forecast, now time.Time) stock.Foreseen {
 	}
 }
 
-// kit reads the counters and calibrations of kit at home at the plant. Shared kit at home in a depot is looked at on its
-// page: its orders have no plant.
+// kit reads the counters and calibrations of kit at home at the plant, and of kit at home in a depot the counters that reached their limit by a job
+// done here: no other plant's rules see those, so that a limit raises one order.
 func (l loader) kit(ctx context.Context) error {
 	all, err := stores.Kit(ctx, l.db, l.scope, plantdb.AsOf{})
 	if err != nil {
 		return err
 	}
-	names, ids := map[int64]string{}, []int64{}
+	names, ids, depot := map[int64]string{}, []int64{}, []int64{}
 	for _, k := range all {
-		if k.HomePlantID == l.plant {
+		switch k.HomePlantID {
+		case l.plant:
 			names[k.ID], ids = k.Name, append(ids, k.ID)
+		case 0:
+			names[k.ID], depot = k.Name, append(depot, k.ID)
 		}
 	}
 	counters, err := stores.Counters(ctx, l.db, plantdb.AsOf{}, ids)
 	if err != nil {
 		return err
 	}
-	moved, err := stores.MovedAt(ctx, l.db, ids)
+	reached, err := l.reachedHere(ctx, depot)
+	if err != nil {
+		return err
+	}
+	moved, err := stores.MovedAt(ctx, l.db, slices.Concat(ids, depot))
 	if err != nil {
 		return err
 	}
 	in := &l.p.Inputs
-	for _, c := range counters {
+	for _, c := range append(counters, reached...) {
 		if c.EndedAt != 0 {
 			continue
 		}
@@ -76,6 +83,16 @@ func (l loader) kit(ctx context.Context) error {
 		}
 	}
 	return err
+}
+
+// reachedHere are the counters of kit at home in a depot whose limit was reached by a job done at the plant.
+func (l loader) reachedHere(ctx context.Context, kitIDs []int64) ([]kit.Counter, error) {
+	counters, err := stores.Counters(ctx, l.db, plantdb.AsOf{}, kitIDs)
+	if err != nil {
+		return nil, err
+	}
+	reached, err := stores.ReachedAt(ctx, l.db, counters)
+	return slices.DeleteFunc(counters, func(c kit.Counter) bool { return reached[c.ID].PlantID != l.plant }), err
 }
 
 // stock reads the items kept at the plant with their reorder points.

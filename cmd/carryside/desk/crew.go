@@ -4,16 +4,20 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"maps"
 	"slices"
+	"strings"
 	"time"
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
 	"carryside/assets/plantdb/crew"
+	"carryside/assets/plantdb/orders"
 	"carryside/assets/plantdb/registry"
 	"carryside/assets/plantdb/stores"
 	crewplan "carryside/schedule/crew"
 	"carryside/schedule/kit"
+	"carryside/schedule/rules"
 	"carryside/schedule/workorder"
 	"carryside/server/web"
 )
@@ -236,8 +240,8 @@ func (d *Desk) VisitsAhead(ctx context.Context, scope assets.Scope, now, until t
 	return out, nil
 }
 
-// DepotEnds returns the tickets of people and the calibrations of kit at home in the depot that end by a day, the first first.
-func (d *Desk) DepotEnds(ctx context.Context, now time.Time, until assets.Day) ([]web.DepotEnd, error) {
+// DepotEnds returns the tickets of people and the calibrations of kit at home in the depot that end by a day, and what of it is at its limit, the first first.
+func (d *Desk) DepotEnds(ctx context.Context, scope assets.Scope, now time.Time, until assets.Day) ([]web.DepotEnd, error) {
 	all := assets.JobScope()
 	members, err := crew.Members(ctx, d.db, all)
 	if err != nil {
@@ -269,23 +273,75 @@ func (d *Desk) DepotEnds(ctx context.Context, now time.Time, until assets.Day) (
 	for i := range out {
 		out[i].Who = names[out[i].PersonID]
 	}
-	due, err := d.depotCalibrations(ctx, now, until)
-	out = append(out, due...)
-	slices.SortStableFunc(out, func(a, b web.DepotEnd) int { return cmp.Compare(a.Day, b.Day) })
-	return out, err
-}
-
-func (d *Desk) depotCalibrations(ctx context.Context, now time.Time, until assets.Day) ([]web.DepotEnd, error) {
-	list, err := stores.Kit(ctx, d.db, assets.JobScope(), plantdb.AsOf{})
+	list, err := stores.Kit(ctx, d.db, all, plantdb.AsOf{})
 	if err != nil {
 		return nil, err
 	}
 	list = slices.DeleteFunc(list, func(k assets.Kit) bool { return k.CustomerID != 0 || k.HomePlantID != 0 || k.InUseUntilDay != "" })
+	due, err := d.depotCalibrations(ctx, list, now, until)
+	if err != nil {
+		return nil, err
+	}
+	worn, err := d.depotWear(ctx, scope, list)
+	out = slices.Concat(out, due, worn)
+	slices.SortStableFunc(out, func(a, b web.DepotEnd) int { return cmp.Compare(a.Day, b.Day) })
+	return out, err
+}
+
+func kitIDs(list []assets.Kit) []int64 {
 	ids := make([]int64, len(list))
 	for i, k := range list {
 		ids[i] = k.ID
 	}
-	all, err := stores.Calibrations(ctx, d.db, plantdb.AsOf{}, ids)
+	return ids
+}
+
+// depotWear returns which counters of kit are at their limit, since when, and the order for it where the scope reaches its plant.
+func (d *Desk) depotWear(ctx context.Context, scope assets.Scope, list []assets.Kit) ([]web.DepotEnd, error) {
+	counters, err := stores.Counters(ctx, d.db, plantdb.AsOf{}, kitIDs(list))
+	if err != nil {
+		return nil, err
+	}
+	reached, err := stores.ReachedAt(ctx, d.db, counters)
+	if err != nil {
+		return nil, err
+	}
+	answers, err := orders.AnswersTo(ctx, d.db, assets.JobScope(), rules.TargetCounter, slices.Collect(maps.Keys(reached)))
+	if err != nil {
+		return nil, err
+	}
+	var out []web.DepotEnd
+	for _, c := range counters {
+		at, is := reached[c.ID]
+		i := slices.IndexFunc(list, func(k assets.Kit) bool { return k.ID == c.KitID })
+		if !is || i < 0 || !c.Moves() {
+			continue
+		}
+		end := web.DepotEnd{KitID: c.KitID, Who: list[i].Name, What: strings.TrimPrefix(c.Part+", "+string(c.Counts), ", "), Day: assets.DayOf(at.At.Time()),
+			Count: fmt.Sprintf("%.0f of %.0f %s", c.Count, c.Limit*float64(c.Cycle()), c.Counts.Unit())}
+		o, ordered := answered(answers[c.ID], c)
+		if ordered && !o.State.Open() {
+			continue // serviced
+		}
+		if end.Ordered = ordered; ordered && d.db.Reach(ctx, scope, o.PlantID) == nil {
+			end.PlantID, end.Number = o.PlantID, o.Number
+		}
+		out = append(out, end)
+	}
+	return out, nil
+}
+
+// answered is the order for the limit that a counter reached last.
+func answered(all []orders.Answered, c kit.Counter) (workorder.Order, bool) {
+	i := slices.IndexFunc(all, func(a orders.Answered) bool { return a.Cycle == rules.CounterCycle(c.FittedAt, c.Cycle()) })
+	if i < 0 {
+		return workorder.Order{}, false
+	}
+	return all[i].Order, true
+}
+
+func (d *Desk) depotCalibrations(ctx context.Context, list []assets.Kit, now time.Time, until assets.Day) ([]web.DepotEnd, error) {
+	all, err := stores.Calibrations(ctx, d.db, plantdb.AsOf{}, kitIDs(list))
 	if err != nil {
 		return nil, err
 	}
