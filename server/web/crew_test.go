@@ -359,9 +359,9 @@ func TestAVanLoadsWhatIsNotAtThePlant(t *testing.T) {
 		role assets.Role
 		want string
 	}{
-		"what lies there goes first":         {all, assets.RoleLead, "rubber9 kg412 Q1, 415 Q1load 4 kg at the depot; 5 kg lies at Skarrow Grain Terminal"},
-		"too little on any shelf":            {all[:3][1:2], assets.RoleLead, "rubber9 kg412 Q1, 415 Q13 kg lies at Skarrow Grain Terminal; 6 kg missing: on no shelf there or at the depot"},
-		"the depot is not told to a plant's": {all, assets.RolePlanner, "rubber9 kg412 Q1, 415 Q15 kg lies at Skarrow Grain Terminal; 4 kg to bring along: not on a shelf there"},
+		"what lies there goes first":         {all, assets.RoleLead, "rubber9 kg412 Q1, 415 Q1load 4 kg at the depot; 5 kg at Skarrow Grain Terminal already"},
+		"too little on any shelf":            {all[:3][1:2], assets.RoleLead, "rubber9 kg412 Q1, 415 Q13 kg at Skarrow Grain Terminal already; 6 kg missing: on no shelf there or at the depot"},
+		"the depot is not told to a plant's": {all, assets.RolePlanner, "rubber9 kg412 Q1, 415 Q15 kg at Skarrow Grain Terminal already; 4 kg to bring along: not on a shelf there"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			f := withLead(skarrow())
@@ -381,6 +381,23 @@ func TestAVanLoadsWhatIsNotAtThePlant(t *testing.T) {
 				t.Errorf("the van does not say %q: %s", tt.want, body)
 			}
 		})
+	}
+}
+
+// TestAVanThatPacksNothingSaysWhoDoes: of two people from two homes, whoever is named first brings what the order takes.
+func TestAVanThatPacksNothingSaysWhoDoes(t *testing.T) {
+	f := skarrow()
+	w := assets.StopWindow{Version: assets.Version{ID: 24}, PlantID: 3, Start: assets.InstantOf(time.Date(2026, 11, 24, 5, 0, 0, 0, time.UTC)), End: assets.InstantOf(time.Date(2026, 11, 24, 15, 0, 0, 0, time.UTC))}
+	o := workorder.Order{Version: assets.Version{ID: 412}, PlantID: 3, Number: 412, Kind: workorder.KindResplice, Title: "remake splice", PlacedPeople: []int64{2, 4}, PlacedKit: "press"}
+	f.office().week = &WeekFacts{Zone: time.UTC, Work: []WeekWork{{Order: o, Window: w, Tag: "Q1"}}, Names: map[int64]string{2: "R. Asquenne", 4: "M. Okkerdal"}, Plants: map[int64]assets.Plant{3: f.frames[0].Plant},
+		Members: []assets.CrewMember{{PersonID: 2}, {PersonID: 4, HomePlantID: 3}}}
+	v := as(t, f, assets.RolePlanner)
+	if body := v.get("/plants/week?week=2026-11-23").Find("#vans").Text(); strings.Count(body, "What these orders take goes with the van of R. Asquenne.") != 1 {
+		t.Errorf("the vans say %q", body)
+	}
+	f.office().week.Work[0].Order.PlacedKit = ""
+	if body := v.get("/plants/week?week=2026-11-23").Find("#vans").Text(); strings.Count(body, "Nothing is named for these orders.") != 1 {
+		t.Errorf("with nothing named the vans say %q", body)
 	}
 }
 
@@ -407,6 +424,12 @@ func TestAPieceOfKitIsPackedOnceAndNotWhereItStands(t *testing.T) {
 		"412: remake splice on Q1414: remake splice on Q1, proposed, by M. Okkerdal"} {
 		if !strings.Contains(body, want) {
 			t.Errorf("the vans do not say %q: %s", want, body)
+		}
+	}
+	w := f.office().week
+	for words, want := range map[string]bool{"": true, "press": true, "press, generator": false} {
+		if o := (workorder.Order{PlacedKit: words, PlacedTools: []int64{depot}}); w.namesAll(o) != want {
+			t.Errorf("%q is all of it named: %v", words, !want)
 		}
 	}
 	routes := f.office().week.routes()

@@ -11,6 +11,7 @@ import (
 	"carryside/schedule/crew"
 	"carryside/schedule/people"
 	"carryside/schedule/stock"
+	"carryside/schedule/workorder"
 )
 
 // packed is what one van works with, by piece of kit, by kit without a number and by item of stock.
@@ -51,6 +52,20 @@ func (r *Request) packing(f *WeekFacts, routes []crew.Route, nth int) []packLine
 	return out
 }
 
+// bare says why a van packs nothing: what its orders take goes with other vans, or nothing is named for them.
+func (f *WeekFacts) bare(routes []crew.Route, nth int) string {
+	var vans []string
+	for _, w := range f.Work {
+		if at := carrier(routes, w); at >= 0 && at != nth && mans(routes[nth], w) && !slices.Contains(vans, f.crewName(routes[at])) {
+			vans = append(vans, f.crewName(routes[at]))
+		}
+	}
+	if len(vans) == 0 {
+		return "Nothing is named for these orders."
+	}
+	return "What these orders take goes with the van of " + strings.Join(vans, " and that of ") + "."
+}
+
 // carrier is the van that brings what an order takes: that of whoever is named first, though people come from several homes; -1: none.
 func carrier(routes []crew.Route, w WeekWork) int {
 	if len(w.Order.PlacedPeople) == 0 {
@@ -64,7 +79,7 @@ func (p *packed) add(f *WeekFacts, w WeekWork) {
 	for _, id := range w.Order.PlacedTools {
 		p.kit[id] = append(p.kit[id], w)
 	}
-	if w.Order.PlacedKit != "" {
+	if !f.namesAll(w.Order) {
 		p.named[w.Order.PlacedKit] = append(p.named[w.Order.PlacedKit], w.short())
 	}
 	t, ok := assets.TemplateFor(f.Templates, f.Plants[w.Window.PlantID].CustomerID, string(w.Order.Kind), w.Form, w.Bond)
@@ -76,6 +91,18 @@ func (p *packed) add(f *WeekFacts, w WeekWork) {
 			p.named[n.Class+", no piece named"] = append(p.named[n.Class+", no piece named"], w.short())
 		}
 	}
+}
+
+// namesAll tells whether the pieces named for an order are all of what it asks for in words, if it does: "press, cutter" are Press 1 and the
+// step cutter.
+func (f *WeekFacts) namesAll(o workorder.Order) bool {
+	for _, word := range strings.Split(o.PlacedKit, ",") {
+		word = strings.ToLower(strings.TrimSpace(word))
+		if word != "" && !slices.ContainsFunc(o.PlacedTools, func(id int64) bool { return strings.Contains(strings.ToLower(f.kitName(id)), word) }) {
+			return false
+		}
+	}
+	return true
 }
 
 // drawn is what an order takes of an item: from the plant it is at, else from the depot; short is what neither has.
@@ -165,7 +192,7 @@ func (f *WeekFacts) drawnFrom(item assets.StockItem, list []drawn, depot bool) s
 		words = append(words, "load "+item.Unit.Of(load)+" at the depot")
 	}
 	for _, id := range plants {
-		words = append(words, item.Unit.Of(there[id])+" lies at "+f.place(id))
+		words = append(words, item.Unit.Of(there[id])+" at "+f.place(id)+" already")
 	}
 	switch {
 	case short > 0 && depot:

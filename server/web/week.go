@@ -37,7 +37,7 @@ type WeekFacts struct {
 	Plants    map[int64]assets.Plant // of the scope
 	Kit       map[int64]WeekKit      // pieces named in the orders
 	Items     []assets.StockItem
-	Lots      []stock.Lot // at the plants and the depot
+	Lots      []stock.Lot    // at the plants and the depot
 	Zone      *time.Location // of the company
 }
 
@@ -74,6 +74,7 @@ type vanPart struct {
 	ID, Name string
 	Rows     []vanVisit
 	Pack     []packLine
+	Bare     string   // why nothing is packed
 	Look     []string // what is not known
 }
 
@@ -310,6 +311,8 @@ func (r *Request) van(f *WeekFacts, routes []crew.Route, nth int) vanPart {
 		}
 		p.Rows = append(p.Rows, line)
 	}
-	p.Pack = r.packing(f, routes, nth)
+	if p.Pack = r.packing(f, routes, nth); len(p.Pack) == 0 {
+		p.Bare = f.bare(routes, nth)
+	}
 	return p
 }
