@@ -138,12 +138,20 @@ func (f *Facts) stop(w assets.StopWindow, reg *assets.Register) Stop {
 	if len(f.Plants) > 1 {
 		s.Name += " at " + reg.Plant.Name
 	}
-	if w.ID > 0 && w.Source.RecurrenceID != 0 {
-		if planned, err := calendar.ParseLocal(w.Source.PlannedLocal); err == nil {
-			s.Alias = window.Number(w.Source.RecurrenceID, planned)
-		}
-	}
+	s.Alias = Alias(w)
 	return s
+}
+
+// Alias is the number an occurrence of a recurring stop had before it got its row; 0 where it never had another.
+func Alias(w assets.StopWindow) int64 {
+	if w.ID < 0 || w.Source.RecurrenceID == 0 {
+		return 0
+	}
+	planned, err := calendar.ParseLocal(w.Source.PlannedLocal)
+	if err != nil {
+		return 0
+	}
+	return window.Number(w.Source.RecurrenceID, planned)
 }
 
 // order is an order with what its work takes: from the template of its kind, else from what the order itself says.

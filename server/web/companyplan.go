@@ -263,7 +263,7 @@ func (s *Site) companyMoves(r *Request, h *HorizonView) ([]assets.DraftMove, err
 	if err != nil {
 		return nil, err
 	}
-	return slices.DeleteFunc(d.Moves, func(m assets.DraftMove) bool { return h.plantOf(m.OrderID) < 0 }), nil
+	return slices.DeleteFunc(h.asNumbered(d.Moves), func(m assets.DraftMove) bool { return h.plantOf(m.OrderID) < 0 }), nil
 }
 
 func companySay(p *companyPlanPage, plants int) string {

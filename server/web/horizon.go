@@ -70,7 +70,11 @@ func (v *HorizonView) find() {
 				v.orders[v.Facts.Plants[i].Orders[k].ID] = spot{i, k}
 			}
 			for k := range v.Facts.Plants[i].Stops {
-				v.stops[v.Facts.Plants[i].Stops[k].ID] = spot{i, k}
+				w := v.Facts.Plants[i].Stops[k]
+				v.stops[w.ID] = spot{i, k}
+				if alias := horizon.Alias(w); alias != 0 {
+					v.stops[alias] = spot{i, k}
+				}
 			}
 		}
 	})
@@ -101,6 +105,20 @@ func (v *HorizonView) stop(id int64) (assets.StopWindow, bool) {
 		return v.Facts.Plants[at.plant].Stops[at.nth], true
 	}
 	return assets.StopWindow{}, false
+}
+
+// asNumbered is a draft's moves with the numbers that its stops have now: an occurrence of a recurring stop gets another one when
+// somebody publishes work in it.
+func (v *HorizonView) asNumbered(moves []assets.DraftMove) []assets.DraftMove {
+	out := slices.Clone(moves)
+	for i := range out {
+		for _, id := range []*int64{&out[i].FromStop, &out[i].ToStop} {
+			if w, ok := v.stop(*id); ok && *id != 0 {
+				*id = w.ID
+			}
+		}
+	}
+	return out
 }
 
 // horizonPage answers: which belts come due when, which stops stand in front of them, and what is placed in them?
@@ -191,9 +209,9 @@ func (s *Site) sheetOn(r *Request, weeks int, h *HorizonView) (*sheetOf, error) 
 	if err != nil {
 		return nil, err
 	}
-	sh := &sheetOf{r: r, v: viewOf(fl, r.F), h: h, weeks: weeks, until: r.Now.AddDate(0, 0, 7*weeks), moves: d.Moves}
+	sh := &sheetOf{r: r, v: viewOf(fl, r.F), h: h, weeks: weeks, until: r.Now.AddDate(0, 0, 7*weeks), moves: h.asNumbered(d.Moves)}
 	sh.at = h.At
-	for _, m := range d.Moves {
+	for _, m := range sh.moves {
 		sh.at = applied(sh.at, m)
 	}
 	return sh, nil

@@ -479,3 +479,27 @@ func TestAChangeInConflictIsNotOfferedToBeKept(t *testing.T) {
 		t.Errorf("a change in conflict can be kept: %s", factsOf(d))
 	}
 }
+
+// Somebody publishes work into an occurrence of a recurring stop, which gets its row by that: what another planner has waiting for the
+// same occurrence is still shown with its day, and goes through.
+func TestAMoveIntoAnOccurrenceHoldsWhenSomebodyElsePublishedIntoItFirst(t *testing.T) {
+	f := withStops()
+	v := as(t, f, assets.RolePlanner)
+	v.post("/plants/3/horizon/move", url.Values{"do": {"set"}, "order": {"412"}, "stop": {"8"}}, http.StatusSeeOther)
+	f.stops[1].Source = assets.StopSource{RecurrenceID: 4, PlannedLocal: "2026-12-25T06:00"}
+	before := horizon.Alias(f.stops[1])
+	if before >= 0 {
+		t.Fatalf("the occurrence had the number %d before", before)
+	}
+	f.draft.Moves[0].ToStop = before
+	if say := v.get("/plants/3/horizon/plan").Find("h1").Text(); !strings.Contains(strings.ReplaceAll(say, nb, " "), "to 25 Dec") {
+		t.Errorf("the move waits as %q", say)
+	}
+	if d := v.get("/plants/3/horizon/move?order=412&stop=" + plainInt(before)); !strings.Contains(factsOf(d), "fits the stop of 25 Dec") {
+		t.Errorf("asked by its number before: %s", factsOf(d))
+	}
+	v.post("/plants/3/horizon/plan", url.Values{"do": {"keep"}, "change": {"1412"}}, http.StatusSeeOther)
+	if f.orders[0].WindowID != 8 {
+		t.Errorf("published into stop %d", f.orders[0].WindowID)
+	}
+}

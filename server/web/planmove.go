@@ -127,7 +127,7 @@ func (sh *sheetOf) asked() (askedMove, error) {
 	if !ok {
 		return a, fmt.Errorf("stop %d: %w", a.stop, assets.ErrNotFound)
 	}
-	a.kept = w
+	a.kept, a.stop = w, w.ID // an open page may still name an occurrence by the number it had before its row
 	return a, nil
 }
 
@@ -246,7 +246,7 @@ func (s *Site) keepMove(r *Request, sh *sheetOf, m askedMove) error {
 	if err != nil {
 		return err
 	}
-	d.Moves, d.At = sh.withMove(d.Moves, m, a), assets.InstantOf(r.Now)
+	d.Moves, d.At = sh.withMove(sh.h.asNumbered(d.Moves), m, a), assets.InstantOf(r.Now)
 	if err := s.Horizons.SaveDraft(r.Context(), r.Scope, &d); err != nil {
 		return err
 	}
