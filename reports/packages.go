@@ -31,7 +31,7 @@ var windowPackages = Entry{
 }
 
 // packageLists are what a row of the report may be of, in order.
-var packageLists = []string{"look", "job", "isolation", "person", "belt", "kit", "stock"}
+var packageLists = []string{"rules", "look", "job", "isolation", "person", "belt", "kit", "stock"}
 
 // listOf names the list of a section.
 var listOf = map[string]string{"Order of jobs": "job", "Isolation points": "isolation", "People": "person", "Belts to cut": "belt", "Kit": "kit", "Stock to pick": "stock"}
@@ -42,12 +42,12 @@ var windowPackageColumns = []Column{
 	{Key: "from", Heading: "Stop from", Kind: KindInstant, WidthCh: 16, Meaning: "the stop begins, in the plant's time"},
 	{Key: "to", Heading: "Stop to", Kind: KindInstant, WidthCh: 16, Meaning: "it ends", OffPaper: true},
 	{Key: "where", Heading: "Stands still", Kind: KindText, WidthCh: 14, Wrap: true, Meaning: "line or conveyors of the stop"},
-	{Key: "list", Heading: "List", Kind: KindText, WidthCh: 9, Meaning: "look: not known or does not fit; job, isolation, person, belt, kit, stock"},
+	{Key: "list", Heading: "List", Kind: KindText, WidthCh: 9, Meaning: "rules: of the site, before all else; look: not known or does not fit; job, isolation, person, belt, kit, stock"},
 	{Key: "turn", Heading: "Turn", Kind: KindInteger, WidthCh: 5, Meaning: "of jobs, in their order"},
 	{Key: "orders", Heading: "Orders", Kind: KindText, WidthCh: 9, Wrap: true, Meaning: "numbers of the orders concerned"},
 	{Key: "conveyor", Heading: "Conveyor", Kind: KindText, WidthCh: 10, Wrap: true, Meaning: "of a job or a belt; all that are isolated together"},
 	{Key: "what", Heading: "What", Kind: KindText, WidthCh: 26, Wrap: true, Meaning: "the work, the group, the person, the belt, the piece of kit, the item, or what to look at"},
-	{Key: "with", Heading: "With", Kind: KindText, WidthCh: 24, Wrap: true, Meaning: "people of a job, tickets that hold that day, width of a belt, class of kit"},
+	{Key: "with", Heading: "With", Kind: KindText, WidthCh: 24, Wrap: true, Meaning: "people of a job, tickets that hold that day, width of a belt, class of kit, lots to take stock from"},
 	{Key: "begins", Heading: "From", Kind: KindInstant, WidthCh: 16, Meaning: "a job begins, or work at an isolated group may begin"},
 	{Key: "over", Heading: "Over by", Kind: KindInstant, WidthCh: 16, Meaning: "work at an isolated group is over", OffPaper: true},
 	{Key: "quantity", Heading: "Quantity", Kind: KindNumber, Decimals: 3, WidthCh: 9, Meaning: "hours of a job, loop length of a belt, stock to pick"},
@@ -127,6 +127,11 @@ func packageRows(name PlantName, p *WindowPackage) [][]Cell {
 		}
 		rows = append(rows, row)
 	}
+	if p.SiteRules != "" {
+		cells := head("rules")
+		cells["what"] = Text(p.SiteRules)
+		add(cells)
+	}
 	for _, lack := range p.Lacks {
 		cells := head("look")
 		cells["what"] = Text(lack)
@@ -146,7 +151,7 @@ func packageRows(name PlantName, p *WindowPackage) [][]Cell {
 
 // flatAs is the column of the report that a column of a list stands in.
 var flatAs = map[string]string{"turn": "turn", "order": "orders", "orders": "orders", "conveyor": "conveyor", "conveyors": "conveyor", "work": "what", "group": "what", "person": "what", "specification": "what", "kit": "what", "item": "what",
-	"people": "with", "tickets": "with", "class": "with", "width": "with", "from": "begins", "until": "over", "hours": "quantity", "length": "quantity", "quantity": "quantity", "unit": "unit", "isolated": "note", "point": "note", "look": "note", "note": "note"}
+	"people": "with", "tickets": "with", "class": "with", "width": "with", "from": "begins", "until": "over", "hours": "quantity", "length": "quantity", "quantity": "quantity", "take": "with", "unit": "unit", "isolated": "note", "point": "note", "look": "note", "note": "note"}
 
 // flatten sets a cell of a list into a row of the report.
 func flatten(cells map[string]Cell, c Column, v Cell) {

@@ -40,7 +40,8 @@ type WindowPackage struct {
 	Where        string // what stands still
 	Start, End   time.Time
 	Zone         *time.Location
-	Cautions     []string
+	Cautions     []string // the site's rules, where there are some, before the usual ones
+	SiteRules    string
 	Lacks        []string // what is not known or does not fit; read before anybody leaves
 	Sections     []Section
 	Built        time.Time
@@ -68,7 +69,7 @@ func NewWindowPackage(f WindowFacts) *WindowPackage {
 	w := f.Window
 	zone := f.Register.Plant.Location()
 	p := &WindowPackage{Title: "Window package", Start: w.Start.Time(), End: w.End.Time(), Zone: zone, Built: f.Built, Cautions: slices.Clone(cautionsOfStops)}
-	if f.Register.Plant.SiteRules != "" {
+	if p.SiteRules = f.Register.Plant.SiteRules; p.SiteRules != "" {
 		p.Cautions = append([]string{f.Register.Plant.SiteRules}, p.Cautions...)
 	}
 	p.Where = f.where()

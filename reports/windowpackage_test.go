@@ -191,7 +191,7 @@ func TestWindowPackagesAreAReport(t *testing.T) {
 	got := strings.Join(rows(Filter{}, before), "\n")
 	for _, want := range []string{"look|Q2 is in no isolation group: no time is kept free for isolating and restarting it.", "job|1|412|Q1|remake splice 2|M. Okkerdal, S. Ilveth|12 Dec 2026, 07:00|8|h|E-14",
 		"isolation|Q1|MCC-1|12 Dec 2026, 06:20|12 Dec 2026, 19:45|E-14", "person|412|M. Okkerdal|hot vulcanising", "belt|420|Q2|=EP 800/4|1 200 mm|130.5|m|loop as it is now; add what the splice takes",
-		"kit|412|press 1|press", "stock|412|release cloth|4.5|m"} {
+		"kit|412|press 1|press", "stock|412|release cloth|4.5 m of lot 31, rack 2|4.5|m", "rules|Permit office first."} {
 		if !strings.Contains(got+"\n", want+"\n") {
 			t.Errorf("no row %q in\n%s", want, got)
 		}
