@@ -66,6 +66,10 @@ type JobEntry struct {
 	SentOffsetUS *int64   // the same when it was sent
 }
 
+// HeadStep is the step key of what was noted of isolation point and permit on a device and arrived only after something newer: it is kept, and
+// replaces nothing.
+const HeadStep = "isolation and permit"
+
 // NotedAt is when an entry was noted, by the program's clock: of one from a device before it arrived.
 func (e JobEntry) NotedAt() Instant {
 	if e.DeviceID == nil {

@@ -20,6 +20,7 @@ import (
 // SheetSent is what came in from a device for a sheet: its head, what was noted at a step, or a signature.
 type SheetSent struct {
 	Device, DeviceName string
+	ClientID           string         // made on the device
 	Offset             time.Duration  // of the device's clock now
 	DeviceAt           assets.Instant // when it was entered, by the device's clock
 	OffsetUS           *int64         // of the device's clock at the last contact before; nil: there was none
@@ -301,7 +302,7 @@ func (s *Site) keepAlong(r *Request, o workorder.Order, sp assets.Splice, in sen
 	if err := in.fit(); err != nil {
 		return entryAnswer{}, err
 	}
-	sent := &SheetSent{Device: in.Device, DeviceName: in.DeviceName, Offset: in.sentOffset(r.Now), DeviceAt: assets.Instant(in.DeviceAt * 1000), OffsetUS: in.offsetUS(r.Now), Order: o, Form: sp.Form, Bond: sp.Bond}
+	sent := &SheetSent{Device: in.Device, ClientID: in.ClientID, DeviceName: in.DeviceName, Offset: in.sentOffset(r.Now), DeviceAt: assets.Instant(in.DeviceAt * 1000), OffsetUS: in.offsetUS(r.Now), Order: o, Form: sp.Form, Bond: sp.Bond}
 	answer := entryAnswer{Result: "kept"}
 	var err error
 	switch in.What {
@@ -515,6 +516,17 @@ func (r *Request) headClock(s assets.JobSheet) string {
 		before = offsetWords(*s.HeadOffsetUS) + " at the last contact before"
 	}
 	return r.F.Stamp(*s.HeadDeviceAt) + " by the device's clock (" + before + ", " + offsetWords(*s.HeadSentOffsetUS) + " when it was sent); arrived " + r.F.Stamp(*s.HeadArrivedAt)
+}
+
+// headsBefore tells of isolation points and permits that arrived from a device after newer ones, and replaced nothing.
+func (r *Request) headsBefore(file SheetFile) []Fact {
+	var out []Fact
+	for _, e := range file.Entries {
+		if e.StepKey == assets.HeadStep {
+			out = append(out, Fact{"Noted before, arrived late", Capital(e.Note) + ", noted " + r.F.Stamp(e.At) + " by " + orNotKnown(file.People[e.PersonID]) + ", arrived " + r.F.Stamp(e.EnteredAt) + ". What stands above is newer."})
+		}
+	}
+	return out
 }
 
 func (r *Request) signatureFacts(f SignatureFile) []fact {

@@ -206,6 +206,7 @@ func (s *Site) sheet(r *Request, v fleetView, o workorder.Order) (*sheetPart, er
 	if noted := r.headClock(file.Sheet); noted != "" {
 		p.Head = append(p.Head, Fact{"Both noted", noted})
 	}
+	p.Head = append(p.Head, r.headsBefore(file)...)
 	return p, nil
 }
 

@@ -16,7 +16,7 @@ import (
 
 func (o *fakeOffice) Sheet(_ context.Context, _ assets.Scope, of workorder.Order, form assets.Form, bond assets.Bond) (SheetFile, error) {
 	if o.headed != nil {
-		return SheetFile{Sheet: *o.headed}, nil
+		return SheetFile{Sheet: *o.headed, Entries: o.entries, People: map[int64]string{4: "M. Okkerdal"}}, nil
 	}
 	return SheetFile{Sheet: assets.JobSheet{OrderID: of.ID, Steps: jobsheet.Usual(of.Kind, form, bond)}}, nil
 }
@@ -97,9 +97,10 @@ func TestAnOrderSaysByWhichClockItsPermitWasNotedInThePit(t *testing.T) {
 	f := skarrow()
 	at, arrived, off, sent := assets.InstantOf(morning.Add(-3*time.Hour)), assets.InstantOf(morning), (-7 * time.Minute).Microseconds(), (-8 * time.Minute).Microseconds()
 	f.office().headed = &assets.JobSheet{Isolation: "MCC 2, breaker 14", Permit: "P-118", HeadDeviceAt: &at, HeadArrivedAt: &arrived, HeadOffsetUS: &off, HeadSentOffsetUS: &sent}
+	f.office().entries = []assets.JobEntry{{StepKey: assets.HeadStep, State: jobsheet.Done, Note: "isolation point MCC 2; permit P-117", PersonID: 4, At: at - 3600e6, EnteredAt: arrived}}
 	i := slices.IndexFunc(f.orders, func(o workorder.Order) bool { return sheetOpen(o) })
 	says := strings.ReplaceAll(text(as(t, f, assets.RoleTechnician).get("/plants/3/orders/"+plainInt(f.orders[i].Number)), "main"), nb, " ")
-	for _, want := range []string{"P-118", "by the device's clock", "7m0s behind", "8m0s behind", "arrived"} {
+	for _, want := range []string{"P-118", "by the device's clock", "7m0s behind", "8m0s behind", "arrived", "Noted before, arrived late", "permit P-117, noted 25 Nov 2026, 02:40 by M. Okkerdal"} {
 		if !strings.Contains(says, want) {
 			t.Errorf("the order does not say %q", want)
 		}

@@ -40,11 +40,12 @@ type fakeOffice struct {
 	files []assets.Attachment // kept with things
 	trace []byte              // what is in each of them; nil: words
 
-	headed    *assets.JobSheet // the sheet of every order; nil: as its template has it
-	stands    bool             // a conveyor stands by a failure
-	restores  int64            // the order named as restoring it
-	grave     bool             // a grade 4 of a round waits for an answer
-	importing chan struct{}    // holds the importer until it is closed; nil: it never waits
+	entries   []assets.JobEntry // noted on the headed sheet
+	headed    *assets.JobSheet  // the sheet of every order; nil: as its template has it
+	stands    bool              // a conveyor stands by a failure
+	restores  int64             // the order named as restoring it
+	grave     bool              // a grade 4 of a round waits for an answer
+	importing chan struct{}     // holds the importer until it is closed; nil: it never waits
 }
 
 // office returns the office of a fake plant, one for all its sources.

@@ -6,10 +6,12 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
 	"carryside/schedule/jobsheet"
+	"carryside/schedule/round"
 	"carryside/schedule/workorder"
 )
 
@@ -57,6 +59,44 @@ type HeadClock struct {
 	DeviceAt     assets.Instant // by the device's clock
 	OffsetUS     *int64         // device's clock less the program's at the last contact before; nil: there was none
 	SentOffsetUS int64          // the same when they were sent
+	ClientID     string         // made on the device
+}
+
+// program is when they were noted, by the program's clock.
+func (h HeadClock) program(arrived assets.Instant) assets.Instant {
+	clocks := round.Clocks{Phone: h.DeviceAt.Time(), SentOffset: time.Duration(h.SentOffsetUS) * time.Microsecond, Arrived: arrived.Time()}
+	if h.OffsetUS != nil {
+		off := time.Duration(*h.OffsetUS) * time.Microsecond
+		clocks.Offset = &off
+	}
+	return assets.InstantOf(clocks.Program())
+}
+
+// headNotedAt is when the isolation point and permit that a sheet holds were noted, by the program's clock; 0 where it holds none.
+func headNotedAt(s assets.JobSheet) assets.Instant {
+	switch {
+	case s.Isolation == "" && s.Permit == "":
+		return 0
+	case s.HeadDeviceAt == nil || s.HeadArrivedAt == nil || s.HeadSentOffsetUS == nil:
+		return s.ValidFrom
+	}
+	return HeadClock{DeviceAt: *s.HeadDeviceAt, OffsetUS: s.HeadOffsetUS, SentOffsetUS: *s.HeadSentOffsetUS}.program(*s.HeadArrivedAt)
+}
+
+// TakeHead writes isolation point and permit of a sheet as they came in from a device. What was noted before those that the sheet holds, and arrives
+// after them, replaces nothing: it is kept as an entry, once. again tells that it had come in before.
+func TakeHead(c *plantdb.Change, s assets.JobSheet, isolation, permit string, from HeadClock) (again bool, err error) {
+	var had int64
+	if err := c.Tx().Raw("SELECT count(*) FROM job_sheets WHERE order_id = ? AND plant_id = ? AND head_device_id = ? AND head_device_at = ?", s.OrderID, s.PlantID, from.DeviceID, from.DeviceAt).Scan(&had).Error; err != nil || had > 0 {
+		return had > 0, err
+	}
+	noted := from.program(c.Now())
+	if noted >= headNotedAt(s) {
+		return false, SetHead(c, s, isolation, permit, &from)
+	}
+	says := fmt.Sprintf("isolation point %s; permit %s", cmp.Or(strings.TrimSpace(isolation), "none"), cmp.Or(strings.TrimSpace(permit), "none"))
+	return add(c, s, &assets.JobEntry{StepKey: assets.HeadStep, State: jobsheet.Done, Note: says, At: noted, ClientID: from.ClientID, DeviceID: &from.DeviceID, DeviceAt: &from.DeviceAt,
+		OffsetUS: from.OffsetUS, SentOffsetUS: &from.SentOffsetUS}, numbered)
 }
 
 // SetHead writes isolation point and permit of a sheet; from is nil where they were noted on a screen.
@@ -76,6 +116,11 @@ func SetHead(c *plantdb.Change, s assets.JobSheet, isolation, permit string, fro
 
 // Note adds what was noted at a step. Sent again under the same ClientID it is taken once; again tells so. assets.Invalid says what is wrong.
 func Note(c *plantdb.Change, s assets.JobSheet, e *assets.JobEntry) (again bool, err error) {
+	return add(c, s, e, checkEntry)
+}
+
+// add adds an entry that a check lets pass, once by its ClientID.
+func add(c *plantdb.Change, s assets.JobSheet, e *assets.JobEntry, check func(*plantdb.Change, assets.JobSheet, *assets.JobEntry) error) (again bool, err error) {
 	e.PlantID, e.OrderID, e.PersonID = s.PlantID, s.OrderID, c.Act.PersonID
 	var there []assets.JobEntry
 	if err := c.Tx().Where("plant_id = ? AND client_id = ?", e.PlantID, e.ClientID).Find(&there).Error; err != nil {
@@ -85,7 +130,7 @@ func Note(c *plantdb.Change, s assets.JobSheet, e *assets.JobEntry) (again bool,
 		*e = there[0]
 		return true, nil
 	}
-	if err := checkEntry(c, s, e); err != nil {
+	if err := check(c, s, e); err != nil {
 		return false, err
 	}
 	ch, err := c.PlantChain(s.PlantID)
@@ -119,8 +164,16 @@ func checkEntry(c *plantdb.Change, s assets.JobSheet, e *assets.JobEntry) error 
 	if e.At > c.Now() {
 		bad.Add("at", "this lies in the future; give when it was done")
 	}
-	if e.ClientID == "" || len(e.ClientID) > 64 {
-		bad.Add("", "the form has lost its number; open the sheet again")
+	if err := numbered(c, s, e); err != nil {
+		return err
 	}
 	return bad.Err()
+}
+
+// numbered refuses an entry without a number of its device's.
+func numbered(_ *plantdb.Change, _ assets.JobSheet, e *assets.JobEntry) error {
+	if e.ClientID == "" || len(e.ClientID) > 64 {
+		return assets.Invalid{"": "the form has lost its number; open the sheet again"}
+	}
+	return nil
 }

@@ -54,7 +54,7 @@ func takeSheet(c *plantdb.Change, sent *web.SheetSent, deviceID int64) (again bo
 		if s.Isolation == sent.Head.Isolation && s.Permit == sent.Head.Permit {
 			return true, nil
 		}
-		return false, worksheets.SetHead(c, s, sent.Head.Isolation, sent.Head.Permit, &worksheets.HeadClock{DeviceID: deviceID, DeviceAt: sent.DeviceAt, OffsetUS: sent.OffsetUS, SentOffsetUS: sent.Offset.Microseconds()})
+		return worksheets.TakeHead(c, s, sent.Head.Isolation, sent.Head.Permit, worksheets.HeadClock{ClientID: sent.ClientID, DeviceID: deviceID, DeviceAt: sent.DeviceAt, OffsetUS: sent.OffsetUS, SentOffsetUS: sent.Offset.Microseconds()})
 	case sent.Signature != nil:
 		next := *sent.Signature // a change may run twice
 		next.DeviceID = deviceID

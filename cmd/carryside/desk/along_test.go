@@ -2,6 +2,7 @@ package desk_test
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -191,6 +192,48 @@ func TestAPermitNotedInAPitWithoutNetworkKeepsItsClockOffsetAndArrival(t *testin
 	if h := sheet(); h.Permit != "P-119" || h.HeadDeviceAt != nil || h.HeadArrivedAt != nil {
 		t.Errorf("%+v; noted on a screen, it still carries a device's clock", h)
 	}
+}
+
+// The permit was changed at noon on the tablet; at one o'clock the phone of the early shift comes out of the pit with that of the morning. It is kept, twice
+// sent once, and the one of noon stands.
+func TestAPermitOfTheMorningArrivingLateDoesNotReplaceTheOneOfNoon(t *testing.T) {
+	s := newSheeted(t)
+	noon := s.now
+	send := func(device, client, permit string, noted time.Time, offset time.Duration, want bool) {
+		t.Helper()
+		s.now = s.now.Add(time.Minute)
+		sent := &web.SheetSent{Device: device, DeviceName: device, ClientID: client, Order: s.order, Offset: offset, DeviceAt: assets.InstantOf(noted.Add(offset)), Head: &web.SheetHead{Isolation: "MCC 2, breaker 14", Permit: permit}}
+		if again, err := s.desk.TakeSheet(t.Context(), s.Scope, web.Act{PersonID: s.signer.ID, Action: "note", Now: s.now}, sent); err != nil || again != want {
+			t.Fatalf("%s: again %v, %v; want %v", permit, again, err, want)
+		}
+	}
+	stands := func(permit string, late ...string) {
+		t.Helper()
+		f, err := s.desk.Sheet(t.Context(), s.Scope, s.order, "", "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if f.Sheet.Permit != permit {
+			t.Errorf("permit %q stands, want %q", f.Sheet.Permit, permit)
+		}
+		var kept []string
+		for _, e := range f.Entries {
+			if e.StepKey == assets.HeadStep && e.DeviceAt != nil && f.People[e.PersonID] != "" {
+				kept = append(kept, e.Note)
+			}
+		}
+		if !slices.Equal(kept, late) {
+			t.Errorf("kept of what came late: %q, want %q", kept, late)
+		}
+	}
+	send("tablet", "t-1", "P-119", noon, 0, false)
+	send("phone", "p-1", "P-118", noon.Add(-4*time.Hour), 5*time.Hour, false) // its clock is five hours ahead
+	stands("P-119", "isolation point MCC 2, breaker 14; permit P-118")
+	send("phone", "p-1", "P-118", noon.Add(-4*time.Hour), 5*time.Hour, true)
+	stands("P-119", "isolation point MCC 2, breaker 14; permit P-118")
+	send("phone", "p-2", "P-120", noon.Add(90*time.Second), 5*time.Hour, false)
+	send("tablet", "t-1", "P-119", noon, 0, true) // its first answer was lost
+	stands("P-120", "isolation point MCC 2, breaker 14; permit P-118")
 }
 
 func TestAWrongPINGoesToTheLeadAndNothingIsLost(t *testing.T) {
