@@ -1,6 +1,9 @@
 package assets
 
-import "slices"
+import (
+	"slices"
+	"time"
+)
 
 // Shift is a weekly stretch of planned running of a line, wall-clock time of the plant. It ends on the next
 // day when its end is not after its start.
@@ -8,6 +11,23 @@ type Shift struct {
 	Weekday int    // 0 Sunday to 6 Saturday
 	Start   string // HH:MM
 	End     string // HH:MM
+}
+
+// Hours is how long the shift lasts by the clock; one that ends before it starts ends on the day after.
+func (s Shift) Hours() float64 {
+	from, err := time.Parse("15:04", s.Start)
+	end := s.End
+	if end == "24:00" {
+		end = "00:00"
+	}
+	until, bad := time.Parse("15:04", end)
+	if err != nil || bad != nil {
+		return 0
+	}
+	if !until.After(from) {
+		until = until.Add(24 * time.Hour)
+	}
+	return until.Sub(from).Hours()
 }
 
 // ExceptionDay replaces the shifts that start on its date.

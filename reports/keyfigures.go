@@ -57,6 +57,9 @@ type Work struct {
 	Failures map[int64]bool // orders that ended a splice that had failed
 	Chains   []ChainRead
 
+	Intervals map[int64]time.Duration // between what the rule of an order raises; by order, where it raises at intervals
+	Crew      keyfigures.Crew         // the people at home at the plant with their working week
+
 	Conveyors   []assets.Conveyor // in use
 	Calendars   []assets.ProductionCalendar
 	Standstills []assets.Standstill
@@ -104,13 +107,13 @@ func (w Work) figures(zone *time.Location, s Span) keyfigures.Figures {
 	for _, o := range w.Orders {
 		all = append(all, w.order(o, zone))
 	}
-	return keyfigures.Compute(all, keyfigures.Period{From: s.From, Until: s.To}, keyfigures.Crew{})
+	return keyfigures.Compute(all, keyfigures.Period{From: s.From, Until: s.To}, w.Crew)
 }
 
 // order is a work order as the figures want it.
 func (w Work) order(o workorder.Order, zone *time.Location) keyfigures.Order {
 	k := keyfigures.Order{Inspection: o.Kind == workorder.KindInspection, Immediate: w.Failures[o.ID], Failure: w.Failures[o.ID], Planned: o.PlacedAt != 0, Ready: o.State == workorder.Placed || o.State == workorder.Started,
-		State: keyfigures.State(o.State), Raised: timeOf(o.RaisedAt), Done: timeOf(o.DoneAt), EstimatedH: o.WorkHours, WorkedH: o.DoneHours}
+		State: keyfigures.State(o.State), Raised: timeOf(o.RaisedAt), Done: timeOf(o.DoneAt), EstimatedH: o.WorkHours, WorkedH: o.DoneHours, Interval: w.Intervals[o.ID]}
 	if o.LatestDay != "" {
 		if end, err := o.LatestDay.End(zone); err == nil {
 			k.Latest = end
@@ -148,7 +151,11 @@ func figureRows(name PlantName, f keyfigures.Figures, done [2]int) (rows [][]Cel
 	say := func(figure string, v *float64, unit, formula, rests string) {
 		cell := Cell{}
 		if v != nil {
-			cell = Number(*v, 1)
+			decimals := 1
+			if unit == "weeks" {
+				decimals = 2
+			}
+			cell = Number(*v, decimals)
 		}
 		rows = append(rows, []Cell{Text(name.Customer), Text(name.Name), Text(figure), cell, Text(unit), Text(formula), Text(rests)})
 	}
@@ -162,8 +169,15 @@ func figureRows(name PlantName, f keyfigures.Figures, done [2]int) (rows [][]Cel
 	say("Schedule compliance, by hours", f.ComplianceHoursPercent, "%", "the same with estimated hours", scheduled)
 	due := fmt.Sprintf("%d inspections whose latest date lies in the period", f.InspectionsDue)
 	say("Inspections on time", f.OnTimePercent, "%", "inspections done by their latest date / inspections whose latest date lies in the period x 100", due)
-	say("Inspections on time, with grace", f.OnTimeWithGracePercent, "%", "the same, done by the latest date and one day", due)
+	say("Inspections on time, with grace", f.OnTimeWithGracePercent, "%", "the same, done by the latest date and one day, or a tenth of the interval of its rule where that is more", due)
 	say("Backlog", of(f.BacklogH), "h", "estimated hours of orders accepted, placed or started and not done at the period's end", "open orders")
+	crew := "nobody with a working week is at home at the plant"
+	if f.CrewHoursAWeek > 0 {
+		crew = fmt.Sprintf("%.1f h a week of the people at home at the plant", f.CrewHoursAWeek)
+	}
+	say("Backlog, in crew-weeks", f.BacklogCrewWeeks, "weeks", "backlog / (people at home at the plant x hours of their working week, all of them available)", crew)
+	say("Backlog that is ready", of(f.ReadyBacklogH), "h", "the backlog's estimated hours of orders placed in a stop or started", "open orders")
+	say("Backlog that is ready, in crew-weeks", f.ReadyBacklogCrewWeeks, "weeks", "backlog that is ready / the same hours a week", crew)
 	say("Overdue", of(float64(f.Overdue)), "orders", "orders not done, not withdrawn, whose latest date lies before the period's end", "open orders")
 	return rows
 }

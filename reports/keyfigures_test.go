@@ -10,6 +10,7 @@ import (
 
 	"carryside/assets"
 	"carryside/reports"
+	"carryside/schedule/keyfigures"
 	"carryside/schedule/workorder"
 )
 
@@ -87,4 +88,37 @@ func (s openPlant) WorkAt(ctx context.Context, id int64, at time.Time) (reports.
 	w.Standstills = []assets.Standstill{{FromAt: assets.InstantOf(time.Date(2026, 10, 10, 8, 0, 0, 0, time.UTC)), UntilAt: &until, Cause: assets.CauseDrive},
 		{ConveyorID: 2, FromAt: assets.InstantOf(time.Date(2026, 10, 31, 12, 0, 0, 0, time.UTC)), Cause: assets.CauseBelt}}
 	return w, err
+}
+
+type crewedPlant struct{ *smallPlant }
+
+func (s crewedPlant) WorkAt(ctx context.Context, id int64, at time.Time) (reports.Work, error) {
+	w, err := s.smallPlant.WorkAt(ctx, id, at)
+	late := assets.InstantOf(time.Date(2026, 10, 16, 9, 0, 0, 0, time.UTC)) // a day and a half after its latest date
+	w.Orders[2].DoneAt = late
+	w.Orders[2].ID, w.Intervals = 3, map[int64]time.Duration{3: 20 * 24 * time.Hour}
+	w.Orders = append(w.Orders, workorder.Order{Version: assets.Version{ID: 6}, Kind: workorder.KindResplice, State: workorder.Placed, WorkHours: 8, RaisedAt: w.Orders[0].RaisedAt, AcceptedAt: w.Orders[0].RaisedAt, PlacedAt: w.Orders[0].PlacedAt})
+	w.Crew = keyfigures.Crew{People: 2, HoursPerWeek: 24, AvailableShare: 1}
+	return w, err
+}
+
+// An inspection every 20 days has two days of grace, a tenth of its interval. 4 h accepted and 8 h placed wait for two people of 24 h a week: 0.25 weeks of work, 0.17 of
+// it ready.
+func TestKeyFiguresTellTheBacklogInWeeksOfTheCrew(t *testing.T) {
+	entry := must(reports.Find("key-figures"))
+	r := must(entry.Build(t.Context(), reports.Inputs{Source: crewedPlant{newSmallPlant()}, Built: built, By: "N. Corvane", Version: "1.0", Zone: berlin, Period: reports.Period{From: "2026-10-01", To: "2026-10-31"}}, ""))
+	var b bytes.Buffer
+	must(r.WriteCSV(t.Context(), &b))
+	got := map[string][]string{}
+	for _, rec := range must(csv.NewReader(&b).ReadAll())[1:] {
+		got[rec[2]] = rec
+	}
+	for figure, want := range map[string]string{"Inspections on time": "50", "Inspections on time, with grace": "100", "Backlog": "12", "Backlog, in crew-weeks": "0.25", "Backlog that is ready": "8", "Backlog that is ready, in crew-weeks": "0.17"} {
+		if rec := got[figure]; len(rec) < 7 || strings.TrimSuffix(rec[3], ".0") != want {
+			t.Errorf("%s: %v, want %s", figure, rec, want)
+		}
+	}
+	if rests := got["Backlog, in crew-weeks"][6]; !strings.Contains(rests, "48.0 h a week") {
+		t.Errorf("the weeks rest on %q", rests)
+	}
 }

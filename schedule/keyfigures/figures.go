@@ -66,6 +66,7 @@ type Figures struct {
 	OnTimePercent            *float64 // done by the latest date
 	OnTimeWithGracePercent   *float64 // done by the latest date + max(1 day, 10 % of the interval)
 	BacklogH                 float64  // estimated hours accepted, placed or started, not done at the period's end
+	ReadyBacklogH            float64  // of these, of orders that are ready
 	CrewHoursAWeek           float64
 	BacklogCrewWeeks         *float64
 	ReadyBacklogCrewWeeks    *float64
@@ -78,7 +79,6 @@ func Compute(orders []Order, p Period, crew Crew) Figures {
 	f.work(orders, p)
 	f.compliance(orders, p)
 	f.inspections(orders, p)
-	ready := 0.0
 	for _, o := range orders {
 		if o.openAt(p.Until) && !o.Latest.IsZero() && o.Latest.Before(p.Until) {
 			f.Overdue++
@@ -86,11 +86,11 @@ func Compute(orders []Order, p Period, crew Crew) Figures {
 		if o.backlogAt(p.Until) {
 			f.BacklogH += o.EstimatedH
 			if o.Ready {
-				ready += o.EstimatedH
+				f.ReadyBacklogH += o.EstimatedH
 			}
 		}
 	}
-	f.BacklogCrewWeeks, f.ReadyBacklogCrewWeeks = ratio(f.BacklogH, f.CrewHoursAWeek), ratio(ready, f.CrewHoursAWeek)
+	f.BacklogCrewWeeks, f.ReadyBacklogCrewWeeks = ratio(f.BacklogH, f.CrewHoursAWeek), ratio(f.ReadyBacklogH, f.CrewHoursAWeek)
 	return f
 }
 

@@ -1,6 +1,8 @@
 package rules
 
 import (
+	"time"
+
 	"carryside/assets"
 	"carryside/schedule/workorder"
 )
@@ -86,6 +88,15 @@ type Trigger struct {
 	BestAge       bool        `json:"best_age,omitempty"` // in its place: the age at which replacing costs least
 	Quantity      string      `json:"quantity,omitempty"` // trend: what is measured; "": whatever is
 	Watches       string      `json:"watches,omitempty"`  // kit: counters at their limit, or calibration dates
+}
+
+// Between is how long a rule of intervals leaves between two orders, a month taken as 30 days and a year as 365; 0 for other rules.
+func (t Trigger) Between() time.Duration {
+	days := map[string]int{"day": 1, "week": 7, "month": 30, "year": 365}[t.Unit]
+	if t.Kind != TriggerInterval {
+		return 0
+	}
+	return time.Duration(t.Every*days) * 24 * time.Hour
 }
 
 // Template is the order a rule raises.

@@ -220,7 +220,7 @@ func (s *Site) newFinding(r *Request) error {
 	return r.answer(func(f *Form) (*formPage, error) {
 		p := &formPage{Form: f, Save: "Record the finding", Leave: r.At("conveyors", c.ID), Links: r.findingsBefore(past.Findings)}
 		p.Sheet, p.Say = "Finding at "+c.Tag, "Say what was found at "+c.Tag
-		p.Says = []string{"Look at a running belt from outside the guards only. To touch or measure, the belt stands still and is isolated by the site's own rules."}
+		p.Cautions = []string{"Look at a running belt from outside the guards only. To touch or measure, the belt stands still and is isolated by the site's own rules."}
 		p.FactsOf, p.Facts = "What each grade means", gradesByKind(all)
 		f.Hidden("client_id", token())
 		target := "conveyor"

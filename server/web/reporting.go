@@ -149,7 +149,13 @@ func catalogueForm(r *Request, reg *assets.Register) *Form {
 		entries = append(entries, Option{Value: e.Slug, Label: e.Title})
 	}
 	f.Select("report", "Report", "", entries).Must().OverBoth()
-	return reportFields(f, r, reg, r.May(people.ReadJournal), ". For the audit extract")
+	var over []string
+	for _, e := range r.reportsOpen() {
+		if e.Periodic() {
+			over = append(over, lower(e.Title))
+		}
+	}
+	return reportFields(f, r, reg, len(over) > 0, ". For: "+List(over))
 }
 
 // reportForm is as-of day and scope, and the period of a report that covers one.

@@ -12,6 +12,7 @@ import (
 	"carryside/assets/plantdb/registry"
 	"carryside/assets/plantdb/stops"
 	"carryside/reports"
+	"carryside/schedule/keyfigures"
 )
 
 var _ reports.WorkSource = Source{}
@@ -55,6 +56,12 @@ func (s Source) workAt(ctx context.Context, plantID int64, at assets.Instant) (o
 	if out.Standstills, err = stops.Standstills(ctx, s.db, here, plantID, 0, asOf); err != nil {
 		return out, err
 	}
+	if err := s.intervals(ctx, plantID, asOf, &out); err != nil {
+		return out, err
+	}
+	if out.Crew, err = s.crewAtHome(ctx, customer, plantID, asOf); err != nil {
+		return out, err
+	}
 	owned, err := registry.OwnersAsOf(ctx, s.db, here, func(int64) (plantdb.AsOf, error) { return asOf, nil })
 	if err != nil {
 		return out, err
@@ -65,4 +72,44 @@ func (s Source) workAt(ctx context.Context, plantID int64, at assets.Instant) (o
 	}
 	out.Chains, err = s.chains(ctx, reg, asOf)
 	return out, err
+}
+
+// intervals says of each order how long its rule leaves between two.
+func (s Source) intervals(ctx context.Context, plantID int64, asOf plantdb.AsOf, w *reports.Work) error {
+	all, err := orders.RulesOf(ctx, s.db, assets.PlantScope(plantID), plantID, asOf)
+	if err != nil {
+		return err
+	}
+	of := map[int64]time.Duration{}
+	for _, r := range all {
+		of[r.ID] = r.Trigger.Between()
+	}
+	w.Intervals = map[int64]time.Duration{}
+	for _, o := range w.Orders {
+		if between := of[o.RuleID]; between > 0 {
+			w.Intervals[o.ID] = between
+		}
+	}
+	return nil
+}
+
+// crewAtHome adds up the working weeks of the people at home at a plant. Whoever has none works at any time, and is in no sum.
+func (s Source) crewAtHome(ctx context.Context, customer, plantID int64, asOf plantdb.AsOf) (keyfigures.Crew, error) {
+	members, err := ofBoth[assets.CrewMember](ctx, s, customer, asOf)
+	if err != nil {
+		return keyfigures.Crew{}, err
+	}
+	people, hours := 0.0, 0.0
+	for _, m := range members {
+		if m.HomePlantID == plantID && len(m.WorkingWeek) > 0 {
+			people++
+			for _, shift := range m.WorkingWeek {
+				hours += shift.Hours()
+			}
+		}
+	}
+	if people == 0 {
+		return keyfigures.Crew{}, nil
+	}
+	return keyfigures.Crew{People: people, HoursPerWeek: hours / people, AvailableShare: 1}, nil
 }
