@@ -61,7 +61,14 @@ type Outlook struct {
 	LowDay   assets.Day      // the first day on which it would run below spare and unplanned demand; "": not within the horizon
 	OrderDay assets.Day      // order by; today or before: now. "": nothing to order
 	Order    assets.Quantity // how much
+	Cover    Cover           // on what the quantity rests, while there is something to order
 	Wait     []Held          // needs that no stock and no supply serves in time
+}
+
+// Cover is what an order is to bring: on its day so much is to be left, and so much would be without it.
+type Cover struct {
+	Day         assets.Day
+	Least, Left assets.Quantity
 }
 
 // HorizonDays is how far ahead needs are looked at: two years, longer than any lead time of a belt. Our own choice.
@@ -161,13 +168,14 @@ func (o *Outlook) order(today assets.Day, perDay float64) {
 		return
 	}
 	cover := today.AddDays(daysBetween(today, o.OrderDay) + lead + max(30, lead))
-	want := o.least(cover, today, perDay) - o.left(cover)
+	o.Cover = Cover{cover, o.least(cover, today, perDay), o.left(cover)}
+	want := o.Cover.Least - o.Cover.Left
 	if o.Below {
 		want = max(want, o.Level.Point-o.OnHand-o.Coming)
 	}
 	o.Order = Pack(Pack(want, 1000), o.Item.PackQuantity) // nobody orders parts of a kilogram
 	if o.Order <= 0 {
-		o.OrderDay, o.LowDay = "", ""
+		o.OrderDay, o.LowDay, o.Cover = "", "", Cover{}
 	}
 }
 

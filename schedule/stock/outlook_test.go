@@ -112,6 +112,10 @@ func TestReleaseClothByHand(t *testing.T) {
 	if err != nil || o.OrderDay != "2026-12-30" || o.LowDay != "2027-01-20" || o.Order != 4000 || len(o.Wait) != 1 || o.Wait[0].Number != 430 {
 		t.Errorf("order %v by %s for %s, waiting %+v, %v", o.Order, o.OrderDay, o.LowDay, o.Wait, err)
 	}
+	// It comes on 20 January and lasts 30 days: on 19 February the spare of 1 m is to be left, without the order 2.8 m would be lacking: 3.8 m, so 4 m.
+	if want := (Cover{"2027-02-19", 1000, -2800}); o.Cover != want {
+		t.Errorf("the quantity rests on %+v, want %+v", o.Cover, want)
+	}
 }
 
 func TestACriticalConsumableKeepsOneSpare(t *testing.T) {

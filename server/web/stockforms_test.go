@@ -125,6 +125,23 @@ func TestNewBladesAreTakenFromTheItemThatWasNamed(t *testing.T) {
 	}
 }
 
+// The storekeeper asks why just so much is to be ordered: the page shows the figures it is the difference of.
+func TestTheItemSaysWhySoMuchIsToBeOrdered(t *testing.T) {
+	f := withStores()
+	room, _ := f.office().Room(t.Context(), assets.Scope{}, 3, morning)
+	o, _ := room.outlook(2)
+	if o.Order == 0 || o.Order < o.Cover.Least-o.Cover.Left {
+		t.Fatalf("order %v for %+v", o.Order, o.Cover)
+	}
+	r := &Request{F: Format{Zone: morning.Location(), Now: morning}}
+	says := strings.ReplaceAll(text(as(t, f, assets.RoleLead).get("/plants/3/stores/items/2"), "main"), nb, " ")
+	for _, want := range []string{"Why so much is to be ordered", r.F.PlainDay(o.Cover.Day), r.quantity(o.Item, o.Cover.Least), r.quantity(o.Item, o.Cover.Left), r.quantity(o.Item, o.Order) + ", the next whole kg"} {
+		if !strings.Contains(says, strings.ReplaceAll(want, nb, " ")) {
+			t.Errorf("the page does not say %q", want)
+		}
+	}
+}
+
 func TestACounterIsMovedByWholeCuts(t *testing.T) {
 	v := as(t, withStores(), assets.RoleLead)
 	const path = "/plants/3/stores/kit/2/counters/3"

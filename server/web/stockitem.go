@@ -14,14 +14,15 @@ import (
 // what it is?
 type stockItemPage struct {
 	Page
-	Facts   []fact
-	Working []fact
-	Class   string
-	Metre   []metreRow
-	Lots    []stockLotRow
-	Held    []heldRow
-	Lines   []ledgerRow
-	Sums    string
+	Facts    []fact
+	Working  []fact
+	Ordering []fact // why so much is to be ordered
+	Class    string
+	Metre    []metreRow
+	Lots     []stockLotRow
+	Held     []heldRow
+	Lines    []ledgerRow
+	Sums     string
 }
 
 type stockLotRow struct {
@@ -80,7 +81,7 @@ func (s *Site) stockItem(r *Request) error {
 	if to, ok := r.Link("stores/receive"); ok {
 		p.Do = append(p.Do, Action{Word: "Book a delivery", To: to + "?item=" + plainInt(o.Item.ID), Main: true})
 	}
-	p.Facts, p.Working = r.itemFacts(o), r.itemWorking(o, room)
+	p.Facts, p.Working, p.Ordering = r.itemFacts(o), r.itemWorking(o, room), r.itemOrdering(o)
 	if o.Item.InCuts() {
 		p.Metre = r.metre(o, r.At("stores/cutting")+"?item="+plainInt(o.Item.ID))
 	}
@@ -147,6 +148,25 @@ func (r *Request) itemWorking(o stock.Outlook, room *Room) []fact {
 		facts = append(facts, fact{"Set by a person", o.Keeping.Source})
 	}
 	return facts
+}
+
+// itemOrdering shows how much is to be ordered, and why so much.
+func (r *Request) itemOrdering(o stock.Outlook) []fact {
+	if o.Order == 0 {
+		return nil
+	}
+	facts := []fact{{"It lasts to", r.F.PlainDay(o.Cover.Day)}, {"Then to be left", r.quantity(o.Item, o.Cover.Least)}, {"Left then without it", r.quantity(o.Item, o.Cover.Left)}}
+	if point := o.Level.Point - o.OnHand - o.Coming; o.Below && point > o.Cover.Least-o.Cover.Left {
+		facts = append(facts, fact{"Up to the reorder point now", r.quantity(o.Item, point)})
+	}
+	if o.LowDay != "" {
+		facts = append([]fact{{"First day with too little", r.F.PlainDay(o.LowDay)}}, facts...)
+	}
+	whole := "the next whole " + string(o.Item.Unit)
+	if o.Item.PackQuantity > 0 {
+		whole = "whole packs of " + r.quantity(o.Item, o.Item.PackQuantity)
+	}
+	return append(facts, fact{"So order", r.quantity(o.Item, o.Order) + ", " + whole})
 }
 
 func (r *Request) stockLot(item assets.StockItem, l stock.Lot, today assets.Day) stockLotRow {
@@ -228,7 +248,11 @@ func (r *Request) sums(o stock.Outlook, l *Ledger) string {
 			parts = append(parts, string(why)+" "+r.quantity(o.Item, q))
 		}
 	}
-	return "All lines: " + strings.Join(parts, ", ") + "; together " + r.quantity(o.Item, held) + ", which is what the lots hold."
+	say := "All lines: " + strings.Join(parts, ", ") + "; together " + r.quantity(o.Item, held)
+	if lots := o.OnHand + o.Unfit; lots != held {
+		return say + ", but the lots hold " + r.quantity(o.Item, lots) + ". Run carryside verify and count this shelf."
+	}
+	return say + ", which is what the lots hold."
 }
 
 // ledgerPage answers: what came, what went, by whom and for which order?
