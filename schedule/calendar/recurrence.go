@@ -342,16 +342,22 @@ func (r *Recurrence) Endless() bool {
 
 // First returns the first occurrences in a zone, at most limit of them.
 func (r *Recurrence) First(zone Zone, limit int) []Occurrence {
-	return r.expand(zone, time.Time{}, time.Unix(math.MaxInt32*64, 0), limit)
+	return r.expand(zone, time.Time{}, time.Unix(math.MaxInt32*64, 0), limit, false)
 }
 
 // Between returns the occurrences with after < instant <= until. Its cost grows with the steps from the rule's start.
 func (r *Recurrence) Between(zone Zone, after, until time.Time) []Occurrence {
-	return r.expand(zone, after, until, math.MaxInt)
+	return r.expand(zone, after, until, math.MaxInt, false)
 }
 
-// expand walks the rule from its start, since COUNT counts from there.
-func (r *Recurrence) expand(zone Zone, after, until time.Time, limit int) []Occurrence {
+// Skipped returns the starts after one instant and up to another that the rule plans and the zone's clock does not show: they are no
+// occurrences.
+func (r *Recurrence) Skipped(zone Zone, after, until time.Time) []Occurrence {
+	return r.expand(zone, after, until, math.MaxInt, true)
+}
+
+// expand walks the rule from its start, since COUNT counts from there. It collects the occurrences, or the starts that are skipped.
+func (r *Recurrence) expand(zone Zone, after, until time.Time, limit int, skipped bool) []Occurrence {
 	var found []Occurrence
 	next := r.rule.Iterator()
 	for counted := 0; len(found) < limit && (r.count == 0 || counted < r.count); {
@@ -363,11 +369,10 @@ func (r *Recurrence) expand(zone Zone, after, until time.Time, limit int) []Occu
 		if r.over(o) || o.At.After(until.Add(farthest*time.Second)) {
 			break
 		}
-		if o.Showing == Skipped {
-			continue
+		if o.Showing != Skipped {
+			counted++
 		}
-		counted++
-		if !r.excluded[o.Planned] && o.At.After(after) && !o.At.After(until) {
+		if (o.Showing == Skipped) == skipped && !r.excluded[o.Planned] && o.At.After(after) && !o.At.After(until) {
 			found = append(found, o)
 		}
 	}

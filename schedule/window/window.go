@@ -67,6 +67,21 @@ func Occurrences(r assets.StopRecurrence, zone calendar.Zone, from, to time.Time
 	return out, nil
 }
 
+// Skipped are the days in [from, to) on which a recurring stop would begin at a time that the plant's clock skips. None comes then.
+func Skipped(r assets.StopRecurrence, zone calendar.Zone, from, to time.Time) ([]calendar.Local, error) {
+	_, _, rule, err := parse(r)
+	if err != nil || r.Withdrawn {
+		return nil, err
+	}
+	var out []calendar.Local
+	for _, o := range rule.Skipped(zone, from, to) {
+		if r.UntilDay == "" || o.Planned.Date.String() <= string(r.UntilDay) {
+			out = append(out, o.Planned)
+		}
+	}
+	return out, nil
+}
+
 // occurrence is one stop of a recurring stop.
 func occurrence(r assets.StopRecurrence, zone calendar.Zone, o calendar.Occurrence, length time.Duration) assets.StopWindow {
 	end := o.Planned.Add(length)

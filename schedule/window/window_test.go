@@ -61,6 +61,28 @@ func TestAStopOverAClockChangeKeepsWhatItWasToldToKeep(t *testing.T) {
 	}
 }
 
+// TestAStopThatTheClockSkipsIsNamed: 02:30 of 28 March 2027 is skipped in Germany, 02:30 of 31 October comes twice and the first counts. RFC
+// 5545, 3.3.10: a start at a local time that does not exist is ignored and not counted.
+func TestAStopThatTheClockSkipsIsNamed(t *testing.T) {
+	r := assets.StopRecurrence{Version: assets.Version{ID: 7}, PlantID: 3, Rule: "FREQ=WEEKLY;BYDAY=SU", StartLocal: "2027-03-21T02:30", EndLocal: "2027-03-21T10:00", Keeps: assets.KeepsClock}
+	from, until := at("2027-03-20T00:00:00Z"), at("2027-11-02T00:00:00Z")
+	some, err := Occurrences(r, berlin(t), from, until)
+	if err != nil || len(some) != 32 || some[1].StartLocal != "2027-04-04T02:30" {
+		t.Fatalf("%d stops, %v", len(some), err)
+	}
+	if last := some[len(some)-1]; !last.Start.Time().Equal(at("2027-10-31T00:30:00Z")) || last.End.Time().Sub(last.Start.Time()) != 8*time.Hour+30*time.Minute {
+		t.Errorf("over the autumn change from %s to %s", last.Start, last.End)
+	}
+	skipped, err := Skipped(r, berlin(t), from, until)
+	if err != nil || len(skipped) != 1 || skipped[0].String() != "2027-03-28T02:30" {
+		t.Errorf("skipped %v, %v", skipped, err)
+	}
+	r.UntilDay = "2027-03-27"
+	if skipped, err = Skipped(r, berlin(t), from, until); err != nil || len(skipped) != 0 {
+		t.Errorf("after its last day it skips %v, %v", skipped, err)
+	}
+}
+
 func TestExceptionsAndTheLastDayEndARecurringStop(t *testing.T) {
 	r := nights(assets.KeepsClock)
 	r.Exceptions, r.UntilDay = []assets.Day{"2027-04-03"}, "2027-04-17"

@@ -318,6 +318,7 @@ func (r *Request) seriesLines(reg *assets.Register, list *StopList) []seriesLine
 		if q.UntilDay != "" {
 			l.Until = "to " + r.F.PlainDay(q.UntilDay)
 		}
+		l.Until += pick(r.skippedWords(q) == "", "", "."+r.skippedWords(q))
 		if by := r.answerBy(q.Answer, list); by != "" {
 			l.Answer += ", " + by
 		}

@@ -244,6 +244,10 @@ func TestARecurringStopIsLookedAtBeforeItIsKept(t *testing.T) {
 			t.Errorf("the page does not say %q: %s", want, body)
 		}
 	}
+	night := url.Values{"line_id": {"2"}, "start": {"2026-12-27T02:30"}, "end": {"2026-12-27T08:00"}, "repeats": {"weekly 1"}, "keeps": {"clock"}, "answer": {"asked"}, look: {"yes"}}
+	if got := strings.ReplaceAll(v.post(path, night, http.StatusOK).Find("main").Text(), nb, " "); !strings.Contains(got, "None on 28 Mar 2027: the clock skips 02:30 then") {
+		t.Errorf("of the night without its hour it says %q", got)
+	}
 	if n := len(f.office().kept); n != 0 {
 		t.Errorf("looking kept %d things", n)
 	}

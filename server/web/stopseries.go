@@ -285,10 +285,24 @@ func (s *Site) seriesPreview(r *Request, p *seriesPage, q assets.StopRecurrence,
 	}
 	if len(fresh) > 0 {
 		p.Sum = Capital(Figure(len(fresh), "stop", "stops")) + " within a year, " + Duration(hours) + " together. The plant: " + string(q.Answer.Given()) + "."
+		p.Sum += r.skippedWords(q)
 		p.Keeping = r.otherKeeping(q, fresh)
 		p.Say = r.seriesSay(reg, q, fresh)
 	}
 	return nil
+}
+
+// skippedWords says on which days of a year a recurring stop does not come because the clock skips its hour; "" where none.
+func (r *Request) skippedWords(q assets.StopRecurrence) string {
+	skipped, err := window.Skipped(q, calendar.ZoneOf(r.F.zone()), r.Now, r.Now.AddDate(1, 0, 0))
+	if err != nil || len(skipped) == 0 { // what is wrong with a rule is said of its occurrences
+		return ""
+	}
+	var days []string
+	for _, l := range skipped {
+		days = append(days, r.F.PlainDay(assets.Day(l.Date.String())))
+	}
+	return " None on " + strings.Join(days, ", ") + ": the clock skips " + skipped[0].Time.String() + " then; enter a stop for that night by itself."
 }
 
 // seriesSay is the headline once there is something to see: where it comes next, and the longest odd night.
