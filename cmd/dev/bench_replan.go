@@ -81,9 +81,6 @@ func (b *bench) replan() error {
 	return r.together(b)
 }
 
-// mostTogether is how many orders one plan over plants takes, as the screen does.
-const mostTogether = 3000
-
 // together measures one plan over all plants with their crews at home and the presses of the depot shared: laying the sheet, the first
 // legal plan, the search, and the memory all of it takes.
 func (r *replanner) together(b *bench) error {
@@ -121,7 +118,7 @@ func (r *replanner) together(b *bench) error {
 // join adds a plant's facts to those of all plants, with numbers of its own. The caller holds the lock.
 func (r *replanner) join(one *horizon.Facts) {
 	p := one.Plants[0]
-	if len(p.Orders)+r.jobs > mostTogether {
+	if len(p.Orders)+r.jobs > horizon.MostTogether {
 		return
 	}
 	base := p.Register.Plant.ID * 100_000

@@ -9,6 +9,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"carryside/assets"
+	"carryside/reports"
 	"carryside/schedule/kit"
 	"carryside/schedule/people"
 	"carryside/schedule/stock"
@@ -96,12 +97,17 @@ func (s *service) storesOf(ctx context.Context, in ListOf) (plantSeen, error) {
 	return m, err
 }
 
-func (s *service) listKit(ctx context.Context, in *ListOf) (*listed[kitPiece], error) {
-	m, err := s.storesOf(ctx, *in)
+// storesHeld is the storeroom and the kit of a plant at a moment, for those who may read them.
+func (s *service) storesHeld(ctx context.Context, in ListOf) (reports.Stores, error) {
+	m, err := s.storesOf(ctx, in)
 	if err != nil {
-		return nil, err
+		return reports.Stores{}, err
 	}
-	held, err := m.Stores(ctx)
+	return m.Stores(ctx)
+}
+
+func (s *service) listKit(ctx context.Context, in *ListOf) (*listed[kitPiece], error) {
+	held, err := s.storesHeld(ctx, *in)
 	if err != nil {
 		return nil, err
 	}
@@ -127,11 +133,7 @@ func tellKit(k assets.Kit, counters []kit.Counter, calibrations []assets.Calibra
 }
 
 func (s *service) listStock(ctx context.Context, in *ListOf) (*listed[stockLot], error) {
-	m, err := s.storesOf(ctx, *in)
-	if err != nil {
-		return nil, err
-	}
-	held, err := m.Stores(ctx)
+	held, err := s.storesHeld(ctx, *in)
 	if err != nil {
 		return nil, err
 	}

@@ -62,13 +62,11 @@ type companyChange struct {
 	Fits           bool
 }
 
-// What one plan over plants takes. Three thousand orders are what the planner is held to: a first legal plan within a second, the search in
-// under 500 MB (measured in dev bench replan); so it is orders that are limited and not plants. Few plants are laid anew at each look, many
+// How plants of a plan over several are shown: it is orders that are limited (horizon.MostTogether) and not plants. Few plants are laid anew at each look, many
 // are shown as they were read for the search, since reading a plant's forecasts takes some tenths of a second.
 const (
-	mostOrdersTogether = 3000
-	mostPlantsLive     = 12
-	mostPlantsOpen     = 12 // of so few plants the changes stand open
+	mostPlantsLive = 12
+	mostPlantsOpen = 12 // of so few plants the changes stand open
 )
 
 // companyWeeks is the length of a plan over many plants.
@@ -160,7 +158,7 @@ func (c *planChoice) take(wanted map[int64]bool) {
 	for _, p := range c.all {
 		switch {
 		case c.asked && !wanted[p.Plant.ID]:
-		case orders+p.Open > mostOrdersTogether && orders > 0:
+		case orders+p.Open > horizon.MostTogether && orders > 0:
 			c.over = append(c.over, p.Plant.Name)
 		default:
 			orders += p.Open
@@ -178,7 +176,7 @@ func (c *planChoice) tooMuch() string {
 	if more := len(c.over) - 5; more > 0 {
 		names += " and " + Int(int64(more)) + " more"
 	}
-	return "One plan takes " + Int(mostOrdersTogether) + " open orders, which is what is planned within the minute. Not in this one: " + names + ". Choose plants to plan those."
+	return "One plan takes " + Int(horizon.MostTogether) + " open orders, which is what is planned within the minute. Not in this one: " + names + ". Choose plants to plan those."
 }
 
 func (s *Site) showCompanyPlan(r *Request, choice *planChoice, wrong []string) error {

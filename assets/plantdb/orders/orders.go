@@ -133,6 +133,27 @@ func Order(ctx context.Context, db *plantdb.DB, scope assets.Scope, id int64) (w
 	return oneOf(rows, err, id)
 }
 
+// ByIDs returns several orders, by their ids; assets.ErrNotFound names one that is not there.
+func ByIDs(ctx context.Context, db *plantdb.DB, scope assets.Scope, ids []int64) (map[int64]workorder.Order, error) {
+	out := make(map[int64]workorder.Order, len(ids))
+	if len(ids) == 0 {
+		return out, nil
+	}
+	rows, _, err := List(ctx, db, scope, Filter{IDs: ids})
+	if err != nil {
+		return nil, err
+	}
+	for _, o := range rows {
+		out[o.ID] = o
+	}
+	for _, id := range ids {
+		if _, there := out[id]; !there {
+			return nil, fmt.Errorf("order %d: %w", id, assets.ErrNotFound)
+		}
+	}
+	return out, nil
+}
+
 // ByNumber returns a plant's order by the number people say.
 func ByNumber(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID, number int64) (workorder.Order, error) {
 	rows, _, err := List(ctx, db, scope, Filter{PlantID: plantID, Text: fmt.Sprint(number)})

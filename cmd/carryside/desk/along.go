@@ -231,21 +231,21 @@ func (d *Desk) signatureFiles(ctx context.Context, scope assets.Scope, all []ass
 	if err != nil {
 		return nil, err
 	}
-	var ids []int64
+	var ids, ofOrders []int64
 	for _, g := range all {
-		ids = append(ids, g.PersonID, g.SentBy)
+		ids, ofOrders = append(ids, g.PersonID, g.SentBy), append(ofOrders, g.OrderID)
 	}
 	names, err := registry.Names(ctx, d.db, ids)
 	if err != nil {
 		return nil, err
 	}
+	of, err := orders.ByIDs(ctx, d.db, scope, ofOrders)
+	if err != nil {
+		return nil, err
+	}
 	out := make([]web.SignatureFile, len(all))
 	for i, g := range all {
-		o, err := orders.Order(ctx, d.db, scope, g.OrderID)
-		if err != nil {
-			return nil, err
-		}
-		out[i] = web.SignatureFile{Signature: g, Order: o, By: names[g.PersonID], SentBy: names[g.SentBy]}
+		out[i] = web.SignatureFile{Signature: g, Order: of[g.OrderID], By: names[g.PersonID], SentBy: names[g.SentBy]}
 	}
 	return out, nil
 }

@@ -236,6 +236,31 @@ func TestAPermitOfTheMorningArrivingLateDoesNotReplaceTheOneOfNoon(t *testing.T)
 	stands("P-120", "isolation point MCC 2, breaker 14; permit P-118")
 }
 
+// A shared tablet sends what two crews signed with wrong PINs: each signature waits with the order it is under.
+func TestSignaturesOfTwoOrdersThatWaitEachNameTheirOwn(t *testing.T) {
+	s := newSheeted(t)
+	first := s.order
+	s.sends(t, "sig-1", false, assets.JobCounted{})
+	o := workorder.Order{PlantID: s.Site.Plant.ID, Kind: workorder.KindInspection, Title: "look", Reason: "asked", State: workorder.Raised, RaisedAt: assets.InstantOf(s.now), ConveyorID: s.Conveyor.ID}
+	number, err := s.desk.Raise(t.Context(), s.Scope, web.Act{PersonID: 1, Action: "raise", Now: s.now}, o, workorder.Event{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	file, err := s.desk.Order(t.Context(), s.Scope, s.Site.Plant.ID, number)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.order = file.Order
+	s.sends(t, "sig-2", false, assets.JobCounted{})
+	under := map[string]int64{}
+	for _, w := range s.waiting(t) {
+		under[w.Signature.ClientID] = w.Order.Number
+	}
+	if len(under) != 2 || under["sig-1"] != first.Number || under["sig-2"] != number {
+		t.Errorf("waiting under %v, want sig-1 under %d and sig-2 under %d", under, first.Number, number)
+	}
+}
+
 func TestAWrongPINGoesToTheLeadAndNothingIsLost(t *testing.T) {
 	s := newSheeted(t)
 	if _, _, why := s.sends(t, "sig-1", false, assets.JobCounted{}); !strings.Contains(why, "PIN") {
