@@ -22,6 +22,9 @@ const (
 	pairsAsked    = 3
 	largeAsksJob  = 40
 	largeAsksRest = 1_500
+	// largeAsksWork bounds the asks of the largest cases, in which each lays the whole plan again, and heldWork the hints held.
+	largeAsksWork = 800_000
+	heldWork      = 16_000
 )
 
 // A remedy is a set of changes that was tried and places the job.
@@ -43,7 +46,7 @@ func (x *explainer) help(j int) (words []string, changes [][]Change) {
 	h := &relief{x: x, job: j, left: asksPerJob}
 	total := asksInAll
 	if !x.s.proven {
-		h.left, total = largeAsksJob, largeAsksRest
+		h.left, total = largeAsksJob, min(largeAsksRest, largeAsksWork/len(x.p.jobs))
 	}
 	h.left = min(h.left, total-x.asked)
 	most := helpsPerJob
@@ -104,7 +107,7 @@ func (h *relief) holds(changes []Change) bool {
 	if h.x.s.proven {
 		return true
 	}
-	if h.x.held >= heldInAll || h.x.s.late() {
+	if h.x.held >= min(heldInAll, heldWork/len(h.x.p.jobs)) || h.x.s.late() {
 		return false
 	}
 	h.x.held++

@@ -33,6 +33,15 @@ type problem struct {
 	kit      [][]holder // window × class: tools that can be there, narrowest first
 	scratch  []candidate
 	block    []Span
+	alike    map[alike][]candidate // lists of candidates already made, while jobs are compiled; nil makes each list anew
+}
+
+// Options alike in this have the same candidates when nobody is locked or was in the crew before. Most jobs of a large case are of a few
+// kinds, and candidates are most of its memory.
+type alike struct {
+	window, lo, hi, duration int
+	qualification            int // -1 for a tool
+	tool                     ToolNeed
 }
 
 // A task is a job as the search sees it.
@@ -165,9 +174,11 @@ func (p *problem) tasks() {
 	c := p.c
 	p.jobs = make([]task, len(c.Jobs))
 	p.ofGroup, p.ofWindow, p.ofSite = make([][]int, len(c.Groups)), make([][]int, len(c.Windows)), make([][]int, len(c.Sites))
+	p.alike = map[alike][]candidate{}
 	for i := range c.Jobs {
 		p.compile(i)
 	}
+	p.alike = nil
 	for _, x := range c.Precedences {
 		most := x.MaxLag
 		if most < 0 {
@@ -259,6 +270,14 @@ func (p *problem) fitCrew(j *Job, x *option, duration int) bool {
 	}
 	seen := 0
 	for n, need := range j.Crew {
+		kind := alike{window: x.window, lo: x.lo, hi: x.hi, duration: duration, qualification: need.Qualification}
+		if list := p.alike[kind]; len(held)+len(x.former) == 0 && len(list) > 0 {
+			if len(list) < need.Number {
+				return false
+			}
+			x.people = append(x.people, list)
+			continue
+		}
 		p.scratch = p.scratch[:0]
 		for _, h := range p.holders[x.window*len(p.c.Qualifications)+need.Qualification] {
 			starts := p.startsOf(h.stays, max(x.lo, h.from), min(x.hi, h.to-duration), duration)
@@ -281,9 +300,18 @@ func (p *problem) fitCrew(j *Job, x *option, duration int) bool {
 				seen++
 			}
 		}
-		x.people = append(x.people, slices.Clone(p.scratch))
+		x.people = append(x.people, p.kept(kind, len(held)+len(x.former) == 0))
 	}
 	return seen == len(held)
+}
+
+// kept is a list of its own with the candidates in scratch, kept for options alike when it may be.
+func (p *problem) kept(kind alike, may bool) []candidate {
+	list := slices.Clone(p.scratch)
+	if may && p.alike != nil {
+		p.alike[kind] = list
+	}
+	return list
 }
 
 // joinedCandidate adds a candidate, or its starts to the one before when a person holds a qualification twice.
@@ -467,6 +495,11 @@ func (p *problem) fitTools(j *Job, x *option, duration int) bool {
 	}
 	seen := 0
 	for n, need := range j.Tools {
+		kind := alike{window: x.window, lo: x.lo, hi: x.hi, duration: duration, qualification: -1, tool: need}
+		if list := p.alike[kind]; len(held) == 0 && len(list) > 0 {
+			x.tools = append(x.tools, list)
+			continue
+		}
 		p.scratch = p.scratch[:0]
 		for _, h := range p.kit[x.window*len(p.c.Classes)+need.Class] {
 			if !h.tool.Suits(need) {
@@ -484,7 +517,7 @@ func (p *problem) fitTools(j *Job, x *option, duration int) bool {
 				seen++
 			}
 		}
-		x.tools = append(x.tools, slices.Clone(p.scratch))
+		x.tools = append(x.tools, p.kept(kind, len(held) == 0))
 	}
 	return seen == len(held)
 }
