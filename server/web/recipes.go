@@ -462,9 +462,20 @@ func (e *entry) recipeValues(next *assets.Recipe) map[string]string {
 		} else {
 			v.Value = e.number(name("value"))
 		}
+		if of := press.Quantities[i]; e.bad[name("value")] == "" && !(v.Value >= of.Least && v.Value <= of.Most) {
+			e.bad.Add(name("value"), fmt.Sprintf("%s: give a value from %s to %s", of.Words, q.shown(of.Least, e.r.F), q.shown(of.Most, e.r.F)))
+		}
 		next.Values = append(next.Values, v)
 	}
 	return at
+}
+
+// shown is a figure as the plant reads it.
+func (q catalogueQuantity) shown(v float64, f Format) string {
+	if q.Field == nil {
+		return With(Short(v, 1), q.Unit)
+	}
+	return q.Field.Show(v, f.Units)
 }
 
 // pressRoutes are the addresses of recipes and press records.

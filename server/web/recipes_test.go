@@ -2,6 +2,9 @@ package web
 
 import (
 	"context"
+	"fmt"
+	"net/http"
+	"net/url"
 	"strings"
 	"testing"
 
@@ -78,5 +81,31 @@ func TestTheSheetSaysWhyItNamesNoRecipe(t *testing.T) {
 				t.Error("the sheet tells a cycle time of a recipe it does not name")
 			}
 		})
+	}
+}
+
+// A pressure typed as pascals, a temperature as degrees Fahrenheit: what can be meant is said in the units that stand beside the box.
+func TestWhatARecipeMayAskIsSaidInThePlantsUnits(t *testing.T) {
+	for system, want := range map[assets.UnitSystem][]string{assets.UnitsSI: {"from 0.1 bar to 60 bar", "from 40 °C to 320 °C"}, assets.UnitsUS: {"psi to 870.2 psi", "from 104 °F to 608 °F"}} {
+		f := skarrow()
+		f.frames[0].Plant.UnitSystem = system
+		f.staff = append(f.staff, assets.Person{ID: 9, Name: "N. Corvane", Role: assets.RoleLead})
+		form := url.Values{"name": {"HV 140"}, "form": {"stepped"}, "bond": {"hot vulcanised"}}
+		for i, v := range hotRecipe(1, "", 1, 0, 35).Values {
+			form.Set(fmt.Sprintf("v%d_class", i), "P")
+			switch v.Quantity {
+			case "set_top_c":
+				form.Set(fmt.Sprintf("v%d_value", i), "1450")
+			case "pressure_pa":
+				form.Set(fmt.Sprintf("v%d_value", i), "1200000")
+			}
+		}
+		d := as(t, f, assets.RoleLead).post("/plants/3/recipes/new", form, http.StatusUnprocessableEntity)
+		got := strings.ReplaceAll(text(d, "[data-errors]"), nb, " ")
+		for _, w := range want {
+			if !strings.Contains(got, w) {
+				t.Errorf("%s: %q does not say %q", system, got, w)
+			}
+		}
 	}
 }
