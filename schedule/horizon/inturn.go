@@ -56,15 +56,15 @@ func settled(at Placements) Placements {
 }
 
 // makeRoom sets a job and the others of its stop in turn, in several orders, and gives the first way in which all find room; false
-// when none of these does, which proves nothing.
-func (s *Sheet) makeRoom(w, j int, others []int, rest Placements) (Placements, bool) {
+// when none of these does before ctx ends, which proves nothing.
+func (s *Sheet) makeRoom(ctx context.Context, w, j int, others []int, rest Placements) (Placements, bool) {
 	begin := func(o int) int64 { return rest[s.orders[o].ID].Start.Unix() }
 	early := slices.Clone(others)
 	slices.SortStableFunc(early, func(a, b int) int { return cmp.Compare(begin(a), begin(b)) })
 	long := append(slices.Clone(early), j)
 	slices.SortStableFunc(long, func(a, b int) int { return s.Case.Jobs[b].Duration - s.Case.Jobs[a].Duration })
 	for _, turn := range [][]int{append([]int{j}, early...), long, append(early, j)} {
-		if out, ok := s.inTurn(w, turn, rest); ok {
+		if out, ok := s.inTurn(ctx, w, turn, rest); ok {
 			return out, true
 		}
 	}
@@ -72,7 +72,7 @@ func (s *Sheet) makeRoom(w, j int, others []int, rest Placements) (Placements, b
 }
 
 // inTurn sets jobs in a stop in the order given. What is locked keeps its place.
-func (s *Sheet) inTurn(w int, turn []int, was Placements) (Placements, bool) {
+func (s *Sheet) inTurn(ctx context.Context, w int, turn []int, was Placements) (Placements, bool) {
 	out := s.moved(was, 0)
 	for _, j := range turn {
 		if s.Case.Jobs[j].Locked == nil {
@@ -85,7 +85,7 @@ func (s *Sheet) inTurn(w int, turn []int, was Placements) (Placements, bool) {
 		}
 		q := s.oneOf(w, j, out)
 		q.remember(j, was)
-		if !q.solve(context.Background()) {
+		if ctx.Err() != nil || !q.solve(context.Background()) {
 			return nil, false
 		}
 		q.take(out)

@@ -70,7 +70,7 @@ func (s *Sheet) ask(ctx context.Context, at Placements, j, w int) Answer {
 		return s.fitting(at, rest, w, others)
 	}
 	if len(others) > few {
-		if room, ok := s.makeRoom(w, j, others, rest); ok {
+		if room, ok := s.makeRoom(ctx, w, j, others, rest); ok {
 			return s.fitting(at, room, w, others)
 		}
 	}
