@@ -63,7 +63,7 @@ func (s *Sheet) Settle(ctx context.Context, at Placements) (Placements, []Broken
 		if len(jobs) == 0 {
 			continue
 		}
-		if s.fillInTurn(w, jobs, out) {
+		if len(jobs) > few && s.eachHolds(w, jobs, out) || s.fillInTurn(w, jobs, out) {
 			continue
 		}
 		q := s.part(w, jobs, out, lockStanding)

@@ -107,7 +107,7 @@ func TestTheListOfPlantsSaysWhichNeedAVisit(t *testing.T) {
 		t.Errorf("%d rows; the first says %q", rows.Length(), rows.Eq(0).Text())
 	}
 	decide := strings.ReplaceAll(d.Find("#dc").Closest("section").Text(), nb, " ")
-	for _, want := range []string{"Press 2 is named at Brask Point Wharf and at Skarrow Grain Terminal", "Brask Point Wharf: one order has no stop", "Running hours are missing from 1 plant", "Renew S. Ilveth, hot vulcanising, by 10 Jan 2027", "Calibrate Thermometer 2, due since Fri 20 Nov 2026",
+	for _, want := range []string{"Press 2 is named at Brask Point Wharf and at Skarrow Grain Terminal", "Brask Point Wharf: one accepted order has no stop", "Running hours are missing from 1 plant", "Renew S. Ilveth, hot vulcanising, by 10 Jan 2027", "Calibrate Thermometer 2, due since Fri 20 Nov 2026",
 		"Press 4 is due for service, at the depot: press cycles, 400 of 400 cycles, since Tue 24 Nov 2026. No order for it is open", "Press 5 is due for service, at the depot: press cycles, 801 of 800 cycles, since Mon 23 Nov 2026. Its service is on order. Order 412"} {
 		if !strings.Contains(decide, want) {
 			t.Errorf("to decide: %q does not say %q", decide, want)
@@ -435,5 +435,21 @@ func TestAPieceOfKitIsPackedOnceAndNotWhereItStands(t *testing.T) {
 	routes := f.office().week.routes()
 	if w := f.office().week; w.proposed(routes[0], routes[0].Visits[0]) || !w.proposed(routes[1], routes[1].Visits[0]) {
 		t.Error("whoever goes for a proposed order alone is proposed, though another order of the stop is published")
+	}
+}
+
+// The list of plants counts what a plant's horizon counts, accepted orders at conveyors, and says apart what is not accepted yet.
+func TestOrdersWithoutAStopAreCountedAsOnTheHorizon(t *testing.T) {
+	bare := VisitNeed{Tag: "Q3"}
+	raised, kit, placed := VisitNeed{Tag: "R1", Raised: true}, VisitNeed{}, VisitNeed{Tag: "Q3", Start: 1}
+	for want, list := range map[string][]VisitNeed{
+		"":                               {placed},
+		"3 accepted orders have no stop": {bare, placed, bare, bare},
+		"1 accepted order has no stop, 2 raised orders are not accepted, 1 order at no conveyor is not placed": {bare, raised, kit, raised, placed},
+		"1 raised order is not accepted": {raised},
+	} {
+		if got := strings.ReplaceAll(openWords(list, Figure), nb, " "); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
 	}
 }

@@ -19,6 +19,7 @@ type VisitNeed struct {
 	PlantID, Number, SpliceID int64
 	Title, Tag                string
 	Placed                    bool
+	Raised                    bool // and not accepted
 	LatestDay                 assets.Day
 	Start, End                assets.Instant // of its stop; 0: in none
 	People, Tools             []int64
@@ -198,14 +199,11 @@ func (b *visitBook) row(a PlantSummary) visitNeed {
 	row := visitNeed{Plant: a.Plant.Name, To: at(a.Plant.ID), Why: Figure(a.Conveyors, "conveyor", "conveyors") + ", " + Figure(a.Splices, "splice", "splices")}
 	list := b.of[a.Plant.ID]
 	var stops []string
-	crew, kit, open := map[int64]bool{}, []string(nil), 0
+	crew, kit := map[int64]bool{}, []string(nil)
 	byStop := slices.SortedStableFunc(slices.Values(list), func(x, y VisitNeed) int { return cmp.Compare(x.Start, y.Start) })
 	for i, n := range list {
 		if i < mostWorkNamed {
 			row.Work = append(row.Work, Link{Word: strings.TrimSpace(n.Tag+" "+fmt.Sprint(n.Number)) + ": " + n.Title, To: at(a.Plant.ID, "orders", n.Number)})
-		}
-		if n.Start == 0 {
-			open++
 		}
 	}
 	for _, n := range byStop {
@@ -238,10 +236,38 @@ func (b *visitBook) row(a PlantSummary) visitNeed {
 		row.Kit = strings.Join(kit, ", ")
 	}
 	row.State = "all placed"
-	if row.Fault = open > 0; row.Fault {
-		row.State = Figure(open, "order has", "orders have") + " no stop yet"
+	if open := openWords(list, Figure); open != "" {
+		row.Fault, row.State = true, open
 	}
 	return row
+}
+
+// openWords say which of a plant's orders stand in no stop: the accepted ones at its conveyors, as its horizon counts them, what is
+// raised and nobody accepted, and what is at no conveyor. "" when all stand in one.
+func openWords(list []VisitNeed, count func(n int, one, many string) string) string {
+	accepted, raised, elsewhere := 0, 0, 0
+	for _, n := range list {
+		switch {
+		case n.Start != 0:
+		case n.Raised:
+			raised++
+		case n.Tag == "":
+			elsewhere++
+		default:
+			accepted++
+		}
+	}
+	var says []string
+	if accepted > 0 {
+		says = append(says, count(accepted, "accepted order has", "accepted orders have")+" no stop")
+	}
+	if raised > 0 {
+		says = append(says, count(raised, "raised order is", "raised orders are")+" not accepted")
+	}
+	if elsewhere > 0 {
+		says = append(says, count(elsewhere, "order at no conveyor is", "orders at no conveyor are")+" not placed")
+	}
+	return strings.Join(says, ", ")
 }
 
 // seesKit is what lets somebody read which kit goes where.
@@ -334,7 +360,7 @@ func (b *visitBook) decide(all []PlantSummary) []decideLine {
 		var open []string
 		for _, n := range b.of[a.Plant.ID] {
 			if n.Start == 0 {
-				open = append(open, fmt.Sprintf("order %d on %s by %s", n.Number, cmp.Or(n.Tag, "the plant"), (Format{Zone: a.Plant.Location(), Now: b.r.Now}).Day(n.LatestDay)))
+				open = append(open, fmt.Sprintf("order %d on %s%s by %s", n.Number, cmp.Or(n.Tag, "the plant"), pick(n.Raised, ", not accepted,", ""), (Format{Zone: a.Plant.Location(), Now: b.r.Now}).Day(n.LatestDay)))
 			}
 		}
 		if len(open) > 0 {
@@ -342,7 +368,7 @@ func (b *visitBook) decide(all []PlantSummary) []decideLine {
 			if more := len(open) - mostWorkNamed; more > 0 {
 				says += " and " + Figure(more, "more", "more")
 			}
-			out = append(out, decideLine{Head: a.Plant.Name + ": " + Count(len(open), "order has", "orders have") + " no stop.", Says: fullStop(Capital(says)), To: Link{Word: "Its horizon", To: at(a.Plant.ID, "horizon")}})
+			out = append(out, decideLine{Head: a.Plant.Name + ": " + openWords(b.of[a.Plant.ID], Count) + ".", Says: fullStop(Capital(says)), To: Link{Word: "Its horizon", To: at(a.Plant.ID, "horizon")}})
 		}
 	}
 	if line, ok := b.unread(all); ok {
