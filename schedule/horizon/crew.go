@@ -250,14 +250,15 @@ func dayWords(d assets.Day) string {
 	return t.Format("2 Jan 2006")
 }
 
-// stock is what lies at the plants of the sheet and at the depot, fit for use today, and what is on its way there.
-func (f *Facts) stock() []Item {
+// stock is what lies at the plants of the sheet and at the depot, fit for use today, and what is on its way there. What goes in cuts, each
+// of them in one piece, does not count where an end is shorter than the smallest cut that an order takes.
+func (f *Facts) stock(least map[int64]int64) []Item {
 	today := assets.DayOf(f.Now.UTC())
 	var out []Item
 	for _, it := range f.Items {
 		p := Item{ID: it.ID, Name: it.Name, Unit: it.Unit}
 		for _, l := range f.Lots {
-			if l.ItemID != it.ID || !l.Fit(today) || !f.near(l.PlantID) {
+			if l.ItemID != it.ID || !l.Fit(today) || !f.near(l.PlantID) || it.InCuts() && int64(l.OnHand) < least[it.ID] {
 				continue
 			}
 			p.OnHand += int64(l.OnHand)

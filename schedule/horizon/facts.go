@@ -72,8 +72,23 @@ func (f *Facts) Inputs() *Inputs {
 	}
 	in.People = f.people(in.Money)
 	in.Kit = f.kit()
-	in.Stock = f.stock()
+	in.Stock = f.stock(leastTaken(in.Plants))
 	return in
+}
+
+// leastTaken is the smallest quantity of each item that an order takes.
+func leastTaken(plants []Plant) map[int64]int64 {
+	least := map[int64]int64{}
+	for i := range plants {
+		for _, o := range plants[i].Orders {
+			for _, n := range o.Stock {
+				if had, ok := least[n.Item]; !ok || n.Quantity < had {
+					least[n.Item] = n.Quantity
+				}
+			}
+		}
+	}
+	return least
 }
 
 // money tells whether every order's conveyor has a cost per hour of stop, all in one currency. Else hours of stop are what

@@ -215,6 +215,29 @@ func TestKitWhoseCalibrationIsDueIsBarredFromThePlan(t *testing.T) {
 	}
 }
 
+// TestEndsTooShortForACutAreNoStock: work takes 2.9 m of cloth in one piece.
+func TestEndsTooShortForACutAreNoStock(t *testing.T) {
+	f := grain()
+	f.Items[0].Unit, f.Items[0].Kind = assets.UnitMetre, assets.StockCloth
+	end := func(q assets.Quantity) stock.Lot {
+		return stock.Lot{StockLot: assets.StockLot{ItemID: 61, PlantID: 3}, OnHand: q}
+	}
+	f.Lots = []stock.Lot{end(1500), end(1500)}
+	a := Lay(f.Inputs()).Ask(t.Context(), Placements{}, Move{OrderID: 41, StopID: 7})
+	if a.Fits || !strings.Contains(strings.Join(a.Why, " "), "0 m have come by then") {
+		t.Errorf("two ends of 1.5 m are taken for a cut of 2.9 m: %v, %q", a.Fits, a.Why)
+	}
+	f.Lots[1].OnHand = 2900
+	if a := Lay(f.Inputs()).Ask(t.Context(), Placements{}, Move{OrderID: 41, StopID: 7}); !a.Fits {
+		t.Errorf("a roll that is just long enough: %q", a.Why)
+	}
+	f.Items[0].Unit = assets.UnitKilogram
+	f.Lots[1].OnHand = 1500
+	if a := Lay(f.Inputs()).Ask(t.Context(), Placements{}, Move{OrderID: 41, StopID: 7}); !a.Fits {
+		t.Errorf("what does not go in cuts adds up: %q", a.Why)
+	}
+}
+
 // Work of the first order takes 2.9 kg. The second stop is ten days after the first.
 func TestStockThatExpiresOnTheSheetCountsUntilItsDay(t *testing.T) {
 	f := grain()
