@@ -1,6 +1,7 @@
 package window
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -155,7 +156,7 @@ func (r *reading) oneOf(s *assets.StopRecurrence, e calendar.Event) {
 		return
 	}
 	next.Answer = s.Answer
-	c := Change{Do: Add, Window: &next, Summary: e.Summary, Why: "in place of that of " + strings.Replace(id, "T", " ", 1)}
+	c := Change{Do: Add, Window: &next, Summary: e.Summary, Why: "in place of that of " + dayWords(of)}
 	switch {
 	case !next.End.Time().After(r.now):
 		c.Do, c.Why = LeaveOut, "it is over"
@@ -163,6 +164,12 @@ func (r *reading) oneOf(s *assets.StopRecurrence, e calendar.Event) {
 		next.Withdrawn, c.Do, c.Why = true, TakeAway, "the file says that it does not take place"
 	}
 	r.out = append(r.out, c)
+}
+
+// dayWords writes a start: 8 Mar 2027, 06:00.
+func dayWords(l calendar.Local) string {
+	year, month, day := l.Date.Civil()
+	return fmt.Sprintf("%d %s %d, %s", day, month.String()[:3], year, l.Time)
 }
 
 // heldOne compares one of a recurring stop with its row.

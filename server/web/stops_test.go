@@ -230,6 +230,25 @@ func TestAStopOfSingleConveyorsNamesThem(t *testing.T) {
 	}
 }
 
+// TestARuleIsToldInWords: 7 March 2027 is a Sunday.
+func TestARuleIsToldInWords(t *testing.T) {
+	for rule, want := range map[string]string{
+		"FREQ=WEEKLY":                             "every week, Sunday",
+		"FREQ=WEEKLY;COUNT=4":                     "every week, Sunday, four times",
+		"FREQ=WEEKLY;INTERVAL=2;BYDAY=SU;WKST=MO": "every 2 weeks, Sunday",
+		"FREQ=WEEKLY;BYDAY=SU,WE;UNTIL=20271231":  "every week, Sunday and Wednesday, until 31 Dec 2027",
+		"FREQ=MONTHLY;BYMONTHDAY=7;INTERVAL=1":    "every month on that day",
+		"FREQ=MONTHLY;BYDAY=1SU":                  "first Sunday of each month",
+		"FREQ=YEARLY;BYMONTH=3;BYMONTHDAY=7":      "every year",
+		"FREQ=MONTHLY;BYMONTHDAY=8":               "by the rule FREQ=MONTHLY;BYMONTHDAY=8",
+		"FREQ=DAILY;INTERVAL=10;UNTIL=20271231":   "by the rule FREQ=DAILY;INTERVAL=10;UNTIL=20271231",
+	} {
+		if got := strings.ReplaceAll(repeatsWords(rule, "2027-03-07T06:00"), nb, " "); got != want {
+			t.Errorf("%s is %q, want %q", rule, got, want)
+		}
+	}
+}
+
 func TestARecurringStopIsLookedAtBeforeItIsKept(t *testing.T) {
 	f := skarrow()
 	v := as(t, f, assets.RolePlanner)

@@ -149,21 +149,81 @@ var repeats = func() []repeat {
 	return out
 }()
 
-// repeatsWords says how a stop comes again: "last Saturday of each month", "every 7 weeks, Thursday".
+// repeatsWords says how a stop comes again: "last Saturday of each month", "every 7 weeks, Thursday, ten times".
 func repeatsWords(rule, startLocal string) string {
 	start, err := calendar.ParseLocal(startLocal)
 	if err != nil {
 		return rule
 	}
+	bare, days, end := ruleParted(rule, start)
 	for _, p := range repeats {
-		if p.rule(start) == rule {
-			if strings.HasPrefix(rule, "FREQ=WEEKLY") {
-				return p.word(start) + ", " + start.Date.Weekday().String()
-			}
-			return p.word(start)
+		if p.rule(start) != bare {
+			continue
 		}
+		word := p.word(start)
+		if strings.HasPrefix(bare, "FREQ=WEEKLY") {
+			word += ", " + days
+		}
+		return word + end
 	}
 	return "by the rule " + rule
+}
+
+// ruleParted takes from a rule what says nothing new (the day of the first start, an interval of one) and what ends it, and gives the
+// weekdays and the end in words.
+func ruleParted(rule string, start calendar.Local) (bare, days, end string) {
+	parts := map[string]string{}
+	var order []string
+	for _, part := range strings.Split(strings.ToUpper(rule), ";") {
+		name, value, _ := strings.Cut(part, "=")
+		parts[name] = value
+		order = append(order, name)
+	}
+	_, month, day := start.Date.Civil()
+	implied := map[string]string{"INTERVAL": "1", "BYMONTHDAY": strconv.Itoa(day), "BYMONTH": strconv.Itoa(int(month))}
+	days = start.Date.Weekday().String()
+	bare = "FREQ=" + parts["FREQ"]
+	slices.Sort(order) // BYDAY, BYMONTH, BYMONTHDAY, COUNT, FREQ, INTERVAL, UNTIL
+	for _, name := range order {
+		switch value := parts[name]; {
+		case name == "FREQ" || name == "WKST" || value == implied[name]:
+		case name == "COUNT":
+			n, _ := strconv.Atoi(value) // a rule that is kept was read
+			end = ", " + Count(n, "time", "times")
+		case name == "UNTIL" && len(value) >= 8:
+			end = ", until " + ruleDay(value)
+		case name == "BYDAY" && parts["FREQ"] == "WEEKLY":
+			days = weekdayWords(value)
+		default:
+			bare += ";" + name + "=" + value
+		}
+	}
+	return bare, days, end
+}
+
+// ruleDay writes the day of a date of a rule.
+func ruleDay(value string) string {
+	t, err := time.Parse("20060102", value[:8])
+	if err != nil {
+		return value
+	}
+	return t.Format("2\u00a0Jan\u00a02006")
+}
+
+// weekdayWords writes the weekdays of a rule: "Monday and Wednesday".
+func weekdayWords(codes string) string {
+	var words []string
+	for _, code := range strings.Split(codes, ",") {
+		for d := time.Sunday; d <= time.Saturday; d++ {
+			if strings.ToUpper(d.String()[:2]) == code {
+				words = append(words, d.String())
+			}
+		}
+	}
+	if n := len(words); n > 1 {
+		return strings.Join(words[:n-1], ", ") + " and " + words[n-1]
+	}
+	return strings.Join(words, "")
 }
 
 func (r *Request) seriesFields(f *Form, q assets.StopRecurrence, reg *assets.Register, owner *Owner) {
