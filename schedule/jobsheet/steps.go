@@ -1,6 +1,7 @@
 package jobsheet
 
 import (
+	"math"
 	"slices"
 
 	"carryside/assets"
@@ -20,6 +21,30 @@ var States = []string{Done, Failed, NotApplicable}
 // LongMetres is the unit of what is measured along the belt with a tape, kept in metres like "m", which stands for what is measured in
 // millimetres: typed in the smaller unit, 104.25 would be a belt of ten centimetres.
 const LongMetres = "m (long)"
+
+// most is the greatest value that can be meant at a step, by its unit as kept: our own bounds against slips of the keys. Only a temperature can
+// be below nothing.
+var most = map[string]float64{"m": 100, LongMetres: 50_000, "degC": 400, "kg": 200_000, "min": 10_000, "h": 1_000, "bar": 400, "%": 1_000, "fingers": 10_000, "N·m": 100_000}
+
+// coldest is the lowest temperature of a belt or a press that can be meant, in degrees Celsius.
+const coldest = -60
+
+// Mistyped says what is wrong with a value of a step, as kept; "" when it can be meant.
+func Mistyped(kept string, value float64) string {
+	least := 0.0
+	if kept == "degC" {
+		least = coldest
+	}
+	switch top, known := most[kept]; {
+	case math.IsNaN(value) || math.IsInf(value, 0) || known && value > top:
+		return "this is more than can be meant here; check digits and unit"
+	case value < least && kept == "degC":
+		return "this is colder than can be meant here; check digits and unit"
+	case value < least:
+		return "what is measured here has no sign; say the side or the direction in the note"
+	}
+	return ""
+}
 
 // For picks the template of a kind of work at a splice kind: first the one for just this kind of splice, then the one for its form, its bond, any;
 // where there is none (ID 0) the usual steps.

@@ -401,6 +401,9 @@ func (e *entry) stepValue(step assets.JobStep, at string, entry *assets.JobEntry
 	} else {
 		v = e.number(at)
 	}
+	if wrong := jobsheet.Mistyped(step.Unit, v); wrong != "" && e.bad[at] == "" {
+		e.bad.Add(at, wrong)
+	}
 	entry.Value = &v
 }
 

@@ -158,6 +158,14 @@ func checkEntry(c *plantdb.Change, s assets.JobSheet, e *assets.JobEntry) error 
 	if step.Measure != "" && e.State == jobsheet.Done && e.Value == nil {
 		bad.Add("value", fmt.Sprintf("give the measured value: %s", step.Measure))
 	}
+	if e.Value != nil {
+		if wrong := jobsheet.Mistyped(step.Unit, *e.Value); wrong != "" {
+			bad.Add("value", wrong)
+		}
+	}
+	if e.DeviceID == nil && e.At < assets.InstantOf(c.Now().Time().AddDate(-1, 0, 0)) { // a device's clock may be anything; what it sent is not lost
+		bad.Add("at", "this lies more than a year back; check the year")
+	}
 	if e.State != jobsheet.Done && strings.TrimSpace(e.Note) == "" {
 		bad.Add("note", "say why it is "+e.State)
 	}

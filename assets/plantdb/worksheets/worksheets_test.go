@@ -77,6 +77,9 @@ func TestStepThatIsMeasuredNeedsItsValueAndOneNotDoneItsReason(t *testing.T) {
 		{"opened without its temperature", "value", assets.JobEntry{StepKey: "release", State: jobsheet.Done}},
 		{"left out without a reason", "note", assets.JobEntry{StepKey: "clamped", State: jobsheet.NotApplicable}},
 		{"a step of another sheet", "step", assets.JobEntry{StepKey: "mixed", State: jobsheet.Done}},
+		{"a length with a sign", "value", assets.JobEntry{StepKey: "cut_out", State: jobsheet.Done, Value: value(-0.005)}},
+		{"a length typed in the wrong unit", "value", assets.JobEntry{StepKey: "cut_out", State: jobsheet.Done, Value: value(1360)}},
+		{"opened at nine thousand degrees", "value", assets.JobEntry{StepKey: "release", State: jobsheet.Done, Value: value(9000)}},
 		{"no such state", "state", assets.JobEntry{StepKey: "clamped", State: "perhaps"}},
 	}
 	for _, tt := range tests {
@@ -86,6 +89,23 @@ func TestStepThatIsMeasuredNeedsItsValueAndOneNotDoneItsReason(t *testing.T) {
 		if !errors.As(err, &bad) || bad[tt.at] == "" {
 			t.Errorf("%s: %v, want a message at %s", tt.name, err, tt.at)
 		}
+	}
+}
+
+func value(v float64) *float64 { return &v }
+
+// The year is a slip of the keys on a screen; what comes from a device, whatever its clock says, is not lost for it.
+func TestAStepNotedYearsBackIsAskedForOnAScreenAndTakenFromADevice(t *testing.T) {
+	s, _, sheet := opened(t)
+	e := assets.JobEntry{StepKey: "clamped", State: jobsheet.Done, At: assets.InstantOf(plantdbtest.Noon.AddDate(-27, 0, 0)), ClientID: "screen-1"}
+	var bad assets.Invalid
+	if _, err := note(s, t, sheet, e); !errors.As(err, &bad) || bad["at"] == "" {
+		t.Errorf("on a screen: %v", err)
+	}
+	device := int64(3)
+	e.ClientID, e.DeviceID, e.DeviceAt, e.SentOffsetUS = "phone-1", &device, &e.At, new(int64)
+	if _, err := note(s, t, sheet, e); err != nil {
+		t.Errorf("from a device: %v", err)
 	}
 }
 
