@@ -73,7 +73,7 @@ func TestMachineInterfaceIsDescribed(t *testing.T) {
 // Lengths, speeds, hours and angles say their unit in the name.
 func TestNumbersSayTheirUnit(t *testing.T) {
 	d := openMachines(t).description()
-	without := []string{"id", "position", "conveyors", "splices", "open_orders", "overdue_orders", "held_readings", "bends", "reverse_bends", "resplices_left", "steps", "value", "days",
+	without := []string{"id", "position", "conveyors", "splices", "open_orders", "overdue_orders", "held_readings", "order_number", "bends", "reverse_bends", "resplices_left", "steps", "value", "days",
 		"at_least_days", "limit", "grade", "number", "crew", "order", "count", "rows", "status", "measurement",
 		"count_so_far", "count_limit", // of what "counts" says
 	}
