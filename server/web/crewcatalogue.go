@@ -310,8 +310,8 @@ func (f *Form) templateStock(t assets.WorkTemplate, list *CrewList) []*Field {
 		if i < len(t.Stock) {
 			need = t.Stock[i]
 		}
-		fields = append(fields, f.Select(fmt.Sprintf("item_%d", i+1), "Item", idOrNone(need.ItemID), options),
-			f.Number(fmt.Sprintf("per_splice_%d", i+1), "For each splice", plainNumber(need.PerSplice), ""), f.Number(fmt.Sprintf("per_m_%d", i+1), "And for each metre of belt width", plainNumber(need.PerMWidth), ""))
+		fields = append(fields, f.Select(fmt.Sprintf("item_%d", i+1), fmt.Sprintf("Item %d", i+1), idOrNone(need.ItemID), options).OverBoth(),
+			f.Number(fmt.Sprintf("per_splice_%d", i+1), "Of it, for each splice", plainNumber(need.PerSplice), ""), f.Number(fmt.Sprintf("per_m_%d", i+1), "And for each metre of belt width", plainNumber(need.PerMWidth), ""))
 	}
 	return fields
 }
