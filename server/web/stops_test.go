@@ -249,6 +249,18 @@ func TestARuleIsToldInWords(t *testing.T) {
 	}
 }
 
+func TestARecurringStopNamesThoseThatDoNotFollowIt(t *testing.T) {
+	f := skarrow()
+	f.office().series = []assets.StopRecurrence{{Version: assets.Version{ID: 9, RowID: 90}, PlantID: 3, LineID: 2, Rule: "FREQ=WEEKLY", StartLocal: "2026-12-05T20:00", EndLocal: "2026-12-06T06:00", Keeps: assets.KeepsClock, Note: "Night"}}
+	w := springNight()
+	w.Source = assets.StopSource{RecurrenceID: 9, PlannedLocal: "2027-03-20T20:00"}
+	f.stops = append(f.stops, w)
+	body := strings.ReplaceAll(as(t, f, assets.RolePlanner).get("/plants/3/stops/recurring/9").Find("main").Text(), nb, " ")
+	if !strings.Contains(body, "One was moved, answered or has work in it and stays as it is: 27 Mar 2027, 20:00, 9 h.") {
+		t.Errorf("the page says %q", body)
+	}
+}
+
 func TestARecurringStopIsLookedAtBeforeItIsKept(t *testing.T) {
 	f := skarrow()
 	v := as(t, f, assets.RolePlanner)

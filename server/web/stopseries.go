@@ -345,7 +345,7 @@ func (s *Site) seriesPreview(r *Request, p *seriesPage, q assets.StopRecurrence,
 	}
 	if len(fresh) > 0 {
 		p.Sum = Capital(Figure(len(fresh), "stop", "stops")) + " within a year, " + Duration(hours) + " together. The plant: " + string(q.Answer.Given()) + "."
-		p.Sum += r.skippedWords(q)
+		p.Sum += r.skippedWords(q) + r.byThemselves(q, list.Windows)
 		p.Keeping = r.otherKeeping(q, fresh)
 		p.Say = r.seriesSay(reg, q, fresh)
 	}
@@ -363,6 +363,24 @@ func (r *Request) skippedWords(q assets.StopRecurrence) string {
 		days = append(days, r.F.PlainDay(assets.Day(l.Date.String())))
 	}
 	return " None on " + strings.Join(days, ", ") + ": the clock skips " + skipped[0].Time.String() + " then; enter a stop for that night by itself."
+}
+
+// byThemselves names the stops of a recurring stop that do not follow it: of which something was said, or in which work is placed.
+func (r *Request) byThemselves(q assets.StopRecurrence, all []assets.StopWindow) string {
+	var days []string
+	for _, w := range all {
+		if q.ID != 0 && w.ID > 0 && w.Source.RecurrenceID == q.ID {
+			days = append(days, r.F.Stamp(w.Start)+", "+stopLength(w))
+		}
+	}
+	switch n := len(days); {
+	case n == 0:
+		return ""
+	case n == 1:
+		return " One was moved, answered or has work in it and stays as it is: " + days[0] + "."
+	default:
+		return " " + Capital(Count(n, "was", "were")) + " moved, answered or have work in them and stay as they are: " + strings.Join(days, "; ") + "."
+	}
 }
 
 // seriesSay is the headline once there is something to see: where it comes next, and the longest odd night.
