@@ -131,6 +131,7 @@ type horizonPage struct {
 	Unplaced     []horizonLeft
 	Without      []horizonLeft // accepted, and in no stop
 	Broken       []horizonLeft
+	SeesKit      bool
 	Asked        bool // a stop is drawn that is asked for and not agreed
 	Mine         int  // moves of whoever looks that are not published
 	Plan         string
@@ -243,7 +244,7 @@ func (s *Site) horizon(r *Request) error {
 	if err != nil {
 		return err
 	}
-	p := &horizonPage{MayPlan: r.May(people.PlanOrders), Plan: r.At("horizon", "plan")}
+	p := &horizonPage{MayPlan: r.May(people.PlanOrders), SeesKit: r.May(people.ReadStores), Plan: r.At("horizon", "plan")}
 	p.Sheet = "Horizon"
 	if len(sh.v.Register.Conveyors) == 0 {
 		p.Say = "Nothing comes due: the plant has no conveyors yet"
@@ -321,7 +322,7 @@ func (sh *sheetOf) drawing(belts []horizonBelt, slim bool) drawing.Horizon {
 		g.Belts = append(g.Belts, row)
 	}
 	d.Rows = []drawing.HorizonMarks{sh.crewMarks()}
-	if presses := sh.pressMarks(); presses.Says != "" {
+	if presses := sh.pressMarks(); presses.Says != "" && sh.r.May(people.ReadStores) {
 		d.Rows = append(d.Rows, presses)
 	}
 	return d

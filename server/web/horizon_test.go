@@ -503,3 +503,14 @@ func TestAMoveIntoAnOccurrenceHoldsWhenSomebodyElsePublishedIntoItFirst(t *testi
 		t.Errorf("published into stop %d", f.orders[0].WindowID)
 	}
 }
+
+func TestACustomersOwnPeopleReadTheHorizonWithoutItsKit(t *testing.T) {
+	f := withStops()
+	for role, sees := range map[assets.Role]bool{assets.RoleCustomerViewer: false, assets.RoleAuditor: true} {
+		f.staff[0].Role = role
+		d := as(t, f, role).get("/plants/3/horizon")
+		if got := strings.Contains(d.Find("svg.wide").Text(), "Presses"); got != sees || (d.Find(".facts-t th:contains('Kit')").Length() > 0) != sees {
+			t.Errorf("%s sees the presses: %v, want %v", role, got, sees)
+		}
+	}
+}

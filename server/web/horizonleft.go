@@ -99,7 +99,10 @@ func (sh *sheetOf) stops() []horizonStop {
 			continue
 		}
 		b := sh.h.Sheet.Booked(w.ID, sh.at)
-		row := horizonStop{Name: sh.r.F.Stamp(w.Start), Where: Capital(stopWhere(sh.v.Register, w)), Kit: sh.kitNames(b.Kit)}
+		row := horizonStop{Name: sh.r.F.Stamp(w.Start), Where: Capital(stopWhere(sh.v.Register, w))}
+		if sh.r.May(people.ReadStores) {
+			row.Kit = sh.kitNames(b.Kit)
+		}
 		row.To, _ = sh.r.Link("stops/:stop", w.ID)
 		row.Booked = Short(b.Work.Hours(), 1) + " of " + Duration(stopHours(w))
 		if !w.Agreed() {
