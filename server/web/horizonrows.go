@@ -112,14 +112,21 @@ func sharing(works []drawing.HorizonWork) []drawing.HorizonWork {
 	return works
 }
 
-// under is what a narrow sheet says below a row with work: "remake S2, order 412, stop 12 Dec: 47 % before 412".
+// under is what a narrow sheet says below a row with work, first of work that is moved: "remake S2, order 412, stop 12 Dec: 47 % before
+// 412".
 func (b *horizonBelt) under() string {
+	says := ""
 	for _, w := range b.works {
-		if w.Kind != drawing.WorkOld {
+		switch w.Kind {
+		case drawing.WorkNoFit:
+			return w.Short + " does not fit: " + b.says
+		case drawing.WorkNew:
 			return w.Short + ": " + b.says
+		case drawing.WorkPlaced, drawing.WorkLocked:
+			says = pickWord(says, w.Short+": "+b.says)
 		}
 	}
-	return b.finding()
+	return pickWord(says, b.finding())
 }
 
 // finding is what is said of a row with why no stop fits it: "No stop fits: isolated together with T2, which ...".

@@ -493,7 +493,7 @@ func (z *hzSheet) work(w *HorizonWork, mid, height float64, worded bool) {
 		z.rect("actf", x, y, wd, height)
 		ink = "act b s halo"
 	case WorkOld:
-		z.rect("dash", x, y, wd, height)
+		z.rect("dash", x-2.5, y, wd+5, height) // wider than its stop, whose edges would hide it
 	case WorkNoFit:
 		z.rect("nofit", x, y, wd, height)
 		z.path("thin nof", "M"+num(x)+" "+num(y)+"l"+num(wd)+" "+num(height)+"m0-"+num(height)+"l-"+num(wd)+" "+num(height))
@@ -551,7 +551,7 @@ func (z *hzSheet) marks(y float64) {
 }
 
 // markShift is how far a mark may stand behind its stop to keep clear of the one before.
-const markShift = 16
+const markShift = 22
 
 // cutWords cuts a text to a width at a word.
 func cutWords(text string, px float64) string {
