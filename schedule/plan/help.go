@@ -111,7 +111,10 @@ func (h *relief) holds(changes []Change) bool {
 		return false
 	}
 	h.x.held++
-	p := newProblem(h.x.p.c.With(changes))
+	p := newProblemUnless(h.x.p.c.With(changes), h.x.s.late)
+	if p == nil {
+		return false
+	}
 	at := p.carried(h.x.p, h.x.s.best)
 	var placed [heldChains]bool
 	h.x.s.beside(heldChains, h.x.s.set.Workers, func(i int) {

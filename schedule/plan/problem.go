@@ -105,6 +105,11 @@ type supply struct {
 
 // newProblem compiles a case.
 func newProblem(c *Case) *problem {
+	return newProblemUnless(c, func() bool { return false })
+}
+
+// newProblemUnless compiles a case unless it is halted, which it asks for every job: a case of thousands of jobs takes a while. Then it gives nil.
+func newProblemUnless(c *Case, halt func() bool) *problem {
 	p := &problem{
 		c: c, people: len(c.Technicians), windows: len(c.Windows), travel: c.Travel,
 		resources: len(c.Technicians) + len(c.Tools),
@@ -117,7 +122,9 @@ func newProblem(c *Case) *problem {
 	}
 	p.present()
 	p.supplies()
-	p.tasks()
+	if !p.tasks(halt) {
+		return nil
+	}
 	p.rank()
 	p.neighbours()
 	return p
@@ -169,13 +176,16 @@ func (p *problem) takesOf(j *Job, x *option) []StockNeed {
 	return out
 }
 
-// tasks compiles the jobs.
-func (p *problem) tasks() {
+// tasks compiles the jobs; false when it was halted.
+func (p *problem) tasks(halt func() bool) bool {
 	c := p.c
 	p.jobs = make([]task, len(c.Jobs))
 	p.ofGroup, p.ofWindow, p.ofSite = make([][]int, len(c.Groups)), make([][]int, len(c.Windows)), make([][]int, len(c.Sites))
 	p.alike = map[alike][]candidate{}
 	for i := range c.Jobs {
+		if halt() {
+			return false
+		}
 		p.compile(i)
 	}
 	p.alike = nil
@@ -191,6 +201,7 @@ func (p *problem) tasks() {
 		p.jobs[x[0]].apart = append(p.jobs[x[0]].apart, x[1])
 		p.jobs[x[1]].apart = append(p.jobs[x[1]].apart, x[0])
 	}
+	return true
 }
 
 // compile makes the task of one job.
