@@ -43,6 +43,9 @@ type relief struct {
 
 // help gives the smallest changes found that place the job, each planned again to see that it does.
 func (x *explainer) help(j int) (words []string, changes [][]Change) {
+	if x.s.late() {
+		return nil, nil
+	}
 	h := &relief{x: x, job: j, left: asksPerJob}
 	total := asksInAll
 	if !x.s.proven {

@@ -67,13 +67,17 @@ const chainsInAll = 12
 
 // cheapestWith is the cost of the cheapest plan that places job j: proven where the plan is, else the cheapest found.
 func (x *explainer) cheapestWith(j int) (cost int, a answer) {
+	chain := !x.s.late() && !x.s.set.Plain && x.chains < chainsInAll
+	if !x.s.proven && !chain {
+		return 0, unknown
+	}
 	p := x.p.requiring(j)
 	if x.s.proven {
 		if cost, _, a = optimum(p, mustCost, x.s.late); a != unknown {
 			return cost, a
 		}
 	}
-	if x.s.late() || x.s.set.Plain || x.chains >= chainsInAll {
+	if !chain {
 		return 0, unknown
 	}
 	x.chains++
