@@ -104,6 +104,9 @@ func begin(o Order, a Action, by Actor, at, now time.Time) (Step, assets.Invalid
 	if at.After(now) {
 		wrong.Add("at", "this lies in the future; give the time at which it was done")
 	}
+	if o.RaisedAt != 0 && !at.IsZero() && at.Before(o.RaisedAt.Time().AddDate(-1, 0, 0)) {
+		wrong.Add("at", "this lies more than a year before the order was raised; check the year")
+	}
 	return s, wrong, nil
 }
 

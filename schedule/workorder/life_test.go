@@ -141,6 +141,10 @@ func TestWhatAStepDemands(t *testing.T) {
 			_, _, err := Place(remake412(Accepted), planner, morning, morning, Placement{WindowDay: today, People: []int64{2}})
 			return err
 		}},
+		{"started in a year that is a slip of the keys", "at", func() error {
+			_, _, err := Start(remake412(Placed), fitter, morning.AddDate(-25, 0, 0), morning)
+			return err
+		}},
 		{"placed with nobody", "people", func() error {
 			_, _, err := Place(remake412(Accepted), planner, morning, morning, Placement{WindowID: 4, WindowDay: today})
 			return err

@@ -161,3 +161,12 @@ func TestSpliceOfAnotherPlantIsNotFound(t *testing.T) {
 		t.Errorf("reading another plant: %v, want not found", err)
 	}
 }
+
+// Steps of 9 m in place of 250 mm: a length typed in the wrong unit is asked for again, whichever form it came from.
+func TestASpliceWithStepsOfNineMetresIsAskedForAgain(t *testing.T) {
+	s := plantdbtest.Plant(t)
+	for field, sp := range map[string]assets.Splice{"step_length_m": {StepLengthM: 9}, "finger_length_m": {FingerLengthM: 80}, "finger_pitch_m": {FingerPitchM: 15}} {
+		sp.BeltID, sp.Made = s.Belt.ID, s.On("2025-03-01")
+		refused(t, s, field, func(c *plantdb.Change) error { return registry.MakeSplice(c, &sp) })
+	}
+}

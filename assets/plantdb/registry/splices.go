@@ -156,6 +156,13 @@ func CorrectSplice(c *plantdb.Change, next *assets.Splice) error {
 	return plantdb.Correct(c, ch, next)
 }
 
+// The greatest steps and fingers that can be meant, in metres: several times what handbooks show for the strongest belts. Our own choice, against a
+// length typed in the wrong unit.
+const (
+	mostStepM  = 3
+	mostPitchM = 0.5
+)
+
 func checkSplice(c *plantdb.Change, s *assets.Splice, belt assets.Belt) assets.Invalid {
 	bad := assets.Invalid{}
 	if s.Form != "" && !slices.Contains(assets.Forms, s.Form) {
@@ -167,9 +174,15 @@ func checkSplice(c *plantdb.Change, s *assets.Splice, belt assets.Belt) assets.I
 	if s.PositionM != nil && !(*s.PositionM >= 0 && (belt.LoopLengthM == 0 || *s.PositionM <= belt.LoopLengthM)) {
 		bad.Add("position_m", fmt.Sprintf("the position must lie on the loop, between 0 and %g m", belt.LoopLengthM))
 	}
-	atLeast(bad, "finger_pitch_m", s.FingerPitchM, 0, "the finger pitch")
-	atLeast(bad, "finger_length_m", s.FingerLengthM, 0, "the finger length")
-	atLeast(bad, "step_length_m", s.StepLengthM, 0, "the step length")
+	for _, of := range []struct {
+		field, what string
+		v, most     float64
+	}{{"finger_pitch_m", "finger", s.FingerPitchM, mostPitchM}, {"finger_length_m", "finger", s.FingerLengthM, mostStepM}, {"step_length_m", "step", s.StepLengthM, mostStepM}} {
+		atLeast(bad, of.field, of.v, 0, "the size of a "+of.what)
+		if of.v > of.most {
+			bad.Add(of.field, "no splice has a "+of.what+" of that size; check the number and its unit")
+		}
+	}
 	atLeast(bad, "steps", float64(s.Steps), 0, "the number of steps")
 	within(bad, "bias_angle_deg", s.BiasAngleDeg, -89, 89, "the bias angle in degrees")
 	if s.Made.IsZero() {
