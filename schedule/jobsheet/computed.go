@@ -213,6 +213,9 @@ func (c *computing) cycle() {
 		by = "by " + j.RecipeName + ": "
 	}
 	up, dwell, down := j.Recipe.ExpectedMinutes(j.AmbientC, cooling)
+	if most := j.Recipe.CoolingMax; !(j.CoolingKMin > 0) && most > 0 && down > most {
+		down, how = most, "at most by the recipe, nobody gave how fast the press cools"
+	}
 	c.say(Figure{"Expected press cycle", up + dwell + down, "min", fmt.Sprintf("%s%.0f up, %.0f dwell, %.0f down %s", by, up, dwell, down, how), assets.ClassD, ""})
 }
 

@@ -85,6 +85,22 @@ func TestCutLengthIsOnlySaidOfANewBeltAndOnlyWhenItIsKnown(t *testing.T) {
 	}
 }
 
+// A light belt is pressed in about half an hour (common practice). 20 to 175 degC at 20 K/min, 4 min held; at the 2 K/min of an uncooled press down to 50
+// degC took 62 min, four times what the recipe allows: the press is one that cools, and the recipe's 15 min bound it.
+func TestAPressThatMustCoolQuicklyByItsRecipeIsNotExpectedToCoolForAnHour(t *testing.T) {
+	light := Job{Form: assets.FormFinger, Bond: assets.BondHotPressed, AmbientC: 20, RecipeName: "Finger 175, version 2",
+		Recipe: &press.Recipe{SetTopC: 175, SetBottomC: 175, HeatingRate: press.Band{Min: 10, Max: 30}, Dwell: press.Band{Min: 4, Max: 6}, ReleaseMaxC: 50, CoolingMax: 15}}
+	got, _ := Compute(light, inSI)
+	if f := find(t, got, "Expected press cycle"); math.Abs(f.Value-26.75) > 1e-9 || !strings.Contains(f.How, "by Finger 175, version 2") || !strings.Contains(f.How, "nobody gave") {
+		t.Errorf("%+v, want 7.75 + 4 + 15 min and by which recipe", f)
+	}
+	light.CoolingKMin = 25
+	got, _ = Compute(light, inSI)
+	if f := find(t, got, "Expected press cycle"); math.Abs(f.Value-16.75) > 1e-9 {
+		t.Errorf("cooled at 25 K/min: %+v, want 7.75 + 4 + 5 min", f)
+	}
+}
+
 // The order of a finger splice, as it is taught: squaring and clamping in the cutter, fingers from the middle outwards, release cloth, closing,
 // recipe, heating, cooling under pressure, opening, flexing, tracking, run-in (common practice).
 func TestFingerSpliceIsMadeInItsOrder(t *testing.T) {
