@@ -72,7 +72,7 @@ func (f *Facts) Inputs() *Inputs {
 	}
 	in.People = f.people(in.Money)
 	in.Kit = f.kit()
-	in.Stock = f.stock(leastTaken(in.Plants))
+	in.Stock = f.stock(in.Plants)
 	return in
 }
 

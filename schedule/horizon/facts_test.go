@@ -215,6 +215,43 @@ func TestKitWhoseCalibrationIsDueIsBarredFromThePlan(t *testing.T) {
 	}
 }
 
+// TestOnePlantsShelfIsNotAnothers: work at each of two plants takes 2.9 kg of rubber.
+func TestOnePlantsShelfIsNotAnothers(t *testing.T) {
+	lot := func(plant int64, q assets.Quantity) stock.Lot {
+		return stock.Lot{StockLot: assets.StockLot{ItemID: 61, PlantID: plant}, OnHand: q}
+	}
+	for name, tt := range map[string]struct {
+		lots        []stock.Lot
+		here, there bool // the work fits at the first plant, at the second
+	}{
+		"enough at the one, nothing at the other":    {[]stock.Lot{lot(3, 9000)}, true, false},
+		"enough at the one, enough at the depot":     {[]stock.Lot{lot(3, 2900), lot(0, 2900)}, true, true},
+		"enough for one at the depot":                {[]stock.Lot{lot(0, 2900)}, true, true},
+		"a part at the plant, the rest at the depot": {[]stock.Lot{lot(3, 1000), lot(0, 1900)}, true, true},
+		"at a plant that is not of the sheet":        {[]stock.Lot{lot(9, 9000)}, false, false},
+	} {
+		t.Run(name, func(t *testing.T) {
+			f, other := grain(), grain().Plants[0]
+			f.Plants[0].Orders[0].LatestDay = ""
+			other.Register.Plant.ID, other.Register.Plant.Name = 4, "Dunmarrow"
+			other.Stops[0].ID, other.Stops[0].PlantID, other.Orders[0].ID, other.Orders[0].Number = 17, 4, 141, 512
+			other.Register.Conveyors[0].ID, other.Orders[0].ConveyorID, other.Register.Belts[0].ConveyorID = 111, 111, 111
+			other.Register.Conveyors = other.Register.Conveyors[:1]
+			other.Orders, other.Groups = other.Orders[:1], nil
+			f.Plants = append(f.Plants, other)
+			f.Ways = []assets.TravelTime{{FromPlantID: 3, ToPlantID: 4, Minutes: 20}}
+			f.Lots = tt.lots
+			s := Lay(f.Inputs())
+			if a := s.Ask(t.Context(), Placements{}, Move{OrderID: 41, StopID: 7}); a.Fits != tt.here {
+				t.Errorf("at the first plant it fits: %v, %v", a.Fits, a.Why)
+			}
+			if a := s.Ask(t.Context(), Placements{}, Move{OrderID: 141, StopID: 17}); a.Fits != tt.there {
+				t.Errorf("at the second plant it fits: %v, %v", a.Fits, a.Why)
+			}
+		})
+	}
+}
+
 // TestEndsTooShortForACutAreNoStock: work takes 2.9 m of cloth in one piece.
 func TestEndsTooShortForACutAreNoStock(t *testing.T) {
 	f := grain()
