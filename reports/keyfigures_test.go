@@ -122,3 +122,25 @@ func TestKeyFiguresTellTheBacklogInWeeksOfTheCrew(t *testing.T) {
 		t.Errorf("the weeks rest on %q", rests)
 	}
 }
+
+type decadePlant struct{ *smallPlant }
+
+func (s decadePlant) WorkAt(ctx context.Context, id int64, at time.Time) (reports.Work, error) {
+	w, err := s.smallPlant.WorkAt(ctx, id, at)
+	w.Orders = w.Orders[:1]
+	w.Orders[0].DoneAt, w.Orders[0].RaisedAt = 0, assets.InstantOf(time.Date(2016, 10, 1, 0, 0, 0, 0, time.UTC))
+	return w, err
+}
+
+// 3 h of some 88 000 h are 0.003 %: rounded it would be 100 %, which it was not.
+func TestAConveyorThatStoodWasNotAvailableForAllOfItsTime(t *testing.T) {
+	entry := must(reports.Find("key-figures"))
+	r := must(entry.Build(t.Context(), reports.Inputs{Source: decadePlant{newSmallPlant()}, Built: built, By: "N. Corvane", Version: "1.0", Zone: berlin, Period: reports.Period{To: "2026-10-31"}}, ""))
+	var b bytes.Buffer
+	must(r.WriteCSV(t.Context(), &b))
+	for _, rec := range must(csv.NewReader(&b).ReadAll())[1:] {
+		if strings.HasPrefix(rec[2], "Availability") && rec[3] != "99.99" {
+			t.Errorf("%s is %s, want 99.99 (%s)", rec[2], rec[3], rec[6])
+		}
+	}
+}

@@ -180,15 +180,25 @@ func (s stood) rows(name PlantName) (rows [][]Cell) {
 		beside += fmt.Sprintf("; failed splices without a recorded standstill, not in it: %d", s.unrecorded)
 	}
 	hours := fmt.Sprintf("%.1f h required of %d conveyors, %.1f h down by failures, %.1f h for planned work", all.RequiredH, len(s.ByConveyor), all.DownFailuresH, all.DownPlannedH)
-	say("Availability", all.AvailabilityPercent, 2, "%", "(required time - down time by failures - down time for planned work) / required time x 100, sums over the conveyors (EN 15341: up time / required time)", hours)
-	say("Availability, failures only", all.FailuresOnlyPercent, 2, "%", "(required time - down time by failures) / required time x 100", hours)
+	say("Availability", short(all.AvailabilityPercent), 2, "%", "(required time - down time by failures - down time for planned work) / required time x 100, sums over the conveyors (EN 15341: up time / required time)", hours)
+	say("Availability, failures only", short(all.FailuresOnlyPercent), 2, "%", "(required time - down time by failures) / required time x 100", hours)
 	say("Mean time to restoration", all.RestorationH, 1, "h", "whole down times of the failures that began in the period / their number (EN 13306: from the failure until the conveyor can run again)", beside)
 	say("Mean time between failures", all.UpBetweenFailuresH, 1, "h", "up time / failures that began in the period (EN 13306: mean operating time between failures)", beside)
 	say("Mean repair work", all.RepairWorkedH, 1, "h", "worked hours of those failures, all people together / their number", beside)
 	down := slices.DeleteFunc(slices.Clone(s.ByConveyor), func(r keyfigures.Reliability) bool { return r.DownFailuresH == 0 && r.Failures == 0 })
 	slices.SortStableFunc(down, func(a, b keyfigures.Reliability) int { return cmp.Compare(b.DownFailuresH, a.DownFailuresH) })
 	for _, r := range down {
-		say("Availability of "+r.Conveyor, r.AvailabilityPercent, 2, "%", "the same of this conveyor", fmt.Sprintf("failures: %d; %.1f of %.1f h required down by them", r.Failures, r.DownFailuresH, r.RequiredH))
+		say("Availability of "+r.Conveyor, short(r.AvailabilityPercent), 2, "%", "the same of this conveyor", fmt.Sprintf("failures: %d; %.1f of %.1f h required down by them", r.Failures, r.DownFailuresH, r.RequiredH))
 	}
 	return rows
+}
+
+// short is an availability that is not whole and stays so when it is rounded to two decimals: what stood for 4 hours in ten years was not
+// available for 100 % of them.
+func short(percent *float64) *float64 {
+	if percent == nil || *percent >= 100 {
+		return percent
+	}
+	v := min(*percent, 99.99)
+	return &v
 }

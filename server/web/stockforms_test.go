@@ -4,6 +4,7 @@ import (
 	"maps"
 	"net/http"
 	"net/url"
+	"os"
 	"strings"
 	"testing"
 
@@ -151,4 +152,16 @@ func TestACounterIsMovedByWholeCuts(t *testing.T) {
 		t.Errorf("half a cut: %q", got)
 	}
 	v.post(path, typed(on, "amount", "4", "reason", "trial cuts"), http.StatusSeeOther)
+}
+
+// On a phone what stands beside a form comes below it; cautions come first there all the same.
+func TestOnAPhoneCautionsComeBeforeTheForm(t *testing.T) {
+	css, err := os.ReadFile("static/css/app.css")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, narrow, found := strings.Cut(string(css), "@media screen and (max-width:900px)")
+	if !found || !strings.Contains(narrow, ".cols>.stack>.caution{order:-1}") {
+		t.Error("no rule for narrow screens puts cautions first")
+	}
 }
