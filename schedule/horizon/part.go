@@ -4,7 +4,6 @@ import (
 	"context"
 	"slices"
 
-	"carryside/assets"
 	"carryside/schedule/plan"
 )
 
@@ -69,6 +68,7 @@ func (q *part) addPeople(at Placements) {
 		}
 		return out
 	})
+	called := q.called(at)
 	for t := range q.s.Case.Technicians {
 		p := q.s.Case.Technicians[t]
 		if !q.asks(&p) {
@@ -76,7 +76,7 @@ func (q *part) addPeople(at Placements) {
 		}
 		d := q.s.Case.Travel
 		p.CalloutWindows = map[int]int{0: p.CalloutIn(q.w, site)}
-		if q.called(q.s.in.People[t].ID, at) {
+		if called[q.s.in.People[t].ID] {
 			p.CalloutWindows[0] = 0
 		}
 		p.Available = q.left(p.Available, d[p.Home][site], d[site][p.Home], busy[t])
@@ -86,14 +86,18 @@ func (q *part) addPeople(at Placements) {
 	}
 }
 
-// called tells whether somebody is in the stop already for a job that is not of the part.
-func (q *part) called(personID int64, at Placements) bool {
+// called are the people who are in the stop already for jobs that are not of the part.
+func (q *part) called(at Placements) map[int64]bool {
+	out := map[int64]bool{}
 	for _, j := range q.s.jobsIn(q.w, at) {
-		if !q.mine(j) && slices.ContainsFunc(at[q.s.orders[j].ID].Crew, func(m assets.CrewPlace) bool { return m.PersonID == personID }) {
-			return true
+		if q.mine(j) {
+			continue
+		}
+		for _, m := range at[q.s.orders[j].ID].Crew {
+			out[m.PersonID] = true
 		}
 	}
-	return false
+	return out
 }
 
 // asks tells whether a job of the part asks for a ticket the person holds.

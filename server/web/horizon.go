@@ -131,6 +131,7 @@ type horizonPage struct {
 	Unplaced     []horizonLeft
 	Without      []horizonLeft // accepted, and in no stop
 	Broken       []horizonLeft
+	Weeks        int // of the sheet
 	SeesKit      bool
 	Asked        bool // a stop is drawn that is asked for and not agreed
 	Mine         int  // moves of whoever looks that are not published
@@ -244,7 +245,7 @@ func (s *Site) horizon(r *Request) error {
 	if err != nil {
 		return err
 	}
-	p := &horizonPage{MayPlan: r.May(people.PlanOrders), SeesKit: r.May(people.ReadStores), Plan: r.At("horizon", "plan")}
+	p := &horizonPage{MayPlan: r.May(people.PlanOrders), SeesKit: r.May(people.ReadStores), Weeks: r.span(), Plan: r.At("horizon", "plan")}
 	p.Sheet = "Horizon"
 	if len(sh.v.Register.Conveyors) == 0 {
 		p.Say = "Nothing comes due: the plant has no conveyors yet"

@@ -188,6 +188,9 @@ func TestAMoveIsAnsweredSetDownAndPublished(t *testing.T) {
 	if say := strings.ReplaceAll(d.Find("h1").Text(), nb, " "); say != "Order 412 fits the stop of 25 Dec 2026" {
 		t.Fatalf("%q", say)
 	}
+	if to := v.get("/plants/3/horizon").Find("[data-move]").AttrOr("data-move", ""); v.get(to+"&order=412&stop=8").Find("#answer").Text() != d.Find("#answer").Text() {
+		t.Errorf("dragged on the sheet %s, the answer is another one", to)
+	}
 	if text := factsOf(d); !strings.Contains(text, "11 of 24 h booked with it") || !strings.Contains(text, "I. Vanterel") {
 		t.Errorf("the answer does not say what it takes: %s", text)
 	}

@@ -53,7 +53,7 @@ func (sh *sheetOf) ask(at horizon.Placements, m horizon.Move, within time.Durati
 
 // planMove shows the answer to a move, and keeps the move in the draft of whoever asks.
 func (s *Site) planMove(r *Request) error {
-	sh, err := s.readSheet(r, 104)
+	sh, err := s.readSheet(r, r.moveSpan())
 	if err != nil {
 		return err
 	}
@@ -80,6 +80,14 @@ func (s *Site) planMove(r *Request) error {
 	p.Say = p.Answer.Head
 	p.Sub = "Nothing is kept yet: set it down, and it stands among your moves until you publish them."
 	return r.Show("move", p)
+}
+
+// moveSpan is how long a sheet a move is asked on: the one in front of whoever drags, which is laid already, else the longest.
+func (r *Request) moveSpan() int {
+	if r.Posted() || r.Query("weeks") == "" {
+		return 104
+	}
+	return r.span()
 }
 
 // chooseMove asks which order is to be moved.

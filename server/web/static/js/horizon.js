@@ -39,7 +39,7 @@
     const stop = held.stops[held.at];
     if (asking) asking.abort();
     asking = new AbortController();
-    const to = sheet.dataset.move + '?order=' + held.link.dataset.order + '&stop=' + stop.id;
+    const to = sheet.dataset.move + '&order=' + held.link.dataset.order + '&stop=' + stop.id;
     try {
       const page = await fetch(to, { signal: asking.signal, headers: { Accept: 'text/html' } });
       const got = new DOMParser().parseFromString(await page.text(), 'text/html');
