@@ -79,7 +79,7 @@ func TestSpliceOpenedTooWarmNeedsAReasonAndIsLookedAtEarly(t *testing.T) {
 	must(t, err)
 	judged := press.JudgeFigures(by, map[string]float64{press.HeatingRateTop: 3, press.HeatingRateBottom: 3, press.TimeToTemperature: 46, press.DwellTime: 36, press.Overshoot: 3,
 		press.PressureMin: 9.8, press.PressureMax: 10.2, press.SpreadInDwell: 2, press.ReleaseTemp: 66, press.Duration: 119, press.CoolingTime: 39})
-	rec := assets.PressRecord{PlantID: s.Plant.ID, SpliceID: s.Splice.ID, RecipeID: r.ID, Edition: 1, Press: "press 1", PressedAt: assets.InstantOf(plantdbtest.Noon), Verdict: string(judged.Overall)}
+	rec := assets.PressRecord{PlantID: s.Plant.ID, SpliceID: s.Splice.ID, RecipeID: r.ID, Edition: 1, Press: "press 1", PressedAt: assets.InstantOf(s.Splice.Made.At.Time()), Verdict: string(judged.Overall)}
 	for _, c := range judged.Criteria {
 		rec.Figures = append(rec.Figures, assets.PressFigure{Name: c.Name, Value: c.Value, Verdict: string(c.Verdict), Why: c.Why})
 	}
@@ -113,6 +113,11 @@ func TestSpliceOpenedTooWarmNeedsAReasonAndIsLookedAtEarly(t *testing.T) {
 	if other, err := pressing.Records(t.Context(), s.DB, assets.PlantScope(s.Plant.ID+1), pressing.Filter{}); err != nil || len(other) != 0 {
 		t.Errorf("another plant sees %d records (%v)", len(other), err)
 	}
+	yearsLater := again
+	yearsLater.PressedAt = assets.InstantOf(plantdbtest.Noon)
+	if err := keep(&yearsLater); !errors.As(err, &bad) || !strings.Contains(bad["pressed_at"], "more than 7 days later") {
+		t.Errorf("a cycle of today for a splice of 2024: %v", err)
+	}
 	unknown := rec
 	unknown.Edition = 7
 	if err := keep(&unknown); !errors.As(err, &bad) || bad["recipe"] == "" {
@@ -140,7 +145,7 @@ func TestAPressCycleRecordedAfterItsSpliceHadEnded(t *testing.T) {
 	r := recipe()
 	must(t, lead(t, s, plantdbtest.Noon, func(c *plantdb.Change) error { return pressing.SaveRecipe(c, &r) }))
 	made := s.Splice.Made.At.Time()
-	torn, office := plantdbtest.Noon, plantdbtest.Noon.Add(48*time.Hour)
+	torn, office := made.AddDate(0, 0, 2), plantdbtest.Noon
 	act := plantdb.Act{Origin: plantdb.Screen, Action: "test", Now: office, Plants: []int64{s.Plant.ID}}
 	must(t, s.DB.Change(t.Context(), act, func(c *plantdb.Change) error {
 		return registry.RetireSplice(c, s.Splice.ID, s.Splice.RowID, registry.Retirement{When: assets.Exactly(torn, s.Plant.Location()), Why: assets.RetiredFailed, FailureMode: "edge torn"})
@@ -172,9 +177,10 @@ func TestAPressCycleRecordedADayLateIsLookedAtFromTodayOn(t *testing.T) {
 	r := recipe()
 	must(t, lead(t, s, plantdbtest.Noon, func(c *plantdb.Change) error { return pressing.SaveRecipe(c, &r) }))
 	late := plantdbtest.Noon.Add(24 * time.Hour)
-	rec := judgedHot(t, s, r, plantdbtest.Noon.Add(-2*time.Hour))
+	opened := s.Splice.Made.At.Time().Add(3 * time.Hour)
+	rec := judgedHot(t, s, r, opened)
 	must(t, s.DB.Change(t.Context(), plantdb.Act{Origin: plantdb.Screen, Action: "test", Now: late, Plants: []int64{s.Plant.ID}}, func(c *plantdb.Change) error { return pressing.Keep(c, &rec, "2026-11-26") }))
-	if rec.PressedAt != assets.InstantOf(plantdbtest.Noon.Add(-2*time.Hour)) || rec.RecordedAt != assets.InstantOf(late) {
+	if rec.PressedAt != assets.InstantOf(opened) || rec.RecordedAt != assets.InstantOf(late) {
 		t.Errorf("pressed %v, recorded %v", rec.PressedAt.Time(), rec.RecordedAt.Time())
 	}
 	list, _, err := orders.List(t.Context(), s.DB, s.Scope, orders.Filter{SpliceID: s.Splice.ID, Kind: workorder.KindInspection})

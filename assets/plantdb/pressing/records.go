@@ -51,7 +51,7 @@ type place struct {
 	PlantID, ConveyorID, BeltID int64
 	Number, Tag                 string
 	Ended                       *assets.Instant
-	MadeEarliest                assets.Day
+	MadeEarliest, MadeLatest    assets.Day
 }
 
 // Keep writes a press record that was judged. Outside the recipe it needs a reason, and an inspection of a splice in service is raised in the same transaction, due
@@ -64,8 +64,8 @@ func Keep(c *plantdb.Change, r *assets.PressRecord, today assets.Day) error {
 	if err := check(c, r); err != nil {
 		return err
 	}
-	if early := assets.DayOf(r.PressedAt.Time().UTC()); at.MadeEarliest != "" && early < at.MadeEarliest.AddDays(-1) { // one day for a night shift and the plant's zone
-		return assets.Invalid{"pressed_at": fmt.Sprintf("splice %s was made on %s or later: a cycle opened before did not make it; give the time at which its press was opened, or correct the date of the splice", at.Number, at.MadeEarliest)}
+	if err := at.madeBy(r); err != nil {
+		return err
 	}
 	if at.Ended != nil && r.PressedAt > *at.Ended {
 		return assets.Invalid{"pressed_at": "splice " + at.Number + " had ended by then; record it with the splice that is in the belt, or give the time at which this one was pressed"}
@@ -90,9 +90,28 @@ func Keep(c *plantdb.Change, r *assets.PressRecord, today assets.Day) error {
 	return plantdb.Create(c, ch, r)
 }
 
+// Days between a splice's date and the opening of its press: one before for a night shift and the plant's zone, a week after for what is dated
+// by the stop it was made in. Common practice; a splice pressed again later is a new one.
+const (
+	openedBefore = 1
+	openedAfter  = 7
+)
+
+// madeBy says whether a cycle can have made the splice, by the days on which it was.
+func (at place) madeBy(r *assets.PressRecord) error {
+	opened := assets.DayOf(r.PressedAt.Time().UTC())
+	switch {
+	case at.MadeEarliest != "" && opened < at.MadeEarliest.AddDays(-openedBefore):
+		return assets.Invalid{"pressed_at": fmt.Sprintf("splice %s was made on %s or later: a cycle opened before did not make it; give the time at which its press was opened, or correct the date of the splice", at.Number, at.MadeEarliest)}
+	case at.MadeLatest != "" && opened > at.MadeLatest.AddDays(openedAfter):
+		return assets.Invalid{"pressed_at": fmt.Sprintf("splice %s was made by %s: a cycle opened more than %d days later did not make it; give the time at which its press was opened, or enter the splice it made", at.Number, at.MadeLatest, openedAfter)}
+	}
+	return nil
+}
+
 func spliceOf(c *plantdb.Change, r *assets.PressRecord) (place, error) {
 	var found []place
-	err := c.Tx().Raw(`SELECT s.plant_id, s.conveyor_id, s.belt_id, s.number, s.ended, s.made_earliest, v.tag FROM splices s
+	err := c.Tx().Raw(`SELECT s.plant_id, s.conveyor_id, s.belt_id, s.number, s.ended, s.made_earliest, s.made_latest, v.tag FROM splices s
 		JOIN conveyors v ON v.id = s.conveyor_id AND v.known_to IS NULL AND v.valid_to IS NULL
 		WHERE s.id = ? AND s.plant_id = ? AND s.known_to IS NULL AND s.valid_to IS NULL`, r.SpliceID, r.PlantID).Scan(&found).Error
 	if err == nil && len(found) == 0 {
