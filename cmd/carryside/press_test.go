@@ -79,7 +79,7 @@ func TestATraceIsJudgedKeptAndWhatIsOutsideIsLookedAtEarly(t *testing.T) {
 	kester.submit("/plants/1/recipes/new", "Keep the recipe", recipeForm("Vulcanise 145"), http.StatusOK)
 	sp := vulcanised(t, h)
 	path := fmt.Sprintf("/plants/1/splices/%d/press", sp.ID)
-	typed := map[string]string{"recipe": recipeID(t, okker.get(path)), "press": "press 1", "pressed_at": "2026-11-25T05:00", "order_id": ""}
+	typed := map[string]string{"recipe": recipeID(t, okker.get(path)), "press": "press 1", "pressed_at": "2022-03-14T05:00", "order_id": ""}
 
 	page := okker.sendTrace(path, "19-vulcanise-good.csv", typed)
 	if say := page.Find("h1").Text(); !strings.Contains(say, "inside its recipe: all 12 figures are within") {
@@ -98,7 +98,7 @@ func TestATraceIsJudgedKeptAndWhatIsOutsideIsLookedAtEarly(t *testing.T) {
 	if msg := twice.Find(".note.bad").Text(); !strings.Contains(msg, "kept already") {
 		t.Errorf("the same cycle a second time: %q", msg)
 	}
-	typed["pressed_at"] = "2026-11-25T02:00"
+	typed["pressed_at"] = "2022-03-14T02:00"
 	page = okker.sendTrace(path, "21-vulcanise-too-long.csv", typed)
 	if say := page.Find("h1").Text(); !strings.Contains(say, "outside its recipe") {
 		t.Errorf("held too long: %q", say)

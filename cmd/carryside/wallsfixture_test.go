@@ -355,7 +355,7 @@ func (e *estate) press(c *plantdb.Change) error {
 		}
 	}
 	hot := 56.0
-	rec := assets.PressRecord{PlantID: e.plant, SpliceID: e.ids["splice"], RecipeID: all[0].ID, Edition: all[0].Edition, Press: e.says("press"), PressedAt: assets.InstantOf(plantDay.AddDate(0, 0, -3)),
+	rec := assets.PressRecord{PlantID: e.plant, SpliceID: e.ids["splice"], RecipeID: all[0].ID, Edition: all[0].Edition, Press: e.says("press"), PressedAt: e.on("2024-03-01").At,
 		Figures: []assets.PressFigure{{Name: press.ReleaseTemp, Value: &hot, Verdict: string(press.Within)}}, Verdict: string(press.Within), Reason: e.says("pressreason")}
 	err = pressing.Keep(c, &rec, "2026-11-25")
 	e.ids["record"] = rec.ID
