@@ -63,7 +63,7 @@ func (e Entry) Build(ctx context.Context, in Inputs, day assets.Day) (*Report, e
 	r := &Report{
 		Slug: e.Slug, Title: e.Title, Question: e.Question, Columns: e.Columns, Notes: e.notes, tallied: e.tallied, says: e.says,
 		key: e.key, AsOf: asOf, Scope: in.scopeWords(plants), By: in.By, Zone: in.zone(plants), Basis: basis,
-		Plants: plants, asked: in, askedDay: string(day),
+		Plants: plants, stops: e.stops, asked: in, askedDay: string(day),
 	}
 	r.rows = func(ctx context.Context, yield func([]Cell) error) error {
 		r.Basis, r.Chains = slices.Clone(basis), nil

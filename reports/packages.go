@@ -89,7 +89,13 @@ func (in Inputs) windowPackageRows(ctx context.Context, r *Report, plants []Plan
 				continue
 			}
 			f.WithStores, f.Built = true, r.AsOf.Built
-			for _, row := range packageRows(name, NewWindowPackage(*f)) {
+			made := NewWindowPackage(*f)
+			if r.packed != nil {
+				if err := r.packed(name, made); err != nil {
+					return err
+				}
+			}
+			for _, row := range packageRows(name, made) {
 				if err := yield(row); err != nil {
 					return err
 				}

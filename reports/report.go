@@ -58,6 +58,8 @@ type Report struct {
 	says    []string // what it may say, in order
 	key     []string // columns that tell its rows apart, beside those that name its thing
 	rows    func(ctx context.Context, yield func([]Cell) error) error
+	stops   bool                                                      // its rows are those of window packages
+	packed  func(PlantName, *WindowPackage) error                     // is told each package before its rows; nil: nobody asks
 	again   func(ctx context.Context, source Source) (*Report, error) // the same from another source
 
 	asked    Inputs        // what it was built from

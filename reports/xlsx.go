@@ -12,7 +12,8 @@ import (
 	"carryside/reports/workbook"
 )
 
-// WriteXLSX writes the report as a workbook: a cover, the register, the definitions of its columns.
+// WriteXLSX writes the report as a workbook: a cover, the register, the definitions of its columns; window packages with a sheet for
+// each of their lists before the register.
 func (r *Report) WriteXLSX(ctx context.Context, out io.Writer) (proof Proof, err error) {
 	w, err := workbook.NewWriter(workbook.Properties{Title: r.Title, Subject: r.Scope, Author: r.madeBy(), Made: r.AsOf.Built})
 	if err != nil {
@@ -27,8 +28,21 @@ func (r *Report) WriteXLSX(ctx context.Context, out io.Writer) (proof Proof, err
 	if err != nil {
 		return Proof{}, err
 	}
-	if proof, err = r.registerSheet(ctx, w); err != nil {
+	lists, err := r.listSheets(w)
+	if err != nil {
 		return Proof{}, err
+	}
+	proof, err = r.registerSheet(ctx, w)
+	r.packed = nil
+	if err != nil {
+		return Proof{}, err
+	}
+	said := r.cover(proof)
+	if lists != nil {
+		if err := lists.end(); err != nil {
+			return Proof{}, err
+		}
+		said = lists.cover(said)
 	}
 	if err := r.learnedSheet(w); err != nil {
 		return Proof{}, err
@@ -36,7 +50,7 @@ func (r *Report) WriteXLSX(ctx context.Context, out io.Writer) (proof Proof, err
 	if err := r.definitions(w); err != nil {
 		return Proof{}, err
 	}
-	if err := cover.Write(r.cover(proof)); err != nil {
+	if err := cover.Write(said); err != nil {
 		return Proof{}, err
 	}
 	_, err = w.WriteTo(out)
@@ -64,6 +78,18 @@ func (r *Report) zone() *time.Location {
 		return time.UTC
 	}
 	return r.Zone
+}
+
+// listSheets prepares the sheets of window packages, which are told as their rows are read; nil for another report.
+func (r *Report) listSheets(w *workbook.Writer) (*packageSheets, error) {
+	if !r.stops {
+		return nil, nil
+	}
+	lists, err := newPackageSheets(w, r)
+	if err == nil {
+		r.packed = lists.add
+	}
+	return lists, err
 }
 
 // registerSheet streams the rows.

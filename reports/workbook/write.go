@@ -129,6 +129,16 @@ func (w *Writer) AddSheet(name string, columns []Column, layout Layout) (*Sheet,
 	return s, nil
 }
 
+// Place gives sheets their places behind those there are; each is started later by AddSheet, under its name, when what it holds is known.
+func (w *Writer) Place(names ...string) error {
+	for _, name := range names {
+		if _, err := w.file.NewSheet(name); err != nil {
+			return fmt.Errorf("place the sheet %q: %w", name, err)
+		}
+	}
+	return nil
+}
+
 func (w *Writer) newSheet(name string, columns []Column, layout Layout) (*Sheet, error) {
 	if len(w.sheets) == 0 {
 		if err := w.file.SetSheetName(w.file.GetSheetName(0), name); err != nil {
@@ -316,6 +326,9 @@ func (s *Sheet) height() []excelize.RowOpts {
 	const line, most = 13.0, 409.0 // points: 10 point text; the tallest row there is
 	return []excelize.RowOpts{{Height: min(2+line*float64(s.lines), most)}}
 }
+
+// Say writes a row of one quiet sentence, such as that a list is empty.
+func (s *Sheet) Say(sentence string) error { return s.styled(look{quiet: true}, sentence) }
 
 // Rows returns how many rows stand below the heading.
 func (s *Sheet) Rows() int { return s.row - 1 }

@@ -10,7 +10,8 @@ import (
 // Cover is the first sheet of a report: what it is, as of when, of what, by whom, on what basis.
 type Cover struct {
 	Title    string
-	Question string // the question the report answers
+	Question string      // the question the report answers
+	First    []CoverLine // before all lines, in full ink: cautions
 	Lines    []CoverLine
 	Notes    []string // cautions and how to check the file, below the lines
 }
@@ -62,14 +63,25 @@ func (s *Sheet) cover(c Cover) error {
 		return err
 	}
 	s.row++ // an empty row
+	for _, l := range c.First {
+		if err := s.coverLine(l, true); err != nil {
+			return err
+		}
+	}
+	if len(c.First) > 0 {
+		s.row++
+	}
 	for _, l := range c.Lines {
-		if err := s.coverLine(l); err != nil {
+		if err := s.coverLine(l, false); err != nil {
 			return err
 		}
 	}
 	s.row++
 	for _, n := range c.Notes {
-		if err := s.styled(look{quiet: true}, n); err != nil {
+		// Beside the labels and wrapped: a text that runs on to the right makes the whole page small on paper.
+		s.Empty()
+		s.lines = wrapped(n, coverTextCh)
+		if err := s.styled(look{quiet: true, wrap: true}, n); err != nil {
 			return err
 		}
 	}
@@ -86,8 +98,9 @@ func (s *Sheet) styled(l look, text string) error {
 	return s.EndRow()
 }
 
-func (s *Sheet) coverLine(l CoverLine) error {
-	label, err := s.book.style(look{label: true})
+// coverLine writes a line, a first one with its label in bold.
+func (s *Sheet) coverLine(l CoverLine, first bool) error {
+	label, err := s.book.style(look{label: true, strong: first, wrap: first})
 	if err != nil {
 		return err
 	}
@@ -99,7 +112,7 @@ func (s *Sheet) coverLine(l CoverLine) error {
 	case !l.At.IsZero():
 		kind = DateTime
 	}
-	id, err := s.book.style(look{kind: kind, wrap: kind == Text, label: true})
+	id, err := s.book.style(look{kind: kind, wrap: kind == Text, label: !first})
 	if err != nil {
 		return err
 	}

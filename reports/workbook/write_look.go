@@ -3,6 +3,7 @@ package workbook
 import (
 	"fmt"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/xuri/excelize/v2"
 )
@@ -16,6 +17,7 @@ type look struct {
 	title    bool
 	label    bool
 	quiet    bool
+	strong   bool // of a label: in full ink
 }
 
 // style returns the number of a look's style and makes it on first use.
@@ -52,6 +54,8 @@ func (l look) style() *excelize.Style {
 		s.Border = []excelize.Border{{Type: "bottom", Color: ink, Style: 2}}
 	case l.title:
 		s.Font.Bold, s.Font.Size = true, 16
+	case l.label && l.strong:
+		s.Font.Bold = true
 	case l.label:
 		s.Font.Color = quietInk
 	case l.quiet:
@@ -109,7 +113,7 @@ func (s *Sheet) printSetUp() error {
 			return f.SetPageMargins(s.name, &excelize.PageLayoutMarginsOptions{Left: &side, Right: &side, Top: &top, Bottom: &top, Header: &head, Footer: &head})
 		},
 		func() error {
-			return f.SetHeaderFooter(s.name, &excelize.HeaderFooterOptions{OddHeader: "&L" + headerText(s.layout.Header) + "&R&A", OddFooter: "&LCarryside&RPage &P of &N"})
+			return f.SetHeaderFooter(s.name, &excelize.HeaderFooterOptions{OddHeader: s.pageHeader(), OddFooter: "&LCarryside&RPage &P of &N"})
 		},
 		func() error {
 			if len(s.columns) == 0 {
@@ -123,6 +127,19 @@ func (s *Sheet) printSetUp() error {
 		}
 	}
 	return nil
+}
+
+// pageHeader is what stands above each page: the header and the sheet's name, the name above the header where they would meet.
+func (s *Sheet) pageHeader() string {
+	const upright, across = 60, 100 // characters beside a sheet's name on A4
+	room, header := across, headerText(s.layout.Header)
+	if s.layout.Portrait {
+		room = upright
+	}
+	if utf8.RuneCountInString(header) > room {
+		return "&L&A\n" + header
+	}
+	return "&L" + header + "&R&A"
 }
 
 // headerText keeps a text inside a printed header: & begins a code there, and 255 characters are all
