@@ -10,4 +10,8 @@
 // start in the minute another ends. The mathematics is a mixed-integer programme (assignment of jobs to windows with set-ups and
 // call-outs as fixed charges, disjunctive ordering inside); it is solved by enumeration of window patterns where the case is small, and by
 // remove-and-reinsert search (Shaw 1998; Pisinger and Ropke 2007) with a Lagrangian bound (Fisher 1981) where it is large.
+//
+// What would help a job left out is tried, not guessed. Where the plan is proven, so is the help: every optimum of the changed case places
+// the job. Where it is not, the changed case is planned again by chains from the plan there is, and all of them have to place it; that is
+// evidence and no proof.
 package plan
