@@ -82,9 +82,7 @@ func (x *explainer) cheapestWith(j int) (cost int, a answer) {
 	}
 	x.chains++
 	l := newLane(p, x.s.best, x.s.set.Seed, uint64(j))
-	for i := 0; i < replanSteps && !x.s.late(); i++ {
-		l.step()
-	}
+	l.run(replanSteps, x.s.late)
 	if l.bestCost >= mustCost {
 		return 0, unknown
 	}

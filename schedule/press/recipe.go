@@ -25,11 +25,14 @@ const pascalsPerBar = 100_000
 
 const pressurePa = "pressure_pa"
 
+// HottestC is the highest temperature that a recipe sets and that work can ask of a press, in °C: our own bound against slips of the keys.
+const HottestC = 320
+
 // Quantities are the figures of a recipe in the order in which forms ask for them. The bounds catch slips of the pen; they are
 // no advice: what a belt may be pressed at, its maker says.
 var Quantities = []Quantity{
-	{"set_top_c", "set temperature, top", "degC", true, 40, 320, func(r *Recipe) *float64 { return &r.SetTopC }},
-	{"set_bottom_c", "set temperature, bottom", "degC", true, 40, 320, func(r *Recipe) *float64 { return &r.SetBottomC }},
+	{"set_top_c", "set temperature, top", "degC", true, 40, HottestC, func(r *Recipe) *float64 { return &r.SetTopC }},
+	{"set_bottom_c", "set temperature, bottom", "degC", true, 40, HottestC, func(r *Recipe) *float64 { return &r.SetBottomC }},
 	{"tolerance_k", "tolerance during the dwell, either way", "K", true, 0.1, 30, func(r *Recipe) *float64 { return &r.ToleranceK }},
 	{"heating_rate_least_k_min", "heating rate, least", "K/min", true, 0, 100, func(r *Recipe) *float64 { return &r.HeatingRate.Min }},
 	{"heating_rate_most_k_min", "heating rate, most", "K/min", true, 0.1, 100, func(r *Recipe) *float64 { return &r.HeatingRate.Max }},

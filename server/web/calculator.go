@@ -142,12 +142,9 @@ func (s *Site) calcStart(r *Request, reg *assets.Register) (calcStart, error) {
 }
 
 func (start *calcStart) fillBelt(reg *assets.Register, b assets.Belt) {
-	start.belt, start.thickM, start.usedM = b, b.ThicknessM, b.TakeUpUsedM
+	start.belt, start.thickM, start.usedM = b, thickness(reg, b), b.TakeUpUsedM
 	spec, _ := reg.Specification(b.SpecificationID)
 	start.plies = spec.Plies
-	if v, ok := assets.ValueOf(spec.Values, "thickness_m"); ok && start.thickM == 0 {
-		start.thickM = v.Value
-	}
 	if v, ok := assets.ValueOf(spec.Values, "mass_kg_per_m2"); ok {
 		start.massKGM2 = v.Value
 	}

@@ -8,6 +8,7 @@ import (
 	"carryside/assets"
 	"carryside/assets/unit"
 	"carryside/schedule/people"
+	"carryside/schedule/press"
 	"carryside/schedule/workorder"
 )
 
@@ -364,8 +365,8 @@ func (e *entry) template(t *assets.WorkTemplate, list *CrewList) {
 	e.offered("kit", "choose kit from the list")
 	t.Kit = nil
 	heat := e.quantity("kit_heat_c", unit.Heat)
-	if heat < 0 || heat > 500 {
-		e.bad.Add("kit_heat_c", "a press reaches up to 500 °C; correct the figure, or leave it empty")
+	if heat < 0 || heat > press.HottestC {
+		e.bad.Add("kit_heat_c", "no recipe asks for more than "+e.r.F.Heat(press.HottestC)+"; correct the figure, or leave it empty")
 	}
 	for _, k := range e.f.Values("kit") {
 		n := assets.KitNeed{Class: k}

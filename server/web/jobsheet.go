@@ -78,7 +78,7 @@ type sheetPart struct {
 func jobOf(v fleetView, o workorder.Order, sp assets.Splice, by sheetRecipe) jobsheet.Job {
 	c, _ := v.Register.Conveyor(o.ConveyorID)
 	b := workedBelt(v, o)
-	thick := thickness(v, b)
+	thick := thickness(v.Register, b)
 	spec, _ := v.Register.Specification(b.SpecificationID)
 	of := func(quantity string) float64 {
 		found, _ := assets.ValueOf(spec.Values, quantity)

@@ -18,7 +18,7 @@ type sheetRecipe struct {
 // splicedIn is the splice of a job and the belt it is made in, as recipes ask for it.
 func splicedIn(v fleetView, o workorder.Order, sp assets.Splice) press.Splicing {
 	b := workedBelt(v, o)
-	return press.Splicing{Form: sp.Form, Bond: sp.Bond, SpecificationID: b.SpecificationID, ThicknessM: thickness(v, b)}
+	return press.Splicing{Form: sp.Form, Bond: sp.Bond, SpecificationID: b.SpecificationID, ThicknessM: thickness(v.Register, b)}
 }
 
 // workedBelt is the belt an order is about, else the one on its conveyor.
@@ -31,11 +31,11 @@ func workedBelt(v fleetView, o workorder.Order) assets.Belt {
 }
 
 // thickness is the belt's own, else that of its specification; 0: not known.
-func thickness(v fleetView, b assets.Belt) float64 {
+func thickness(reg *assets.Register, b assets.Belt) float64 {
 	if b.ThicknessM > 0 {
 		return b.ThicknessM
 	}
-	spec, _ := v.Register.Specification(b.SpecificationID)
+	spec, _ := reg.Specification(b.SpecificationID)
 	found, _ := assets.ValueOf(spec.Values, "thickness_m")
 	return found.Value
 }
