@@ -256,11 +256,20 @@ func setAside(target, aside string) error {
 			return err
 		}
 	}
-	if err := os.Link(target, aside); err != nil {
-		if errors.Is(err, os.ErrExist) {
-			return fmt.Errorf("%s is there already; wait a second and try again", aside)
-		}
+	err := os.Link(target, aside)
+	switch {
+	case err == nil:
+		return nil
+	case !errors.Is(err, os.ErrExist):
 		return os.Rename(target, aside) // a file system that knows no second names
+	case sameFile(target, aside): // a restore killed within this second had come this far
+		return nil
 	}
-	return nil
+	return fmt.Errorf("%s is there already; wait a second and try again", aside)
+}
+
+func sameFile(a, b string) bool {
+	infoA, errA := os.Stat(a)
+	infoB, errB := os.Stat(b)
+	return errA == nil && errB == nil && os.SameFile(infoA, infoB)
 }

@@ -242,6 +242,31 @@ func TestRestore(t *testing.T) {
 }
 
 // TestRestoreRefusals: whatever is wrong with the copy, the database that is there stays.
+// A restore that was killed when the old database had its second name and not yet lost its first is asked for again at once.
+func TestRestoreAskedForAgainWithinTheSecondItWasKilledIn(t *testing.T) {
+	copied, target := sample(t), filepath.Join(t.TempDir(), "plant.db")
+	now := time.Date(2026, 11, 26, 12, 0, 0, 0, time.UTC)
+	old := open(t, target)
+	note(t, old, "the old one")
+	closed(t, old)
+	aside := target + ".before-restore-20261126T120000Z"
+	if err := os.Link(target, aside); err != nil {
+		t.Fatal(err)
+	}
+	if r, err := moving.Restore(bg, copied, target, true, now); err != nil || r.Aside != aside {
+		t.Fatalf("set aside as %q: %v", r.Aside, err)
+	}
+	compare(t, "restored", digests(t, target), digests(t, copied))
+	kept := open(t, aside)
+	defer closed(t, kept)
+	if word, err := kept.Meta(bg, "note"); err != nil || word != "the old one" {
+		t.Errorf("the database set aside says %q, %v", word, err)
+	}
+	if _, err := moving.Restore(bg, copied, target, true, now); err == nil || !strings.Contains(err.Error(), "wait a second") {
+		t.Errorf("another database had the name already: %v", err)
+	}
+}
+
 func TestRestoreRefusals(t *testing.T) {
 	dir, target := t.TempDir(), sample(t)
 	want := digests(t, target)

@@ -3,6 +3,7 @@
 package moving_test
 
 import (
+	"bytes"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -64,6 +65,8 @@ func killedOften(t *testing.T, what, from, to string, look func()) (kills int) {
 	longest := 50 * time.Millisecond
 	for n := range lives {
 		cmd := exec.Command(self, from, to)
+		var said bytes.Buffer
+		cmd.Stderr = &said
 		cmd.Env = append(os.Environ(), playVariable+"="+what)
 		began := time.Now()
 		if err := cmd.Start(); err != nil {
@@ -82,7 +85,7 @@ func killedOften(t *testing.T, what, from, to string, look func()) (kills int) {
 			continue
 		}
 		if cmd.ProcessState.Exited() {
-			t.Fatalf("%s failed although it was not killed", what)
+			t.Fatalf("%s failed although it was not killed: %s", what, said.String())
 		}
 		kills++
 		look()
