@@ -14,7 +14,7 @@ func TestTheRecipeOfASpliceIsTheOneForItsBelt(t *testing.T) {
 		return assets.Recipe{Name: name, Form: form, Bond: assets.BondHotPressed, ThinnestM: thinnest, ThickestM: thickest, Specifications: belts}
 	}
 	thin, thick := recipe("thin", assets.FormFinger, nil, m(0.002)), recipe("thick", assets.FormFinger, m(0.0021), nil)
-	any, seven := recipe("any", assets.FormFinger, nil, nil), recipe("seven", assets.FormFinger, nil, nil, 7)
+	every, seven := recipe("any", assets.FormFinger, nil, nil), recipe("seven", assets.FormFinger, nil, nil, 7)
 	other, gone := recipe("other", assets.FormFingerOverFinger, nil, nil), recipe("gone", assets.FormFinger, nil, nil)
 	gone.Withdrawn = true
 	for name, c := range map[string]struct {
@@ -28,11 +28,11 @@ func TestTheRecipeOfASpliceIsTheOneForItsBelt(t *testing.T) {
 		"a thick belt":         {[]assets.Recipe{thin, thick}, 3, 0.0023, "thick", []string{"thick"}, nil},
 		"a belt between both":  {[]assets.Recipe{thin, thick}, 3, 0.00205, "", nil, nil},
 		"a belt nobody gauged": {[]assets.Recipe{thin, thick}, 3, 0, "", nil, []string{"thin", "thick"}},
-		"a belt nobody gauged, beside a recipe for any":   {[]assets.Recipe{any, thin}, 3, 0, "", []string{"any"}, []string{"thin"}},
-		"the belt that a recipe names":                    {[]assets.Recipe{any, seven}, 7, 0.0016, "seven", []string{"seven"}, nil},
-		"another belt than the one named":                 {[]assets.Recipe{any, seven}, 3, 0.0016, "any", []string{"any"}, nil},
+		"a belt nobody gauged, beside a recipe for any":   {[]assets.Recipe{every, thin}, 3, 0, "", []string{"any"}, []string{"thin"}},
+		"the belt that a recipe names":                    {[]assets.Recipe{every, seven}, 7, 0.0016, "seven", []string{"seven"}, nil},
+		"another belt than the one named":                 {[]assets.Recipe{every, seven}, 3, 0.0016, "any", []string{"any"}, nil},
 		"a belt of which nobody said what it is":          {[]assets.Recipe{seven}, 0, 0.0016, "", nil, []string{"seven"}},
-		"two recipes for the same belt":                   {[]assets.Recipe{any, thin}, 3, 0.0016, "", []string{"any", "thin"}, nil},
+		"two recipes for the same belt":                   {[]assets.Recipe{every, thin}, 3, 0.0016, "", []string{"any", "thin"}, nil},
 		"a belt named, its thickness at the edge of both": {[]assets.Recipe{seven, thin}, 7, 0.002, "seven", []string{"seven"}, nil},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -241,7 +241,6 @@ func TestRestore(t *testing.T) {
 	}
 }
 
-// TestRestoreRefusals: whatever is wrong with the copy, the database that is there stays.
 // A restore that was killed when the old database had its second name and not yet lost its first is asked for again at once.
 func TestRestoreAskedForAgainWithinTheSecondItWasKilledIn(t *testing.T) {
 	copied, target := sample(t), filepath.Join(t.TempDir(), "plant.db")
@@ -267,6 +266,7 @@ func TestRestoreAskedForAgainWithinTheSecondItWasKilledIn(t *testing.T) {
 	}
 }
 
+// TestRestoreRefusals: whatever is wrong with the copy, the database that is there stays.
 func TestRestoreRefusals(t *testing.T) {
 	dir, target := t.TempDir(), sample(t)
 	want := digests(t, target)

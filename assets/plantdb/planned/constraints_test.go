@@ -400,4 +400,16 @@ func TestAStopWithWorkInItKeepsRoomForIt(t *testing.T) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
+	step(t, w.Site, w.order.ID, func(o workorder.Order) (workorder.Order, workorder.Event, error) {
+		return workorder.Start(o, planner, plantdbtest.Noon, plantdbtest.Noon)
+	})
+	next, err := stops.Window(bg, w.DB, w.Scope, w.stop.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	next.ConveyorIDs = []int64{w.other.ID}
+	var bad assets.Invalid
+	if err := w.Try(plantdbtest.Noon, func(c *plantdb.Change) error { return stops.Save(c, &next) }); !errors.As(err, &bad) || !strings.Contains(bad["conveyors"], "order 1 has begun in this stop") {
+		t.Errorf("of the other conveyor alone while somebody works: %v", err)
+	}
 }

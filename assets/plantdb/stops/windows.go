@@ -11,6 +11,7 @@ import (
 	"carryside/assets/plantdb"
 	"carryside/schedule/calendar"
 	"carryside/schedule/window"
+	"carryside/schedule/workorder"
 
 	"gorm.io/gorm"
 )
@@ -199,22 +200,31 @@ func holdsWork(c *plantdb.Change, w assets.StopWindow) error {
 	var placed []struct {
 		Number, ConveyorID, LineID int64
 		Tag                        string
+		State                      workorder.State
 	}
-	err := c.Tx().Raw(`SELECT o.number, o.conveyor_id, k.line_id, k.tag FROM orders o JOIN conveyors k ON k.id = o.conveyor_id AND k.known_to IS NULL AND k.valid_to IS NULL
-		WHERE o.window_id = ? AND o.plant_id = ? AND o.known_to IS NULL AND o.valid_to IS NULL AND o.state = 'placed' ORDER BY o.number`, w.ID, w.PlantID).Scan(&placed).Error
+	err := c.Tx().Raw(`SELECT o.number, o.conveyor_id, o.state, k.line_id, k.tag FROM orders o JOIN conveyors k ON k.id = o.conveyor_id AND k.known_to IS NULL AND k.valid_to IS NULL
+		WHERE o.window_id = ? AND o.plant_id = ? AND o.known_to IS NULL AND o.valid_to IS NULL AND o.state IN ('placed', 'started') ORDER BY o.number`, w.ID, w.PlantID).Scan(&placed).Error
 	if err != nil || len(placed) == 0 || !w.Agreed() {
 		return err
 	}
 	for _, o := range placed {
-		if !w.StopsConveyor(o.ConveyorID, o.LineID) {
+		switch runs := !w.StopsConveyor(o.ConveyorID, o.LineID); {
+		case runs && o.State == workorder.Started:
+			return assets.Invalid{"conveyors": fmt.Sprintf("order %d has begun in this stop and %s would run; let %s stand still until it is done", o.Number, o.Tag, o.Tag)}
+		case runs:
 			return assets.Invalid{"conveyors": fmt.Sprintf("order %d is placed in this stop and %s would run; take the order out first, or let %s stand still too", o.Number, o.Tag, o.Tag)}
 		}
 	}
 	was, err := Window(c.Context(), c.DB, assets.PlantScope(w.PlantID), w.ID)
-	if err == nil && w.End != was.End && w.End <= c.Now() {
-		err = assets.Invalid{"end": fmt.Sprintf("order %d is placed in this stop, which would be over; take the order out first, or correct the times", placed[0].Number)}
+	if err != nil || w.End == was.End || w.End > c.Now() {
+		return err
 	}
-	return err
+	for _, o := range placed {
+		if o.State == workorder.Placed { // of what has begun the stop may have been over earlier than was planned
+			return assets.Invalid{"end": fmt.Sprintf("order %d is placed in this stop, which would be over; take the order out first, or correct the times", o.Number)}
+		}
+	}
+	return nil
 }
 
 // Reply keeps what the plant answered to a stop.
