@@ -208,6 +208,17 @@ func TestWordsAreInTheTimeOfThePlantWithUnits(t *testing.T) {
 	if want := "in the stop of 12 Dec, leaving order 412 out costs 153\u00a0NOK and the whole plan 19\u00a0090\u00a0NOK; 2 kg of rubber by 12 Dec 06:30 CET"; got[0] != want {
 		t.Errorf("%q", got)
 	}
+	for said, want := range map[string]string{
+		"409 min more in window 12 Dec":                                             "6 h 49 min more in the stop of 12 Dec",
+		"longest stop on Q3 is 120 min (12 Dec); this needs 220 min with isolation": "longest stop on Q3 is 2 h (12 Dec); this needs 3 h 40 min with isolation",
+		"it must start at least 40 min after job 411":                               "it must start at least 40 min after order 411",
+		"a press of 1400 mm or more is needed in window 12 Dec":                     "a press of 1400 mm or more is needed in the stop of 12 Dec",
+		"99999999999999999999 min of work":                                          "99999999999999999999 min of work",
+	} {
+		if got := strings.ReplaceAll(s.Words([]string{said})[0], "\u00a0", " "); got != want {
+			t.Errorf("%q is said as %q, want %q", said, got, want)
+		}
+	}
 	in.Plants = in.Plants[:1]
 	if got := Lay(in).moment(0, minute); got != "12 Dec 06:30" {
 		t.Errorf("on a sheet of one zone: %q", got)

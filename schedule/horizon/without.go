@@ -26,7 +26,7 @@ func (s *Sheet) WhyNoStop(orderID int64) string {
 	}
 	longest := slices.MaxFunc(s.windowsOf(j), func(a, b int) int { return cmp.Compare(s.Case.Windows[a].Minutes(), s.Case.Windows[b].Minutes()) })
 	if long := s.Case.Windows[longest].Minutes(); long < need {
-		return fmt.Sprintf("its longest stop on this sheet, %s, is %d min; this needs %d", s.Case.Windows[longest].ID, long, need)
+		return fmt.Sprintf("its longest stop on this sheet, %s, is %s; this needs %s", s.Case.Windows[longest].ID, hours(long), hours(need))
 	}
 	return "nobody has placed it; a re-plan looks for its stop"
 }

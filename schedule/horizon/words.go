@@ -2,23 +2,37 @@ package horizon
 
 import (
 	"fmt"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 )
 
 // Words puts sentences of the planner into the words of the sheet.
 func (s *Sheet) Words(list []string) []string { return said(list) }
 
-// said puts the planner's sentences into the words of a plant: its windows are stops, its jobs orders.
+// said puts the planner's sentences into the words of a plant: its windows are stops, its jobs orders, its minutes hours and minutes.
 func said(list []string) []string {
 	out := make([]string, len(list))
 	for i, w := range list {
-		out[i] = nouns.Replace(w)
+		out[i] = inHours(nouns.Replace(w))
 	}
 	return out
 }
+
+// inHours writes the stretches of a sentence in hours and minutes: nobody plans a stop by "409 min more".
+func inHours(sentence string) string {
+	return stretch.ReplaceAllStringFunc(sentence, func(s string) string {
+		minutes, err := strconv.Atoi(strings.TrimSuffix(s, " min"))
+		if err != nil { // longer than any number of minutes there is
+			return s
+		}
+		return hours(minutes)
+	})
+}
+
+// stretch finds what the planner says of time, always in minutes.
+var stretch = regexp.MustCompile(`\b[0-9]+ min\b`)
 
 // lateFor says of the stock an order lacks what of it was to have come already.
 func (s *Sheet) lateFor(j int, reasons []string) []string {
@@ -75,11 +89,15 @@ func (s *Sheet) fitsInSum(w int, jobs []int) bool {
 	return sum <= s.Case.Windows[w].Minutes()
 }
 
-// hours writes minutes as hours and minutes.
+// hours writes minutes as hours and minutes: "9 h", "6 h 49 min", "40 min".
 func hours(minutes int) string {
-	d := time.Duration(minutes) * time.Minute
-	if h, m := int(d.Hours()), minutes%60; m != 0 {
-		return fmt.Sprintf("%d h %d min", h, m)
+	const nb = "\u00a0" // a figure stays with its unit
+	switch h, m := minutes/60, minutes%60; {
+	case h == 0:
+		return strconv.Itoa(m) + nb + "min"
+	case m == 0:
+		return strconv.Itoa(h) + nb + "h"
+	default:
+		return strconv.Itoa(h) + nb + "h" + nb + strconv.Itoa(m) + nb + "min"
 	}
-	return fmt.Sprintf("%d h", minutes/60)
 }

@@ -225,7 +225,7 @@ func TestAMoveThatDoesNotFitSaysWhyAndCannotBeKept(t *testing.T) {
 	f := withStops()
 	v := as(t, f, assets.RolePlanner)
 	d := v.get("/plants/3/horizon/move?order=412&stop=9")
-	if text := factsOf(d); !strings.Contains(text, "does not fit") || !strings.Contains(text, "420 min more in the stop of") {
+	if text := factsOf(d); !strings.Contains(text, "does not fit") || !strings.Contains(text, "7 h more in the stop of") {
 		t.Errorf("11 h in a stop of 4 h: %s", text)
 	}
 	v.post("/plants/3/horizon/move", url.Values{"do": {"set"}, "order": {"412"}, "stop": {"9"}}, http.StatusSeeOther)
