@@ -3,6 +3,7 @@ package orders
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
@@ -68,6 +69,22 @@ func AnswersTo(ctx context.Context, db *plantdb.DB, scope assets.Scope, kind rul
 		}
 	}
 	return out, err
+}
+
+// About returns which targets of a kind some orders were raised for, by order.
+func About(ctx context.Context, db *plantdb.DB, scope assets.Scope, kind rules.TargetKind, orderIDs []int64) (map[int64][]int64, error) {
+	out := map[int64][]int64{}
+	for some := range slices.Chunk(orderIDs, 10000) {
+		var list []rules.Occurrence
+		err := db.SQL(ctx).Scopes(plantdb.InScope(scope, "plant_id")).Select("order_id", "target_id").Where("order_id IN ? AND target_kind = ?", some, kind).Find(&list).Error
+		if err != nil {
+			return nil, err
+		}
+		for _, o := range list {
+			out[o.OrderID] = append(out[o.OrderID], o.TargetID)
+		}
+	}
+	return out, nil
 }
 
 // Progress returns through when each rule was evaluated at a plant, by rule.

@@ -68,7 +68,8 @@ func (d *Desk) ShareLaws(book *outlook.LawBook) { d.laws = book }
 
 // Sources is the desk as the screens ask for it.
 func (d *Desk) Sources() web.Sources {
-	return web.Sources{Plants: d, Fleets: d, Orders: d, Days: d, Finds: d, Registers: d, Meters: d, RuleBook: d,
+	n := naming{d}
+	return web.Sources{Plants: d, Fleets: d, Orders: n, Days: n, Finds: n, Registers: d, Meters: d, RuleBook: d,
 		Owners: d, StopBook: d, CrewBook: d, WeekBook: d, StoreBook: d, Reporting: d, Auditing: d, Catalogues: d, Calendars: d, Importing: d, Attachments: d, Lives: d, Horizons: d, Pressing: d, Worksheets: d, RoundBook: d, Standing: d}
 }
 
