@@ -321,7 +321,7 @@ func (b *packing) kit() Section {
 				named[string(k.Class)] = true
 			}
 		}
-		if o.PlacedKit != "" {
+		if o.PlacedKit != "" && len(o.PlacedTools) == 0 { // beside pieces the words are their names
 			s.Rows = append(s.Rows, []Cell{Text(o.PlacedKit), {}, Text(number), Text("in words, as the order says")})
 			continue
 		}

@@ -25,7 +25,7 @@ func packed() WindowFacts {
 	return WindowFacts{Window: assets.StopWindow{Version: v(91), PlantID: 3, LineID: 2, Start: assets.InstantOf(day), End: assets.InstantOf(day.Add(14 * time.Hour))}, Register: reg,
 		Orders: []workorder.Order{
 			{Version: v(2), Number: 420, Kind: workorder.KindBeltChange, ConveyorID: 12, BeltID: 22, Title: "change the belt", WorkHours: 9, Crew: 2, PlacedPeople: []int64{5}, PlacedStart: at(5)},
-			{Version: v(1), Number: 412, Kind: workorder.KindResplice, ConveyorID: 11, BeltID: 21, SpliceID: 31, Title: "remake splice 2", WorkHours: 8, Crew: 2, PlacedPeople: []int64{4, 5}, PlacedTools: []int64{71}, PlacedStart: at(1)},
+			{Version: v(1), Number: 412, Kind: workorder.KindResplice, ConveyorID: 11, BeltID: 21, SpliceID: 31, Title: "remake splice 2", WorkHours: 8, Crew: 2, PlacedPeople: []int64{4, 5}, PlacedTools: []int64{71}, PlacedKit: "press 1", PlacedStart: at(1)},
 		},
 		Groups: []assets.IsolationGroup{{Version: v(61), Name: "MCC-1", Point: "E-14", IsolateMin: 20, RestartMin: 15, ConveyorIDs: []int64{11}}},
 		Roster: crew.Roster{Qualifications: []assets.Qualification{{Version: v(1), Name: "hot vulcanising", OrderKinds: []string{"re-splice"}}},

@@ -87,7 +87,7 @@ func (v *HorizonView) week(at horizon.Placements, from, to time.Time) *WeekFacts
 		f.Plants[v.Facts.Plants[i].Register.Plant.ID] = v.Facts.Plants[i].Register.Plant
 	}
 	for _, k := range v.Kit {
-		f.Kit[k.ID] = WeekKit{Name: k.Name, Home: k.Home}
+		f.Kit[k.ID] = WeekKit{Name: k.Name, Class: k.Class, Home: k.Home}
 	}
 	for _, id := range sortedByStart(at) {
 		if w, ok := v.stop(at[id].StopID); ok && w.Start.Time().Before(to) && w.End.Time().After(from) {

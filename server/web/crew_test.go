@@ -2,8 +2,10 @@ package web
 
 import (
 	"context"
+	"maps"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -426,15 +428,50 @@ func TestAPieceOfKitIsPackedOnceAndNotWhereItStands(t *testing.T) {
 			t.Errorf("the vans do not say %q: %s", want, body)
 		}
 	}
-	w := f.office().week
-	for words, want := range map[string]bool{"": true, "press": true, "press, generator": false} {
-		if o := (workorder.Order{PlacedKit: words, PlacedTools: []int64{depot}}); w.namesAll(o) != want {
-			t.Errorf("%q is all of it named: %v", words, !want)
-		}
-	}
 	routes := f.office().week.routes()
 	if w := f.office().week; w.proposed(routes[0], routes[0].Visits[0]) || !w.proposed(routes[1], routes[1].Visits[0]) {
 		t.Error("whoever goes for a proposed order alone is proposed, though another order of the stop is published")
+	}
+}
+
+// A plan publishes two pieces of kit, whose names then stand on the order as words; one of them is renamed since. The van loads each piece once
+// and is told that nobody named the third thing its work asks for. Words alone, as a hand placed them, are loaded as they stand.
+func TestAVanLoadsThePiecesOfAnOrderAndNotItsWordsBeside(t *testing.T) {
+	f := &WeekFacts{Plants: map[int64]assets.Plant{3: {}}, Kit: map[int64]WeekKit{81: {Name: "Press North", Class: "press"}, 82: {Name: "Step cutter 1", Class: "cutter"}},
+		Templates: []assets.WorkTemplate{{OrderKind: string(workorder.KindResplice), Kit: []assets.KitNeed{{Class: "press"}, {Class: "cutter"}, {Class: "generator"}}}}}
+	pack := func(words string, pieces ...int64) (kit []int64, named []string) {
+		p := packed{kit: map[int64][]WeekWork{}, named: map[string][]string{}}
+		p.add(f, WeekWork{Window: assets.StopWindow{PlantID: 3}, Order: workorder.Order{Kind: workorder.KindResplice, PlacedKit: words, PlacedTools: pieces}})
+		return slices.Sorted(maps.Keys(p.kit)), slices.Sorted(maps.Keys(p.named))
+	}
+	if kit, named := pack("Press 1 and Step cutter 1", 81, 82); !slices.Equal(kit, []int64{81, 82}) || !slices.Equal(named, []string{"generator, no piece named"}) {
+		t.Errorf("the van loads %v and %q", kit, named)
+	}
+	if kit, named := pack("press, blades"); len(kit) != 0 || !slices.Equal(named, []string{"press, blades"}) {
+		t.Errorf("of words alone it loads %v and %q", kit, named)
+	}
+	if kit, named := pack(""); len(kit) != 0 || len(named) != 3 {
+		t.Errorf("of nothing named it loads %v and %q", kit, named)
+	}
+}
+
+// An order that a plan placed is placed again by hand, in the same stop, with one person more: its press stays booked and its start stands.
+func TestAHandThatAddsAPersonLeavesPressAndStartOfThePlan(t *testing.T) {
+	start, stop := assets.Instant(5), assets.StopWindow{Start: 4, End: 9}
+	o := workorder.Order{State: workorder.Placed, WindowID: 7, PlacedPeople: []int64{4}, PlacedCrew: []assets.CrewPlace{{PersonID: 4}}, PlacedKit: "Press 1", PlacedTools: []int64{81}, PlacedStart: &start}
+	more := keptPlacing(o, workorder.Placement{WindowID: 7, People: []int64{4, 5}, Kit: "Press 1"}, stop)
+	if !slices.Equal(more.Tools, []int64{81}) || more.Start != start || more.Crew != nil {
+		t.Errorf("placed again with %+v", more)
+	}
+	if same := keptPlacing(o, workorder.Placement{WindowID: 7, People: []int64{4}, Kit: "Press 2"}, stop); len(same.Tools) != 0 || len(same.Crew) != 1 {
+		t.Errorf("with another press in words: %+v", same)
+	}
+	if other := keptPlacing(o, workorder.Placement{WindowID: 8, People: []int64{4}, Kit: "Press 1"}, stop); other.Tools != nil || other.Start != 0 || other.Crew != nil {
+		t.Errorf("in another stop, where the press may be elsewhere: %+v", other)
+	}
+	stop.Start, stop.End = 10, 15
+	if moved := keptPlacing(o, workorder.Placement{WindowID: 7, People: []int64{4}, Kit: "Press 1"}, stop); moved.Start != 0 || len(moved.Tools) != 1 {
+		t.Errorf("in the stop moved away from its start: %+v", moved)
 	}
 }
 

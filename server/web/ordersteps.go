@@ -261,9 +261,9 @@ func (s *Site) stepOf(r *Request, e *entry, a workorder.Action, by workorder.Act
 			return workorder.Accept(o, by, at, now)
 		}, nil
 	case workorder.ToPlace:
-		p, err := s.placement(r, e)
+		p, stop, err := s.placement(r, e)
 		return func(o workorder.Order) (workorder.Order, workorder.Event, error) {
-			return workorder.Place(o, by, at, now, p)
+			return workorder.Place(o, by, at, now, keptPlacing(o, p, stop))
 		}, err
 	case workorder.ToTakeOut:
 		return func(o workorder.Order) (workorder.Order, workorder.Event, error) {
@@ -304,8 +304,8 @@ func (s *Site) stepOf(r *Request, e *entry, a workorder.Action, by workorder.Act
 	return nil, assets.Invalid{"": "choose one of the steps the order page offers"}
 }
 
-// placement reads where an order is placed; a stop that is not the plant's, or has passed, is none.
-func (s *Site) placement(r *Request, e *entry) (workorder.Placement, error) {
+// placement reads where an order is placed, with its stop; one that is not the plant's, or has passed, is none.
+func (s *Site) placement(r *Request, e *entry) (workorder.Placement, assets.StopWindow, error) {
 	p := workorder.Placement{Where: e.text("where"), Kit: e.text("kit")}
 	e.offered("people", "choose people from the list")
 	for _, text := range e.f.Values("people") {
@@ -316,20 +316,38 @@ func (s *Site) placement(r *Request, e *entry) (workorder.Placement, error) {
 	id := e.id("window")
 	if id == 0 {
 		p.WindowDay = e.day("where_day")
-		return p, nil
+		return p, assets.StopWindow{}, nil
 	}
 	windows, err := s.Days.Windows(r.Context(), r.Scope, r.PlantID(), r.Now)
 	if err != nil {
-		return p, err
+		return p, assets.StopWindow{}, err
 	}
 	for _, w := range windows {
 		if w.ID == id {
 			p.WindowID, p.WindowDay = id, assets.DayOf(r.F.Local(w.End))
-			return p, nil
+			return p, w, nil
 		}
 	}
 	e.bad.Add("window", "that stop has passed, was withdrawn or is not agreed; choose one from the list")
-	return p, nil
+	return p, assets.StopWindow{}, nil
+}
+
+// keptPlacing keeps of how a plan placed an order what its form does not ask and nobody changed: in the same stop its start, as long as the stop
+// still holds it, who works as what where the people stay, and the pieces of kit where its words stay. Without their numbers a press would count as free.
+func keptPlacing(o workorder.Order, p workorder.Placement, stop assets.StopWindow) workorder.Placement {
+	if o.State != workorder.Placed || p.WindowID == 0 || p.WindowID != o.WindowID {
+		return p
+	}
+	if at := o.PlacedStart; at != nil && *at >= stop.Start && *at < stop.End {
+		p.Start = *at
+	}
+	if samePeople(p.People, o.PlacedCrew) {
+		p.Crew = o.PlacedCrew
+	}
+	if p.Kit == o.PlacedKit {
+		p.Tools = o.PlacedTools
+	}
+	return p
 }
 
 // mostShorterM is the most by which a re-splice may shorten a loop, m: far above any length that is cut out. Our own

@@ -11,7 +11,6 @@ import (
 	"carryside/schedule/crew"
 	"carryside/schedule/people"
 	"carryside/schedule/stock"
-	"carryside/schedule/workorder"
 )
 
 // packed is what one van works with, by piece of kit, by kit without a number and by item of stock.
@@ -74,35 +73,27 @@ func carrier(routes []crew.Route, w WeekWork) int {
 	return slices.IndexFunc(routes, func(r crew.Route) bool { return slices.Contains(r.People, w.Order.PlacedPeople[0]) })
 }
 
-// add takes in what an order needs.
+// add takes in what an order needs: the pieces it is placed with, and the classes its work asks for of which none is named. Words stand for
+// themselves only where nobody named a piece: beside pieces they are the names these had when the plan was published.
 func (p *packed) add(f *WeekFacts, w WeekWork) {
+	named := map[string]bool{}
 	for _, id := range w.Order.PlacedTools {
 		p.kit[id] = append(p.kit[id], w)
+		named[f.Kit[id].Class] = true
 	}
-	if !f.namesAll(w.Order) {
+	if len(named) == 0 && w.Order.PlacedKit != "" {
 		p.named[w.Order.PlacedKit] = append(p.named[w.Order.PlacedKit], w.short())
+		return
 	}
 	t, ok := assets.TemplateFor(f.Templates, f.Plants[w.Window.PlantID].CustomerID, string(w.Order.Kind), w.Form, w.Bond)
 	if !ok {
 		return
 	}
-	if len(w.Order.PlacedTools) == 0 && w.Order.PlacedKit == "" {
-		for _, n := range t.Kit {
+	for _, n := range t.Kit {
+		if !named[n.Class] {
 			p.named[n.Class+", no piece named"] = append(p.named[n.Class+", no piece named"], w.short())
 		}
 	}
-}
-
-// namesAll tells whether the pieces named for an order are all of what it asks for in words, if it does: "press, cutter" are Press 1 and the
-// step cutter.
-func (f *WeekFacts) namesAll(o workorder.Order) bool {
-	for _, word := range strings.Split(o.PlacedKit, ",") {
-		word = strings.ToLower(strings.TrimSpace(word))
-		if word != "" && !slices.ContainsFunc(o.PlacedTools, func(id int64) bool { return strings.Contains(strings.ToLower(f.kitName(id)), word) }) {
-			return false
-		}
-	}
-	return true
 }
 
 // drawn is what an order takes of an item: from the plant it is at, else from the depot; short is what neither has.

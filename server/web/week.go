@@ -43,8 +43,8 @@ type WeekFacts struct {
 
 // WeekKit is a piece of kit and where it stands when nobody has it: a plant, or 0 for the depot.
 type WeekKit struct {
-	Name string
-	Home int64
+	Name, Class string
+	Home        int64
 }
 
 // WeekWork is an order placed in a stop.

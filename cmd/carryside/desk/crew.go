@@ -377,7 +377,7 @@ func (d *Desk) weekShared(ctx context.Context, scope assets.Scope, f *web.WeekFa
 	}
 	pieces, err := stores.Kit(ctx, d.db, scope, plantdb.AsOf{})
 	for _, k := range pieces {
-		f.Kit[k.ID] = web.WeekKit{Name: k.Name, Home: k.HomePlantID}
+		f.Kit[k.ID] = web.WeekKit{Name: k.Name, Class: string(k.Class), Home: k.HomePlantID}
 	}
 	return err
 }
