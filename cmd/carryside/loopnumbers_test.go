@@ -419,7 +419,7 @@ func (l *loop) standsInTheFigures(v *visitor, old assets.Splice, order int64) {
 // gaveOut holds the ledger's lines of a signed order against its template, and the shelves against the ledger.
 func (l *loop) gaveOut(o workorder.Order, takes, there map[int64]assets.Quantity) {
 	l.t.Helper()
-	ledger, err := l.front.Ledger(l.t.Context(), assets.PlantScope(1), 1, 0, 200)
+	ledger, err := l.front.Ledger(l.t.Context(), assets.PlantScope(1), 1, 0, 0, 200)
 	must(l.t, err)
 	given := map[int64]assets.Quantity{}
 	for _, line := range ledger.Lines {

@@ -56,7 +56,7 @@ func (lead *visitor) addsAStep() {
 	t := lead.t
 	path := "/plants/1/steps/re-splice.finger.hot-pressed"
 	page := lead.get(path)
-	n := page.Find("input[name^='w']").Length()
+	n := page.Find("textarea[name^='w']").Length()
 	lead.submit(path, "Keep the steps", map[string]string{fmt.Sprintf("w%d", n-1): "Belt edge marked with the order's number", "changed": "the auditor asks for it"}, http.StatusOK)
 	if text := lead.get("/plants/1/steps").Find("main").Text(); !strings.Contains(text, "own, version 1") || !strings.Contains(text, "the auditor asks for it") {
 		t.Error("the list does not say that the steps are the company's own")
@@ -79,12 +79,12 @@ func (lead *visitor) putsAStepBetween() {
 	t := lead.t
 	path := "/plants/1/steps/insert-piece.finger.hot-pressed"
 	row := func(page *goquery.Document, words string) (int, *goquery.Selection) {
-		rows := page.Find("input[name^='w']")
-		found := rows.FilterFunction(func(_ int, s *goquery.Selection) bool { return strings.HasPrefix(s.AttrOr("value", ""), words) })
+		rows := page.Find("textarea[name^='w']")
+		found := rows.FilterFunction(func(_ int, s *goquery.Selection) bool { return strings.HasPrefix(s.Text(), words) })
 		return rows.IndexOfSelection(found), found.Closest("tr")
 	}
 	page := lead.get(path)
-	blank := page.Find("input[name^='w']").Length() - 1
+	blank := page.Find("textarea[name^='w']").Length() - 1
 	step, _ := row(page, "Step at the edges")
 	if got := page.Find(fmt.Sprintf("input[name=most%d]", step)).AttrOr("value", ""); got != "1" {
 		t.Errorf("the step at the edges may be %q, want 1 mm", got)

@@ -300,6 +300,20 @@ func pageOf[T any](rows []T, u *url.URL) ([]T, Pager) {
 	return rows[from:to], pagerOf(u, page, last, from, to, len(rows))
 }
 
+// firstRow is the row the page begins at that the address names, where the storage cuts the list.
+func (r *Request) firstRow() int { return (pageNumber(r.C.Request.URL) - 1) * rowsAPage }
+
+// pagerFrom is the pager below rows that the storage cut out of a list of so many. Behind the last row it leads back to the last page.
+func (r *Request) pagerFrom(from, shown, all int) Pager {
+	u, last := r.C.Request.URL, max(1, (all+rowsAPage-1)/rowsAPage)
+	if shown == 0 && all > 0 {
+		p := pagerOf(u, last+1, last, from, from, all)
+		p.Says = "nothing there; the list has " + Int(int64(all))
+		return p
+	}
+	return pagerOf(u, from/rowsAPage+1, last, from, from+shown, all)
+}
+
 func pageNumber(u *url.URL) int {
 	page, err := strconv.Atoi(u.Query().Get("page"))
 	if err != nil || page < 1 || page > 1_000_000 {

@@ -16,8 +16,7 @@ type decidedRow struct {
 
 // decidedReadings lists a plant's held readings that were decided.
 func (s *Site) decidedReadings(r *Request) error {
-	page := pageNumber(r.C.Request.URL)
-	from := (page - 1) * rowsAPage
+	from := r.firstRow()
 	held, all, err := s.Meters.DecidedReadings(r.Context(), r.Scope, r.PlantID(), from, rowsAPage)
 	if err != nil {
 		return err
@@ -29,7 +28,7 @@ func (s *Site) decidedReadings(r *Request) error {
 	if p.Rows, err = s.decidedRows(r, held); err != nil {
 		return err
 	}
-	p.Pager = pagerOf(r.C.Request.URL, page, max(1, (all+rowsAPage-1)/rowsAPage), from, from+len(held), all)
+	p.Pager = r.pagerFrom(from, len(held), all)
 	return r.Show("decided", p)
 }
 

@@ -22,15 +22,13 @@ type depotPage struct {
 	Empty *Empty
 	Lots  []depotRow
 	Lines []ledgerRow
+	Pager Pager
 }
 
 type depotRow struct {
 	Lot, To, What, OnHand, GoodTo, Shelf, Says string
 	Bad                                        bool
 }
-
-// depotLines is how many lines of its ledger the page shows.
-const depotLines = 100
 
 func (s *Site) depot(r *Request) error {
 	p := &depotPage{}
@@ -40,7 +38,8 @@ func (s *Site) depot(r *Request) error {
 		p.Empty = &Empty{What: "Nothing of the depot is shown with a grant for some plants", Why: "It serves the plants of every customer. Ask whoever keeps the company's stores."}
 		return r.Show("depot", p)
 	}
-	d, err := s.StoreBook.Depot(r.Context(), r.Scope, depotLines)
+	from := r.firstRow()
+	d, err := s.StoreBook.Depot(r.Context(), r.Scope, from, rowsAPage)
 	if err != nil {
 		return err
 	}
@@ -58,12 +57,12 @@ func (s *Site) depot(r *Request) error {
 		}
 		p.Lots = append(p.Lots, row)
 	}
-	p.Lines = r.ledgerRows(&d.Ledger)
+	p.Lines, p.Pager = r.ledgerRows(&d.Ledger), r.pagerFrom(from, len(d.Ledger.Lines), d.Ledger.All)
 	p.Say = pick(there == 0, "Nothing lies in the depot", Capital(Count(there, "lot lies", "lots lie"))+" in the depot")
 	if keeps {
 		p.Do = []Action{{Word: "Book a delivery to the depot", To: r.At("stores/depot/receive"), Main: true}}
 	}
-	if there == 0 && len(p.Lines) == 0 {
+	if there == 0 && d.Ledger.All == 0 {
 		p.Empty = &Empty{What: "Nothing was booked in the depot yet", Why: "Book what lies there; it can then be sent to a plant, and the ledger tells where it went.", Do: p.Do}
 	}
 	return r.Show("depot", p)
@@ -77,7 +76,7 @@ func (s *Site) depotReceive(r *Request) error {
 	if !r.forAll(people.KeepStores) {
 		return r.Done(r.At("stores/depot"), depotNotKept)
 	}
-	d, err := s.StoreBook.Depot(r.Context(), r.Scope, depotLines)
+	d, err := s.StoreBook.Depot(r.Context(), r.Scope, 0, 1)
 	if err != nil {
 		return err
 	}
@@ -121,7 +120,7 @@ func (s *Site) depotBook(r *Request) error {
 	if !r.forAll(people.KeepStores) {
 		return r.Done(r.At("stores/depot"), depotNotKept)
 	}
-	d, err := s.StoreBook.Depot(r.Context(), r.Scope, depotLines)
+	d, err := s.StoreBook.Depot(r.Context(), r.Scope, 0, 1)
 	if err != nil {
 		return err
 	}

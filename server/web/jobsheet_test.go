@@ -2,12 +2,16 @@ package web
 
 import (
 	"context"
+	"net/http"
+	"net/url"
 	"os"
 	"regexp"
 	"slices"
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/PuerkitoBio/goquery"
 
 	"carryside/assets"
 	"carryside/schedule/jobsheet"
@@ -160,5 +164,35 @@ func TestALimitOnTheSheetIsTheOneThatDecides(t *testing.T) {
 		if got := strings.ReplaceAll(f.askWords(tt.step), nb, " "); got != tt.want {
 			t.Errorf("%q, want %q", got, tt.want)
 		}
+	}
+}
+
+// Words pasted from a maker's instruction come in several lines; a sheet shows a step on one. The field for them grows with them.
+func TestALeadPastesAStepOverSeveralLines(t *testing.T) {
+	const path = "/plants/3/steps/run-in-check.."
+	f := withStores()
+	v := as(t, f, assets.RoleLead)
+	form := v.get(path)
+	if n := form.Find(`textarea.grow[name="w0"], textarea.grow[name="measure0"]`).Length(); n != 2 {
+		t.Fatalf("%d of the two fields for words grow", n)
+	}
+	sent := url.Values{"changed": {"the maker's instruction"}}
+	form.Find("main form").First().Find("input, select, textarea").Each(func(_ int, field *goquery.Selection) {
+		name, value := field.AttrOr("name", ""), field.AttrOr("value", "")
+		switch {
+		case goquery.NodeName(field) == "select":
+			value = field.Find("option[selected]").AttrOr("value", "")
+		case goquery.NodeName(field) == "textarea":
+			value = field.Text()
+		}
+		if name != "" && name != "changed" && field.AttrOr("type", "") != "checkbox" {
+			sent.Add(name, value)
+		}
+	})
+	sent.Set("w0", "Belt run empty,\r\n  seam watched\r\n")
+	v.post(path, sent, http.StatusSeeOther)
+	kept := f.office().kept[len(f.office().kept)-1].(assets.JobTemplate)
+	if kept.Steps[0].Words != "Belt run empty, seam watched" {
+		t.Errorf("kept as %q", kept.Steps[0].Words)
 	}
 }

@@ -26,8 +26,8 @@ type KitBook interface {
 	// ChangeParts ends counters of parts taken out, begins those of parts put in and says which pad side is up, in one act,
 	// and books what was taken from stock for it.
 	ChangeParts(ctx context.Context, scope assets.Scope, act Act, k assets.Kit, change PartsChange) error
-	// KitCounts returns what moved the counters of a piece of kit, the newest first, with the names in it.
-	KitCounts(ctx context.Context, scope assets.Scope, kitID int64, most int) ([]assets.KitCount, map[int64]string, error)
+	// KitCounts returns most lines of what moved the counters of a piece of kit from one on, the newest first, as looked at from a plant.
+	KitCounts(ctx context.Context, scope assets.Scope, plantID, kitID int64, from, most int) (CountBook, error)
 }
 
 // PartsChange is what is done to the parts of a piece of kit at once.
@@ -276,6 +276,7 @@ type kitPage struct {
 	Counters     []kitCounterRow
 	Parts        []kitCounterRow // no longer fitted
 	Counts       []countRow
+	Pager        Pager
 	Calibrations []calibrationRow
 	Aways        []awayRow
 }
@@ -286,7 +287,7 @@ type kitCounterRow struct {
 	Bad                                               bool
 }
 
-type countRow struct{ When, What, Quantity, By, Why string }
+type countRow struct{ When, What, Quantity, By, Why, Order, OrderTo string }
 
 type calibrationRow struct{ On, Due, Certificate, For, Class string }
 
@@ -330,7 +331,8 @@ func (s *Site) kitOne(r *Request) error {
 	if err != nil {
 		return err
 	}
-	counts, names, err := s.StoreBook.KitCounts(r.Context(), r.Scope, k.ID, 50)
+	from := r.firstRow()
+	book, err := s.StoreBook.KitCounts(r.Context(), r.Scope, r.PlantID(), k.ID, from, rowsAPage)
 	if err != nil {
 		return err
 	}
@@ -357,7 +359,7 @@ func (s *Site) kitOne(r *Request) error {
 			p.Parts = append(p.Parts, row)
 		}
 	}
-	p.Counts = r.countRows(counts, names, kits.Counters[k.ID])
+	p.Counts, p.Pager = r.countRows(book, kits.Counters[k.ID]), r.pagerFrom(from, len(book.Lines), book.All)
 	for _, c := range kits.Calibrations[k.ID] {
 		p.Calibrations = append(p.Calibrations, calibrationRow{r.F.PlainDay(c.OnDay), r.F.PlainDay(c.DueDay), cmp.Or(c.Certificate, "not seen"), c.CalibratedFor, string(c.Class)})
 	}
@@ -461,14 +463,16 @@ func (r *Request) kitCounter(k assets.Kit, c kit.Counter, kits *KitRoom) kitCoun
 	return row
 }
 
-func (r *Request) countRows(counts []assets.KitCount, names map[int64]string, counters []kit.Counter) []countRow {
+func (r *Request) countRows(book CountBook, counters []kit.Counter) []countRow {
 	var out []countRow
-	for _, n := range counts {
-		row := countRow{When: r.F.Stamp(n.At), Quantity: Short(n.Quantity, 1), By: names[n.PersonID], Why: n.Reason}
+	for _, n := range book.Lines {
+		row := countRow{When: r.F.Stamp(n.At), Quantity: Short(n.Quantity, 1), By: book.People[n.PersonID], Why: n.Reason}
 		if n.Quantity > 0 {
 			row.Quantity = "+" + row.Quantity
 		}
-		if n.OrderID != 0 {
+		if number := book.Orders[n.OrderID]; number != 0 {
+			row.Order, row.OrderTo = "order "+plainInt(number), r.At("orders", number)
+		} else if n.OrderID != 0 {
 			row.Why = strings.TrimPrefix(row.Why+"; a signed job", "; ")
 		}
 		for _, c := range counters {

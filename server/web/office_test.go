@@ -23,6 +23,8 @@ type fakeOffice struct {
 	from   []assets.Instant
 	fail   error // what the next change answers
 
+	booked, counted int // lines of the ledger, and of what moved the counters of a piece of kit
+
 	week     *WeekFacts
 	crew     *CrewList
 	series   []assets.StopRecurrence

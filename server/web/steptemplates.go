@@ -158,7 +158,7 @@ func (p *formPage) stepRows(steps []assets.JobStep) {
 	f := p.Form
 	n := f.rowCount(len(steps) + 2)
 	f.Hidden("rows", "").Value = plainInt(int64(n))
-	p.Rows = &formRows{Head: "Steps and checks", More: "More rows", Stack: true, Columns: []string{"No.", "What is done", "Kind", "What is measured", "Unit", "At least", "At most", "Photo"}}
+	p.Rows = &formRows{Head: "Steps and checks", More: "More rows", Stack: true, Columns: []string{"No.", "Kind", "What is done", "What is measured", "Unit", "At least", "At most", "Photo"}}
 	for i := range n {
 		var s assets.JobStep
 		no := ""
@@ -181,9 +181,9 @@ func (p *formPage) stepRows(steps []assets.JobStep) {
 			}
 			return f.Number(name(part), label, "", "")
 		}
-		p.Rows.Rows = append(p.Rows.Rows, []*Field{f.Number(name("no"), fmt.Sprintf("number of step %d", i+1), no, ""), f.Text(name("w"), fmt.Sprintf("step %d", i+1), s.Words).OverBoth(),
-			f.Select(name("kind"), fmt.Sprintf("kind of step %d", i+1), pick(s.Check, "check", "step"), []Option{{Value: "step", Label: "step"}, {Value: "check", Label: "check"}}),
-			f.Text(name("measure"), fmt.Sprintf("measured at step %d", i+1), s.Measure),
+		p.Rows.Rows = append(p.Rows.Rows, []*Field{f.Number(name("no"), fmt.Sprintf("number of step %d", i+1), no, ""), f.Select(name("kind"), fmt.Sprintf("kind of step %d", i+1), pick(s.Check, "check", "step"), []Option{{Value: "step", Label: "step"}, {Value: "check", Label: "check"}}),
+			f.Area(name("w"), fmt.Sprintf("step %d", i+1), s.Words).OverBoth(),
+			f.Area(name("measure"), fmt.Sprintf("measured at step %d", i+1), s.Measure).OverBoth(),
 			f.Select(name("unit"), fmt.Sprintf("unit at step %d", i+1), s.Unit, choices("none", stepUnits, f.Plain.stepSign)),
 			limit("least", "least", s.Least), limit("most", "most", s.Most), f.Tick(name("photo"), fmt.Sprintf("photo at step %d", i+1), s.Photo)})
 	}
@@ -200,11 +200,11 @@ func (e *entry) stepRows(next *assets.JobTemplate) map[string]string {
 	seen := map[string]bool{}
 	for i := range e.f.sentRows() {
 		name := func(part string) string { return fmt.Sprintf("%s%d", part, i) }
-		words := e.text(name("w"))
+		words := oneLine(e.text(name("w")))
 		if words == "" {
 			continue
 		}
-		s := assets.JobStep{Key: e.text(name("key")), Words: words, Check: e.text(name("kind")) == "check", Measure: e.text(name("measure")), Unit: e.text(name("unit")), Photo: e.f.Ticked(name("photo"))}
+		s := assets.JobStep{Key: e.text(name("key")), Words: words, Check: e.text(name("kind")) == "check", Measure: oneLine(e.text(name("measure"))), Unit: e.text(name("unit")), Photo: e.f.Ticked(name("photo"))}
 		if s.Key == "" || seen[s.Key] {
 			s.Key = "own_" + token()[:10]
 		}
@@ -225,6 +225,9 @@ func (e *entry) stepRows(next *assets.JobTemplate) map[string]string {
 	}
 	return named
 }
+
+// oneLine puts words that were typed or pasted over several lines on one, as a sheet shows them.
+func oneLine(words string) string { return strings.Join(strings.Fields(words), " ") }
 
 // stepLimit reads a limit in the unit of what is measured; empty is none.
 func (e *entry) stepLimit(name, kept string) *float64 {

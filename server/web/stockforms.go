@@ -227,7 +227,7 @@ func (s *Site) returnLot(r *Request) error {
 
 // mostBack refuses more back than went out of a lot and did not come back yet.
 func (s *Site) mostBack(r *Request, e *entry, l stock.Lot, item assets.StockItem, q assets.Quantity) error {
-	ledger, err := s.StoreBook.Ledger(r.Context(), r.Scope, r.PlantID(), l.ItemID, 0)
+	ledger, err := s.StoreBook.Ledger(r.Context(), r.Scope, r.PlantID(), l.ItemID, 0, 0)
 	if err != nil {
 		return err
 	}

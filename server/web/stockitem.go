@@ -22,6 +22,7 @@ type stockItemPage struct {
 	Lots     []stockLotRow
 	Held     []heldRow
 	Lines    []ledgerRow
+	Pager    Pager
 	Sums     string
 }
 
@@ -68,7 +69,8 @@ func (s *Site) stockItem(r *Request) error {
 	if err != nil {
 		return err
 	}
-	ledger, err := s.StoreBook.Ledger(r.Context(), r.Scope, r.PlantID(), o.Item.ID, 60)
+	from := r.firstRow()
+	ledger, err := s.StoreBook.Ledger(r.Context(), r.Scope, r.PlantID(), o.Item.ID, from, rowsAPage)
 	if err != nil {
 		return err
 	}
@@ -92,7 +94,7 @@ func (s *Site) stockItem(r *Request) error {
 		p.Held = append(p.Held, r.held(o, h))
 	}
 	p.Lines = r.ledgerRows(ledger)
-	p.Sums = r.sums(o, ledger)
+	p.Pager, p.Sums = r.pagerFrom(from, len(ledger.Lines), ledger.All), r.sums(o, ledger)
 	return r.Show("stockitem", p)
 }
 
@@ -238,7 +240,7 @@ func (r *Request) ledgerRows(l *Ledger) []ledgerRow {
 
 // sums says what the lines shown add up to, where they are all there are.
 func (r *Request) sums(o stock.Outlook, l *Ledger) string {
-	if len(l.Lines) == 0 || len(l.Lines) >= 60 {
+	if len(l.Lines) == 0 || len(l.Lines) < l.All {
 		return ""
 	}
 	held, outside := stock.Balance(l.Lines)
@@ -259,17 +261,19 @@ func (r *Request) sums(o stock.Outlook, l *Ledger) string {
 type ledgerPage struct {
 	Page
 	Lines []ledgerRow
+	Pager Pager
 }
 
 func (s *Site) stockLedger(r *Request) error {
-	l, err := s.StoreBook.Ledger(r.Context(), r.Scope, r.PlantID(), 0, 300)
+	from := r.firstRow()
+	l, err := s.StoreBook.Ledger(r.Context(), r.Scope, r.PlantID(), 0, from, rowsAPage)
 	if err != nil {
 		return err
 	}
-	p := &ledgerPage{Lines: r.ledgerRows(l)}
+	p := &ledgerPage{Lines: r.ledgerRows(l), Pager: r.pagerFrom(from, len(l.Lines), l.All)}
 	p.Sheet, p.Say = "Stores and kit", "No stock was moved yet"
-	if n := len(p.Lines); n > 0 {
-		p.Say = "The last " + Count(n, "movement of stock", "movements of stock")
+	if l.All > 0 {
+		p.Say = Capital(Count(l.All, "movement of stock is", "movements of stock are")) + " booked here"
 	}
 	p.Sub = "Lines are added and never changed: what was booked wrong is booked back with a reason."
 	return r.Show("stockledger", p)

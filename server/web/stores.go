@@ -25,8 +25,8 @@ type StoreBook interface {
 	// KitRoom returns the kit a plant may use, with counters, calibrations and where it is in the coming weeks. Work at
 	// plants outside the scope is there without place and order.
 	KitRoom(ctx context.Context, scope assets.Scope, plantID int64, now time.Time) (*KitRoom, error)
-	// Ledger returns the newest lines of a plant's ledger of an item (0: of all), with the names and orders in them.
-	Ledger(ctx context.Context, scope assets.Scope, plantID, itemID int64, most int) (*Ledger, error)
+	// Ledger returns most lines (0: all) of a plant's ledger of an item (0: of all) from one on, the newest first, with the names and orders in them.
+	Ledger(ctx context.Context, scope assets.Scope, plantID, itemID int64, from, most int) (*Ledger, error)
 	// StoreItem returns an item of the list.
 	StoreItem(ctx context.Context, scope assets.Scope, id int64) (assets.StockItem, error)
 	// StoreLot returns a lot with what is on hand of it.
@@ -47,9 +47,9 @@ type StoreBook interface {
 	Receive(ctx context.Context, scope assets.Scope, act Act, supply *assets.SupplyOrder, lot *assets.StockLot, q assets.Quantity, at assets.Instant) error
 	SaveSupply(ctx context.Context, scope assets.Scope, act Act, s *assets.SupplyOrder) error
 
-	// Depot returns what lies in the service company's own depot with the newest lines of its ledger. assets.ErrNotFound for a scope that
+	// Depot returns what lies in the service company's own depot with most lines of its ledger from one on. assets.ErrNotFound for a scope that
 	// does not reach everything.
-	Depot(ctx context.Context, scope assets.Scope, most int) (*Depot, error)
+	Depot(ctx context.Context, scope assets.Scope, from, most int) (*Depot, error)
 	// BookDepot writes lines of the depot's ledger; with a new lot the first line is what was delivered into it.
 	BookDepot(ctx context.Context, scope assets.Scope, act Act, lot *assets.StockLot, lines []assets.StockMovement) error
 
@@ -70,9 +70,18 @@ type Room struct {
 	Orders    map[int64]string // titles of open orders by number: "Q3, remake splice 2"
 }
 
+// CountBook is lines of what moved the counters of a piece of kit, with what they name.
+type CountBook struct {
+	Lines  []assets.KitCount
+	All    int // lines there are, of which these are a part
+	People map[int64]string
+	Orders map[int64]int64 // number of an order of the plant looked from by its ID
+}
+
 // Ledger is lines with what they name.
 type Ledger struct {
 	Lines  []assets.StockMovement
+	All    int // lines there are, of which these are a part
 	Lots   map[int64]assets.StockLot
 	Items  map[int64]assets.StockItem
 	People map[int64]string

@@ -8,6 +8,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/PuerkitoBio/goquery"
+
 	"carryside/assets"
 	"carryside/schedule/kit"
 	"carryside/schedule/people"
@@ -66,10 +68,17 @@ func (o *fakeOffice) KitRoom(context.Context, assets.Scope, int64, time.Time) (*
 		Jobs:         map[int64][]KitJob{1: {job}, 2: {job, {From: noon + 86400e6, To: noon + 90000e6, Hidden: true}}}}, nil
 }
 
-func (o *fakeOffice) Ledger(context.Context, assets.Scope, int64, int64, int) (*Ledger, error) {
+func (o *fakeOffice) Ledger(_ context.Context, _ assets.Scope, _, _ int64, from, most int) (*Ledger, error) {
+	if o.booked > 0 {
+		l := &Ledger{All: o.booked, Items: map[int64]assets.StockItem{1: {Name: "Release cloth", Unit: assets.UnitMetre}}}
+		for i := from; i < min(from+most, o.booked); i++ {
+			l.Lines = append(l.Lines, assets.StockMovement{ID: int64(o.booked - i), ItemID: 1, Quantity: 1000, Why: assets.MoveReceived, At: assets.InstantOf(morning)})
+		}
+		return l, nil
+	}
 	return &Ledger{Lines: []assets.StockMovement{{ID: 2, ItemID: 1, LotID: 31, Quantity: -4000, Why: assets.MoveIssued, At: assets.InstantOf(morning), OrderID: 77, PersonID: 1},
 		{ID: 1, ItemID: 1, LotID: 31, Quantity: 21200, Why: assets.MoveReceived, At: assets.InstantOf(morning.AddDate(0, -1, 0)), PersonID: 1}},
-		Lots: map[int64]assets.StockLot{31: {Lot: "31"}}, Items: map[int64]assets.StockItem{1: {Name: "Release cloth", Unit: assets.UnitMetre}}, People: map[int64]string{1: "I. Vanterel"}, Orders: map[int64]int64{77: 415}}, nil
+		Lots: map[int64]assets.StockLot{31: {Lot: "31"}}, Items: map[int64]assets.StockItem{1: {Name: "Release cloth", Unit: assets.UnitMetre}}, People: map[int64]string{1: "I. Vanterel"}, Orders: map[int64]int64{77: 415}, All: 2}, nil
 }
 
 func (o *fakeOffice) StoreItem(ctx context.Context, scope assets.Scope, id int64) (assets.StockItem, error) {
@@ -131,10 +140,10 @@ func (o *fakeOffice) Receive(_ context.Context, _ assets.Scope, act Act, s *asse
 }
 
 // The depot has a roll of cloth of 50 m and an empty tin.
-func (o *fakeOffice) Depot(context.Context, assets.Scope, int) (*Depot, error) {
+func (o *fakeOffice) Depot(context.Context, assets.Scope, int, int) (*Depot, error) {
 	cloth := assets.StockItem{Version: assets.Version{ID: 1}, Name: "Release cloth", Unit: assets.UnitMetre}
 	return &Depot{Items: []assets.StockItem{cloth}, Lots: []stock.Lot{{StockLot: assets.StockLot{Version: assets.Version{ID: 61}, ItemID: 1, Lot: "D-61"}, OnHand: 50000}, {StockLot: assets.StockLot{Version: assets.Version{ID: 62}, ItemID: 1, Lot: "D-62"}}},
-		Ledger: Ledger{Items: map[int64]assets.StockItem{1: cloth}, Lots: map[int64]assets.StockLot{61: {Lot: "D-61"}}, People: map[int64]string{1: "I. Vanterel"},
+		Ledger: Ledger{All: 1, Items: map[int64]assets.StockItem{1: cloth}, Lots: map[int64]assets.StockLot{61: {Lot: "D-61"}}, People: map[int64]string{1: "I. Vanterel"},
 			Lines: []assets.StockMovement{{ID: 5, ItemID: 1, LotID: 61, Quantity: 50000, Why: assets.MoveReceived, At: assets.InstantOf(morning), PersonID: 1}}}}, nil
 }
 
@@ -173,8 +182,43 @@ func (o *fakeOffice) ChangeParts(_ context.Context, _ assets.Scope, act Act, _ a
 	return o.change(act, p)
 }
 
-func (o *fakeOffice) KitCounts(context.Context, assets.Scope, int64, int) ([]assets.KitCount, map[int64]string, error) {
-	return []assets.KitCount{{ID: 1, CounterID: 1, Quantity: 215, At: assets.InstantOf(morning), PersonID: 1, Reason: "as the old book says"}}, map[int64]string{1: "I. Vanterel"}, nil
+func (o *fakeOffice) KitCounts(_ context.Context, _ assets.Scope, _, _ int64, from, most int) (CountBook, error) {
+	book := CountBook{All: o.counted, People: map[int64]string{1: "I. Vanterel"}, Orders: map[int64]int64{77: 415}}
+	for i := from; i < min(from+most, book.All); i++ {
+		book.Lines = append(book.Lines, assets.KitCount{ID: int64(i + 1), CounterID: 1, Quantity: 1, At: assets.InstantOf(morning), PersonID: 1, OrderID: 77})
+	}
+	return book, nil
+}
+
+// Two hundred and fifty movements are three pages: the third holds fifty, and one behind the last says so and leads back. The sum of all lines
+// stands only where all of them do.
+func TestAStorekeeperReadsTheLedgerBackToItsFirstLine(t *testing.T) {
+	f := withStores()
+	v := as(t, f, assets.RoleLead)
+	f.office().booked, f.office().counted = 250, 250
+	for _, path := range []string{"/plants/3/stores/ledger", "/plants/3/stores/items/1", "/plants/3/stores/kit/1"} {
+		lines := func(query string) (int, *goquery.Selection) {
+			main := v.get(path + query).Find("main")
+			return main.Find("section").Has("#lg, #mv").Find("tbody tr").Length(), main.Find(".pager")
+		}
+		n, pager := lines("")
+		if next := pager.Find("a[rel=next]").AttrOr("href", ""); n != 100 || !strings.HasSuffix(next, "page=2") || pager.Find("a[rel=prev]").Length() != 0 {
+			t.Errorf("%s shows %d lines and leads on to %q", path, n, next)
+		}
+		if n, pager = lines("?page=3"); n != 50 || pager.Find("a[rel=next]").Length() != 0 || !strings.Contains(pager.Text(), "201 to 250 of 250") {
+			t.Errorf("page 3 of %s shows %d lines, %q", path, n, pager.Text())
+		}
+		n, pager = lines("?page=9")
+		if prev := pager.Find("a[rel=prev]").AttrOr("href", ""); n != 0 || !strings.HasSuffix(prev, "page=3") || !strings.Contains(pager.Text(), "the list has 250") {
+			t.Errorf("page 9 of %s shows %d lines, leads back to %q and says %q", path, n, prev, pager.Text())
+		}
+	}
+	if says := text(v.get("/plants/3/stores/items/1"), "main"); strings.Contains(says, "All lines:") {
+		t.Error("a part of the lines is summed as all of them")
+	}
+	if to := v.get("/plants/3/stores/kit/1").Find(`a[href="/plants/3/orders/415"]`).First(); to.Text() != "order 415" {
+		t.Errorf("the job that moved a counter is named %q", to.Text())
+	}
 }
 
 // withStores is the fake plant with a lead, who keeps its stores.

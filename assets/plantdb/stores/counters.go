@@ -51,9 +51,14 @@ func countSums(ctx context.Context, db *plantdb.DB, asOf plantdb.AsOf, kitIDs []
 	return of, err
 }
 
-// KitCounts lists what moved the counters of a piece of kit, the latest first.
-func KitCounts(ctx context.Context, db *plantdb.DB, kitID int64, most int) ([]assets.KitCount, error) {
-	return list[assets.KitCount](db.SQL(ctx).Where("kit_id = ?", kitID).Order("at DESC, id DESC").Limit(most))
+// KitCounts lists most lines of what moved the counters of a piece of kit from one on, the latest first, and says how many there are.
+func KitCounts(ctx context.Context, db *plantdb.DB, kitID int64, from, most int) (lines []assets.KitCount, all int, err error) {
+	var n int64
+	if err := db.SQL(ctx).Table("kit_counts").Where("kit_id = ?", kitID).Count(&n).Error; err != nil {
+		return nil, 0, err
+	}
+	lines, err = list[assets.KitCount](db.SQL(ctx).Where("kit_id = ?", kitID).Order("at DESC, id DESC").Offset(from).Limit(most))
+	return lines, int(n), err
 }
 
 // SaveCounter adds a counter to a piece of kit (ID 0) or changes its limit.

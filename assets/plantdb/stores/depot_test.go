@@ -33,15 +33,18 @@ func TestWhatIsSentFromTheDepotComesToThePlant(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	lots, lines, err := stores.Depot(bg, s.DB, assets.JobScope(), 10)
-	if err != nil || len(lots) != 1 || lots[0].OnHand != 30000 || len(lines) != 2 {
+	lots, lines, all, err := stores.Depot(bg, s.DB, assets.JobScope(), 0, 10)
+	if err != nil || len(lots) != 1 || lots[0].OnHand != 30000 || len(lines) != 2 || all != 2 {
 		t.Errorf("the depot holds %+v with %+v, %v; want 30 m and two lines", lots, lines, err)
+	}
+	if _, rest, all, err := stores.Depot(bg, s.DB, assets.JobScope(), 1, 10); err != nil || len(rest) != 1 || all != 2 || rest[0].ID != lines[1].ID {
+		t.Errorf("from the second line on the depot's ledger is %+v of %d, %v", rest, all, err)
 	}
 	here, err := stores.LotsOfItem(bg, s.DB, s.Scope, cloth.ID, false)
 	if err != nil || len(here) != 1 || here[0].OnHand != 20000 {
 		t.Errorf("the plant holds %+v, %v; want 20 m", here, err)
 	}
-	if _, _, err := stores.Depot(bg, s.DB, s.Scope, 10); !errors.Is(err, assets.ErrNotFound) {
+	if _, _, _, err := stores.Depot(bg, s.DB, s.Scope, 0, 10); !errors.Is(err, assets.ErrNotFound) {
 		t.Errorf("a grant for a plant sees the depot: %v", err)
 	}
 }

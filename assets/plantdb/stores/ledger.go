@@ -78,30 +78,44 @@ func lotSums(movements *gorm.DB, asOf plantdb.AsOf) (map[int64]assets.Quantity, 
 type MovementFilter struct {
 	ItemID, LotID, OrderID int64
 	From, To               assets.Instant // To exclusive
-	Most                   int            // 0: all
+	Skip, Most             int            // so many of the latest lines left out, so many then; Most 0: all
 }
 
 // Movements lists lines of the ledger at the places of a scope, the latest first.
 func Movements(ctx context.Context, db *plantdb.DB, scope assets.Scope, asOf plantdb.AsOf, f MovementFilter) ([]assets.StockMovement, error) {
-	tx := db.SQL(ctx).Scopes(inPlaces(scope))
-	for column, id := range map[string]int64{"item_id": f.ItemID, "lot_id": f.LotID, "order_id": f.OrderID} {
-		if id != 0 {
-			tx = tx.Where(column+" = ?", id)
-		}
-	}
-	if f.From != 0 {
-		tx = tx.Where("at >= ?", f.From)
-	}
-	if f.To != 0 {
-		tx = tx.Where("at < ?", f.To)
-	}
-	if asOf.Known != 0 {
-		tx = tx.Where("known_from <= ?", asOf.Known)
-	}
+	tx := db.SQL(ctx).Scopes(inPlaces(scope), f.lines(asOf))
 	if f.Most > 0 {
-		tx = tx.Limit(f.Most)
+		tx = tx.Offset(f.Skip).Limit(f.Most)
 	}
 	return list[assets.StockMovement](tx.Order("at DESC, id DESC"))
+}
+
+// CountMovements counts the lines that Movements lists, whatever part of them is asked for.
+func CountMovements(ctx context.Context, db *plantdb.DB, scope assets.Scope, asOf plantdb.AsOf, f MovementFilter) (int, error) {
+	var n int64
+	err := db.SQL(ctx).Table("stock_movements").Scopes(inPlaces(scope), f.lines(asOf)).Count(&n).Error
+	return int(n), err
+}
+
+// lines narrows the ledger to what the filter names.
+func (f MovementFilter) lines(asOf plantdb.AsOf) func(*gorm.DB) *gorm.DB {
+	return func(tx *gorm.DB) *gorm.DB {
+		for column, id := range map[string]int64{"item_id": f.ItemID, "lot_id": f.LotID, "order_id": f.OrderID} {
+			if id != 0 {
+				tx = tx.Where(column+" = ?", id)
+			}
+		}
+		if f.From != 0 {
+			tx = tx.Where("at >= ?", f.From)
+		}
+		if f.To != 0 {
+			tx = tx.Where("at < ?", f.To)
+		}
+		if asOf.Known != 0 {
+			tx = tx.Where("known_from <= ?", asOf.Known)
+		}
+		return tx
+	}
 }
 
 // SaveLot adds a lot (ID 0) or changes its shelf, its date or that it is held back. A lot stays at its place and of its item:

@@ -112,17 +112,21 @@ func (d *Desk) kitJobs(ctx context.Context, scope assets.Scope, plantID int64, o
 	return nil
 }
 
-// Ledger returns the newest lines of a plant's ledger.
-func (d *Desk) Ledger(ctx context.Context, scope assets.Scope, plantID, itemID int64, most int) (*web.Ledger, error) {
+// Ledger returns lines of a plant's ledger, the newest first.
+func (d *Desk) Ledger(ctx context.Context, scope assets.Scope, plantID, itemID int64, from, most int) (*web.Ledger, error) {
 	if err := d.db.Reach(ctx, scope, plantID); err != nil {
 		return nil, err
 	}
 	here := assets.PlantScope(plantID)
-	lines, err := stores.Movements(ctx, d.db, here, plantdb.AsOf{}, stores.MovementFilter{ItemID: itemID, Most: most})
+	asked := stores.MovementFilter{ItemID: itemID, Skip: from, Most: most}
+	lines, err := stores.Movements(ctx, d.db, here, plantdb.AsOf{}, asked)
 	if err != nil {
 		return nil, err
 	}
 	l := &web.Ledger{Lines: lines, Lots: map[int64]assets.StockLot{}, Items: map[int64]assets.StockItem{}}
+	if l.All, err = stores.CountMovements(ctx, d.db, here, plantdb.AsOf{}, asked); err != nil {
+		return nil, err
+	}
 	lots, err := stores.Lots(ctx, d.db, here, plantdb.AsOf{}, true)
 	if err != nil {
 		return nil, err
@@ -305,21 +309,25 @@ func (d *Desk) ChangeParts(ctx context.Context, scope assets.Scope, a web.Act, k
 	})
 }
 
-// KitCounts returns what moved the counters of a piece of kit.
-func (d *Desk) KitCounts(ctx context.Context, scope assets.Scope, kitID int64, most int) ([]assets.KitCount, map[int64]string, error) {
+// KitCounts returns what moved the counters of a piece of kit, the newest first, with the orders of a plant in it.
+func (d *Desk) KitCounts(ctx context.Context, scope assets.Scope, plantID, kitID int64, from, most int) (web.CountBook, error) {
 	if _, err := stores.OneKit(ctx, d.db, scope, kitID); err != nil {
-		return nil, nil, fmt.Errorf("kit %d: %w", kitID, err)
+		return web.CountBook{}, fmt.Errorf("kit %d: %w", kitID, err)
 	}
-	counts, err := stores.KitCounts(ctx, d.db, kitID, most)
+	lines, all, err := stores.KitCounts(ctx, d.db, kitID, from, most)
 	if err != nil {
-		return nil, nil, err
+		return web.CountBook{}, err
 	}
-	var people []int64
-	for _, n := range counts {
-		people = append(people, n.PersonID)
+	book := web.CountBook{Lines: lines, All: all}
+	var people, numbers []int64
+	for _, n := range lines {
+		people, numbers = append(people, n.PersonID), append(numbers, n.OrderID)
 	}
-	names, err := registry.Names(ctx, d.db, people)
-	return counts, names, err
+	if book.People, err = registry.Names(ctx, d.db, people); err != nil {
+		return book, err
+	}
+	book.Orders, err = stores.OrderNumbers(ctx, d.db, assets.PlantScope(plantID), numbers)
+	return book, err
 }
 
 // used is what signing an order books beside the step: counts on the kit it was placed with, and what it takes from stock.
@@ -368,12 +376,12 @@ func (u *used) book(c *plantdb.Change, o workorder.Order) error {
 }
 
 // Depot returns what lies in the service company's own depot.
-func (d *Desk) Depot(ctx context.Context, scope assets.Scope, most int) (*web.Depot, error) {
-	lots, lines, err := stores.Depot(ctx, d.db, scope, most)
+func (d *Desk) Depot(ctx context.Context, scope assets.Scope, from, most int) (*web.Depot, error) {
+	lots, lines, all, err := stores.Depot(ctx, d.db, scope, from, most)
 	if err != nil {
 		return nil, err
 	}
-	out := &web.Depot{Lots: lots, Ledger: web.Ledger{Lines: lines, Lots: map[int64]assets.StockLot{}, Items: map[int64]assets.StockItem{}}}
+	out := &web.Depot{Lots: lots, Ledger: web.Ledger{Lines: lines, All: all, Lots: map[int64]assets.StockLot{}, Items: map[int64]assets.StockItem{}}}
 	for _, l := range lots {
 		out.Ledger.Lots[l.ID] = l.StockLot
 	}

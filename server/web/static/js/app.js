@@ -46,6 +46,13 @@
     if (find) { e.preventDefault(); find.focus(); }
   });
 
+  // A field for words is as high as they are. Where the style sheet cannot say so, this does.
+  if (!CSS.supports('field-sizing', 'content')) document.querySelectorAll('textarea.grow').forEach(area => {
+    const grow = () => { area.style.height = 'auto'; area.style.height = `${area.scrollHeight + area.offsetHeight - area.clientHeight}px`; };
+    area.addEventListener('input', grow);
+    grow();
+  });
+
   document.querySelectorAll('[data-print]').forEach(b => { b.hidden = false; b.addEventListener('click', () => window.print()); });
   const summary = document.querySelector('[data-errors]');
   if (summary) summary.focus();
