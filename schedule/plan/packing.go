@@ -132,6 +132,10 @@ func (k *packing) unitsOf(i int) {
 		k.units = append(k.units, unit{item: i, slot: len(x.serves), list: x.o.tools[n], need: -1})
 		x.serves = append(x.serves, -1)
 	}
+	if x.t.heads == 0 {
+		// Nobody will be chosen, so that nobody's choice settles what the announced persons cost.
+		k.spent[x.window] += missing(x.o, nil)
+	}
 }
 
 // relate adds the precedences, shared conveyors and exclusions of item i with items before it.
