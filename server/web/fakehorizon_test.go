@@ -3,10 +3,12 @@ package web
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"carryside/assets"
 	"carryside/schedule/horizon"
+	"carryside/schedule/workorder"
 )
 
 // Horizon lays the fake plant's orders against its stops, as the desk does from the database.
@@ -78,4 +80,14 @@ func (f *fakePlant) PublishPlan(_ context.Context, _ assets.Scope, a Act, p *ass
 
 func (f *fakePlant) PublishedPlans(context.Context, assets.Scope, int64, int) ([]assets.PublishedPlan, error) {
 	return f.plans, nil
+}
+
+func (f *fakePlant) LastChanges(ctx context.Context, scope assets.Scope, plantID int64, ids []int64) ([]LastChange, error) {
+	var out []LastChange
+	for _, o := range f.orders {
+		if slices.Contains(ids, o.ID) {
+			out = append(out, LastChange{Order: o, Event: workorder.Event{What: "placed", EnteredAt: assets.InstantOf(time.Date(2026, 11, 25, 5, 0, 0, 0, time.UTC))}, By: "S. Ilveth"})
+		}
+	}
+	return out, nil
 }

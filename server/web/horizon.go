@@ -34,6 +34,15 @@ type Horizons interface {
 	PublishPlan(ctx context.Context, scope assets.Scope, act Act, plan *assets.PublishedPlan, steps []PlanStep) error
 	// PublishedPlans lists what was published for a plant, newest first.
 	PublishedPlans(ctx context.Context, scope assets.Scope, plantID int64, most int) ([]assets.PublishedPlan, error)
+	// LastChanges returns what was done last to some orders of a plant, closed ones too, and by whom.
+	LastChanges(ctx context.Context, scope assets.Scope, plantID int64, orderIDs []int64) ([]LastChange, error)
+}
+
+// LastChange is an order as it is now and what was done to it last.
+type LastChange struct {
+	Order workorder.Order
+	Event workorder.Event
+	By    string // who did it
 }
 
 // PlanStep is one order of a plan being published, as it was read, and the step that brings it where the plan wants it.
@@ -181,7 +190,8 @@ type sheetOf struct {
 	until time.Time
 	moves []assets.DraftMove
 	weeks int
-	at    horizon.Placements // with the moves that fit
+	at    horizon.Placements   // with the moves that fit
+	since map[int64]LastChange // of orders that somebody changed since they were moved here
 }
 
 // readSheet reads the sheet with what whoever asks has moved.

@@ -481,6 +481,22 @@ func TestAChangeInConflictIsNotOfferedToBeKept(t *testing.T) {
 	if d.Find("button[value=keep], input[name=change][checked]").Length() != 0 || !strings.Contains(factsOf(d), "Somebody changed this order since") {
 		t.Errorf("a change in conflict can be kept: %s", factsOf(d))
 	}
+	if text := factsOf(d); !strings.Contains(text, "placed, S. Ilveth, 25 Nov 2026, 06:00") || d.Find("button[value=mine]").Length() != 1 {
+		t.Errorf("it does not say who changed it: %s", text)
+	}
+	// Done in the meantime there is nothing to move: the order is told by its number and can only be taken out.
+	f.orders[0].State = workorder.Done
+	d = v.get("/plants/3/horizon/plan")
+	if text := factsOf(d); !strings.Contains(text, "412 Q3: remake splice 2") || !strings.Contains(text, "Take it out of my moves") || strings.Contains(text, "1412") || d.Find("button[value=mine], button[value=keep]").Length() != 0 {
+		t.Errorf("of an order that is done: %s", text)
+	}
+	if say := d.Find("h1").Text(); !strings.Contains(say, "412 Q3: remake splice 2: it is not open any more") {
+		t.Errorf("the headline is %q", say)
+	}
+	v.post("/plants/3/horizon/plan", url.Values{"do": {"theirs"}, "about": {"1412"}}, http.StatusSeeOther)
+	if len(f.draft.Moves) != 0 {
+		t.Errorf("still waiting: %+v", f.draft.Moves)
+	}
 }
 
 // Somebody publishes work into an occurrence of a recurring stop, which gets its row by that: what another planner has waiting for the

@@ -63,6 +63,7 @@ type planBoth struct{ Order, To, Was, Is string }
 type planConflict struct {
 	ID                      int64
 	Order, Mine, Theirs, By string
+	Gone                    bool // done, signed or withdrawn since: there is nothing to move any more
 }
 
 // horizonPlan shows the draft of whoever asks, runs a re-plan and publishes.
@@ -133,15 +134,16 @@ func (s *Site) showPlan(r *Request, wrong error) error {
 func (sh *sheetOf) fillPlan(p *planPage, run *replan) {
 	byHand := 0
 	for _, m := range sh.moves {
-		if companion(m) {
+		_, open := sh.h.order(m.OrderID)
+		if companion(m) || !open && m.FromStop == 0 && m.ToStop == 0 { // an order left out that is done since needs no stop
 			continue
 		}
 		if !m.Searched {
 			byHand++
 		}
 		c := sh.change(m)
-		if slices.ContainsFunc(p.Conflicts, func(x planConflict) bool { return x.ID == m.OrderID }) {
-			c.Fits, c.Wait = false, "Somebody changed this order since: take theirs, or move it your way again, above."
+		if i := slices.IndexFunc(p.Conflicts, func(x planConflict) bool { return x.ID == m.OrderID }); i >= 0 {
+			c.Fits, c.Wait = false, pick(p.Conflicts[i].Gone, "", "Somebody changed this order since: take theirs, or move it your way again, above.")
 		}
 		if m.FromStop == 0 && m.ToStop == 0 {
 			p.LeftOut = append(p.LeftOut, c)
@@ -196,7 +198,8 @@ func (sh *sheetOf) change(m assets.DraftMove) planChange {
 	c := planChange{ID: m.OrderID, Fits: m.Fits() && (m.FromStop != 0 || m.ToStop != 0)}
 	o, ok := sh.h.order(m.OrderID)
 	if !ok {
-		c.Head, c.Bad, c.Fits = fmt.Sprintf("Order %d", m.OrderID), "It is not open any more.", false
+		c.Head, c.Bad, c.Fits = sh.moveName(m), "It is not open any more.", false
+		c.OrderRef = c.Head + ": it is not open any more"
 		return c
 	}
 	conveyor, _ := sh.v.Register.Conveyor(o.ConveyorID)
@@ -349,27 +352,55 @@ func (sh *sheetOf) both() []planBoth {
 
 // conflicts are the orders that somebody changed since they were moved in the draft.
 func (s *Site) conflicts(r *Request, sh *sheetOf) ([]planConflict, error) {
-	var out []planConflict
+	var moved []assets.DraftMove
+	var ids []int64
 	for _, m := range sh.moves {
 		o, ok := sh.h.order(m.OrderID)
 		if companion(m) || m.FromStop == 0 && m.ToStop == 0 || ok && o.EditVersion == m.EditVersion {
 			continue
 		}
-		c := planConflict{ID: m.OrderID, Order: fmt.Sprintf("Order %d", m.OrderID), Mine: sh.mine(m), Theirs: "It is not open any more"}
-		if ok {
-			c.Order, c.Theirs = sh.orderName(o), "no stop"
-			if w, in := sh.h.stop(o.WindowID); in && o.WindowID != 0 {
-				c.Theirs = "stop of " + sh.r.F.Stamp(w.Start)
-			}
-			by, err := s.lastChange(r, o.Number)
-			if err != nil {
-				return nil, err
-			}
-			c.By = by
-		}
-		out = append(out, c)
+		moved, ids = append(moved, m), append(ids, m.OrderID)
+	}
+	last, err := s.Horizons.LastChanges(r.Context(), r.Scope, r.PlantID(), ids)
+	if err != nil {
+		return nil, err
+	}
+	sh.since = map[int64]LastChange{}
+	for _, l := range last {
+		sh.since[l.Order.ID] = l
+	}
+	var out []planConflict
+	for _, m := range moved {
+		out = append(out, sh.conflict(m))
 	}
 	return out, nil
+}
+
+// conflict is one of them, with both versions.
+func (sh *sheetOf) conflict(m assets.DraftMove) planConflict {
+	l, known := sh.since[m.OrderID]
+	c := planConflict{ID: m.OrderID, Order: sh.moveName(m), Mine: sh.mine(m), Theirs: "not open any more", Gone: true}
+	if known {
+		c.By = joinWords(l.Event.What, l.By, sh.r.F.Stamp(l.Event.EnteredAt))
+	}
+	if o, ok := sh.h.order(m.OrderID); ok {
+		c.Theirs, c.Gone = "no stop", false
+		if w, in := sh.h.stop(o.WindowID); in && o.WindowID != 0 {
+			c.Theirs = "stop of " + sh.r.F.Stamp(w.Start)
+		}
+	}
+	return c
+}
+
+// moveName is the order of a move, as people say it.
+func (sh *sheetOf) moveName(m assets.DraftMove) string {
+	if o, ok := sh.h.order(m.OrderID); ok {
+		return sh.orderName(o)
+	}
+	if l, ok := sh.since[m.OrderID]; ok {
+		return sh.orderName(l.Order)
+	}
+	return "An order of before"
 }
 
 func (sh *sheetOf) mine(m assets.DraftMove) string {
@@ -378,16 +409,6 @@ func (sh *sheetOf) mine(m assets.DraftMove) string {
 		return "no stop"
 	}
 	return "stop of " + sh.r.F.Stamp(w.Start)
-}
-
-// lastChange says who changed an order last and when.
-func (s *Site) lastChange(r *Request, number int64) (string, error) {
-	file, err := s.Orders.Order(r.Context(), r.Scope, r.PlantID(), number)
-	if err != nil || len(file.Events) == 0 {
-		return "", err
-	}
-	e := file.Events[len(file.Events)-1]
-	return joinWords(e.What, file.People[e.PersonID], r.F.Stamp(e.EnteredAt)), nil
 }
 
 // settleConflict takes the other planner's version of an order, or moves it one's own way again, on the order as it is now.

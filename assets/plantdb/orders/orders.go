@@ -3,6 +3,7 @@ package orders
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -206,6 +207,22 @@ func Events(ctx context.Context, db *plantdb.DB, scope assets.Scope, orderID int
 	var rows []workorder.Event
 	err := db.SQL(ctx).Scopes(plantdb.InScope(scope, "plant_id")).Where("order_id = ?", orderID).Order("entered_at, id").Find(&rows).Error
 	return rows, err
+}
+
+// LastEvents returns the newest event of each of several orders, by order.
+func LastEvents(ctx context.Context, db *plantdb.DB, scope assets.Scope, orderIDs []int64) (map[int64]workorder.Event, error) {
+	out := map[int64]workorder.Event{}
+	for some := range slices.Chunk(orderIDs, 10000) {
+		var rows []workorder.Event
+		err := db.SQL(ctx).Scopes(plantdb.InScope(scope, "plant_id")).Where("id IN (SELECT max(id) FROM order_events WHERE order_id IN ? GROUP BY order_id)", some).Find(&rows).Error
+		if err != nil {
+			return nil, err
+		}
+		for _, e := range rows {
+			out[e.OrderID] = e
+		}
+	}
+	return out, nil
 }
 
 // RecentEvents returns what happened to a plant's orders since an instant, newest first.

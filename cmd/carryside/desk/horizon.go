@@ -204,3 +204,28 @@ func (d *Desk) PublishPlan(ctx context.Context, scope assets.Scope, a web.Act, p
 func (d *Desk) PublishedPlans(ctx context.Context, scope assets.Scope, plantID int64, most int) ([]assets.PublishedPlan, error) {
 	return planned.Plans(ctx, d.db, scope, plantID, most)
 }
+
+// LastChanges returns what was done last to some orders of a plant, and by whom.
+func (d *Desk) LastChanges(ctx context.Context, scope assets.Scope, plantID int64, orderIDs []int64) ([]web.LastChange, error) {
+	if len(orderIDs) == 0 {
+		return nil, nil
+	}
+	list, _, err := orders.List(ctx, d.db, scope, orders.Filter{PlantID: plantID, IDs: orderIDs})
+	if err != nil {
+		return nil, err
+	}
+	last, err := orders.LastEvents(ctx, d.db, scope, orderIDs)
+	if err != nil {
+		return nil, err
+	}
+	var ids []int64
+	for _, e := range last {
+		ids = append(ids, e.PersonID)
+	}
+	names, err := registry.Names(ctx, d.db, ids)
+	out := make([]web.LastChange, len(list))
+	for i, o := range list {
+		out[i] = web.LastChange{Order: o, Event: last[o.ID], By: names[last[o.ID].PersonID]}
+	}
+	return out, err
+}
