@@ -40,6 +40,7 @@ var (
 	HeatRate     = Field{Dimension: HeatingRate, SI: "K/min", US: "degF/min", SIMost: 1, USMost: 1}
 	Slope        = Field{Dimension: Angle, SI: "deg", US: "deg", SIMost: 1, USMost: 1}
 	PlatePress   = Field{Dimension: Pressure, SI: "bar", US: "psi", SIMost: 2, USMost: 1}
+	Tightening   = Field{Dimension: Torque, SI: "N.m", US: "ft.lbf", SIMost: 1, USMost: 1}
 	RunningHours = Field{Dimension: Duration, SI: "h", US: "h", SIMost: 1, USMost: 1}
 	SurfaceArea  = Field{Dimension: Area, SI: "m2", US: "ft2", SIMost: 2, USMost: 1}
 )

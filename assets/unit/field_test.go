@@ -20,7 +20,7 @@ const (
 var allFields = map[string]Field{
 	"Width": Width, "Diameter": Diameter, "Travel": Travel, "Step": Step, "Finger": Finger, "Opening": Opening, "Thickness": Thickness, "LoopLength": LoopLength, "Distance": Distance,
 	"BeltSpeed": BeltSpeed, "BeltTension": BeltTension, "TensionPerM": TensionPerM, "AreaMass": AreaMass, "BeltMass": BeltMass, "Heat": Heat,
-	"HeatStep": HeatStep, "HeatRate": HeatRate, "Slope": Slope, "PlatePress": PlatePress, "RunningHours": RunningHours, "SurfaceArea": SurfaceArea,
+	"HeatStep": HeatStep, "HeatRate": HeatRate, "Slope": Slope, "PlatePress": PlatePress, "Tightening": Tightening, "RunningHours": RunningHours, "SurfaceArea": SurfaceArea,
 }
 
 // soft writes hard spaces as underlines, so that a wrong one shows.
@@ -40,7 +40,7 @@ func TestFieldsShowStoredValues(t *testing.T) {
 		{BeltTension, 38527.903754224803, us, "220_lbf/in"}, {BeltTension, 25000, si, "25_N/mm"}, {TensionPerM, 25000, si, "25_000_N/m"},
 		{AreaMass, 14.4, si, "14.4_kg/m²"}, {BeltMass, 22.6796185, us, "50_lb"}, {BeltMass, 7900, si, "7_900_kg"},
 		{Heat, 180, us, "356_°F"}, {Heat, 145.5, si, "145.5_°C"}, {Heat, -40, us, "-40_°F"}, {HeatStep, 10, us, "18_°F"}, {HeatRate, 3, us, "5.4_°F/min"},
-		{Slope, 13.4, si, "13.4°"}, {PlatePress, 689475.729316836, us, "100_psi"}, {PlatePress, 1e6, si, "10_bar"}, {RunningHours, 12340.5, us, "12_340.5_h"},
+		{Slope, 13.4, si, "13.4°"}, {PlatePress, 689475.729316836, us, "100_psi"}, {PlatePress, 1e6, si, "10_bar"}, {Tightening, 54.23272, us, "40_lbf·ft"}, {Tightening, 54.2, si, "54.2_N·m"}, {RunningHours, 12340.5, us, "12_340.5_h"},
 		{Width, -0.0127, us, `-1/2"`}, {Width, 0, us, `0"`}, {Width, math.NaN(), si, "not a number"}, {Width, math.Inf(1), us, "not a number"},
 	} {
 		if got := soft(tt.field.Show(tt.stored, tt.system)); got != tt.want {
@@ -71,6 +71,7 @@ func TestFieldsKeepWhatWasTyped(t *testing.T) {
 		{Heat, "356", us, "356_°F", "180_°C"},
 		{Heat, "98.6 °F", us, "98.6_°F", "37_°C"},
 		{PlatePress, "7 kgf/cm2", si, "6.86_bar", "99.6_psi"},
+		{Tightening, "40 ft-lbf", si, "54.2_N·m", "40_lbf·ft"},
 		{BeltTension, "220 PIW", us, "220_lbf/in", "38.53_N/mm"},
 		{HeatStep, "18", us, "18_°F", "10_K"},
 		{Thickness, "0.1875", us, `3/16"`, "4.76_mm"},

@@ -131,7 +131,9 @@ var units = []*Unit{
 	{Name: "lbf", Sign: "lbf", Dimension: Force, Worth: poundForce, places: always(0)},
 
 	{Name: "N.m", Sign: "N·m", Dimension: Torque, Worth: frac("1"), places: always(1), spellings: words("N·m Nm")},
-	{Name: "ft.lbf", Sign: "ft·lbf", Dimension: Torque, Worth: product(poundForce, foot), places: always(1), spellings: words("ft·lbf ft-lbf lbf.ft")},
+	// 1 lbf·ft = 1.355 818 N·m (NIST Special Publication 811, 2008, appendix B.8, moment of force); as a torque it is written lbf·ft there, ft·lbf being
+	// energy.
+	{Name: "ft.lbf", Sign: "lbf·ft", Dimension: Torque, Worth: product(poundForce, foot), places: always(1), spellings: words("ft·lbf ft-lbf lbf.ft lbf·ft lbf-ft")},
 
 	{Name: "t/h", Sign: "t/h", Dimension: Throughput, Worth: frac("1"), places: always(1)},
 	{Name: "short ton/h", Sign: "short ton/h", Dimension: Throughput, Worth: product(pound, frac("2")), places: always(0), spellings: words("tph(us)")},

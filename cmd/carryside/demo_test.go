@@ -14,6 +14,10 @@ func TestAKeptDemonstrationGoesOnButNotBackwards(t *testing.T) {
 	if err := d.fill(t.Context(), db, plantDay); err != nil {
 		t.Fatal(err)
 	}
+	var unnamed int64
+	if err := db.SQL(t.Context()).Raw("SELECT (SELECT count(*) FROM stock_movements WHERE person_id = 0) + (SELECT count(*) FROM kit_counts WHERE person_id = 0)").Scan(&unnamed).Error; err != nil || unnamed > 0 {
+		t.Errorf("%d lines of stock and kit name nobody who booked them, %v", unnamed, err)
+	}
 	if err := d.fill(t.Context(), db, plantDay.AddDate(0, 0, 1)); err != nil {
 		t.Errorf("started again a day later: %v", err)
 	}

@@ -67,15 +67,20 @@ func planAt(ctx context.Context, db *plantdb.DB, d *desk.Desk, p assets.Plant, n
 }
 
 func demoPlanner(ctx context.Context, db *plantdb.DB) (workorder.Actor, error) {
+	return demoActor(ctx, db, assets.RolePlanner)
+}
+
+// demoActor is the first of the demonstration's people in a role.
+func demoActor(ctx context.Context, db *plantdb.DB, role assets.Role) (workorder.Actor, error) {
 	people, err := registry.People(ctx, db, assets.JobScope(), true)
 	if err != nil {
 		return workorder.Actor{}, err
 	}
-	i := slices.IndexFunc(people, func(p assets.Person) bool { return p.Role == assets.RolePlanner })
+	i := slices.IndexFunc(people, func(p assets.Person) bool { return p.Role == role })
 	if i < 0 {
-		return workorder.Actor{}, fmt.Errorf("the demonstration has no planner")
+		return workorder.Actor{}, fmt.Errorf("the demonstration has no %s", role)
 	}
-	return workorder.Actor{PersonID: people[i].ID, Roles: []assets.Role{assets.RolePlanner}}, nil
+	return workorder.Actor{PersonID: people[i].ID, Roles: []assets.Role{role}}, nil
 }
 
 // orderAhead raises and accepts orders for the splices that come due first, where a stop lies before half of such splices have

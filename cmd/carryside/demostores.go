@@ -30,7 +30,11 @@ func stockUp(ctx context.Context, db *plantdb.DB, now time.Time) error {
 	if err != nil {
 		return err
 	}
-	act := plantdb.Act{Origin: plantdb.Demo, Action: "set up the sample stores", Now: now, Company: true}
+	lead, err := demoActor(ctx, db, assets.RoleLead)
+	if err != nil {
+		return err
+	}
+	act := plantdb.Act{PersonID: lead.PersonID, Origin: plantdb.Demo, Action: "set up the sample stores", Now: now, Company: true}
 	for _, p := range plants {
 		act.Plants = append(act.Plants, p.ID)
 		act.Customers = append(act.Customers, p.CustomerID)

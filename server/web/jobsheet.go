@@ -275,7 +275,7 @@ func stepUnit(sign string) (field *unit.Field, per float64) {
 	if sign == "bar" {
 		return &unit.PlatePress, 100_000
 	}
-	return map[string]*unit.Field{"m": &unit.Travel, jobsheet.LongMetres: &unit.Distance, "degC": &unit.Heat, "kg": &unit.BeltMass, "K/min": &unit.HeatRate}[sign], 1
+	return map[string]*unit.Field{"m": &unit.Travel, jobsheet.LongMetres: &unit.Distance, "degC": &unit.Heat, "kg": &unit.BeltMass, "K/min": &unit.HeatRate, "N·m": &unit.Tightening}[sign], 1
 }
 
 // sheetPage answers: what has been done at the conveyor, what was measured, what is still to do?

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"math"
 	"net/http"
 	"net/url"
 	"os"
@@ -142,6 +143,24 @@ func TestAPressureReadInPsiAtAStepAskedInBarIsThatPressure(t *testing.T) {
 	}
 	if says := strings.ReplaceAll(Format{Units: assets.UnitsUS}.inUnit(*got, "bar"), nb, " "); says != "100 psi" {
 		t.Errorf("shown again it is %q", says)
+	}
+}
+
+// Fasteners of a US plant are tightened by a wrench in lbf·ft: 40 of them are 54.2327 N·m (1 lbf·ft = 1.355 818 N·m, NIST SP 811, 2008, appendix B.8).
+func TestFastenersOfAUSPlantAreTightenedInPoundForceFeet(t *testing.T) {
+	step := assets.JobStep{Key: "bolts", Measure: "torque", Unit: "N·m", Least: metres(54.2327)}
+	got, err := typedValue(step, "40", assets.UnitsUS)
+	if err != nil || math.Abs(*got-54.2327) > 1e-3 {
+		t.Fatalf("40 lbf·ft are kept as %v N·m, %v", got, err)
+	}
+	if says := strings.ReplaceAll(Format{Units: assets.UnitsUS}.inUnit(*got, "N·m"), nb, " "); says != "40 lbf·ft" {
+		t.Errorf("shown again it is %q", says)
+	}
+	if sign := (Format{Units: assets.UnitsUS}).stepSign("N·m"); sign != "lbf·ft" {
+		t.Errorf("a lead is offered %q", sign)
+	}
+	if says := strings.ReplaceAll(Format{Units: assets.UnitsSI}.inUnit(55, "N·m"), nb, " "); says != "55 N·m" {
+		t.Errorf("in an SI plant it is %q", says)
 	}
 }
 
