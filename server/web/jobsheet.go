@@ -61,6 +61,7 @@ type sheetRow struct {
 	Wrong                 bool // failed, or measured outside its limits
 	Before                int  // entries that stood here before
 	Photo                 bool
+	Unit                  string // of what is measured; "" where nothing is
 	Key, Client           string
 	StateField, ValueAsks *Field
 	NoteField             *Field
@@ -68,10 +69,16 @@ type sheetRow struct {
 
 // sheetPart is the steps of an order's page.
 type sheetPart struct {
-	Head          []Fact
+	Head          []headFact
 	Steps, Checks []sheetRow
 	Says          string
 	To            string // where it is filled in; "" where whoever asks may not
+}
+
+// headFact stands above the steps: isolation and permit come before kit, stock and work. Write: on paper there is room to write it.
+type headFact struct {
+	Fact
+	Write bool
 }
 
 // jobOf gathers what the figures of an order are computed from.
@@ -202,11 +209,14 @@ func (s *Site) sheet(r *Request, v fleetView, o workorder.Order) (*sheetPart, er
 	if isolation == "" {
 		isolation = c.IsolationGroup
 	}
-	p.Head = []Fact{{"Isolation", pick(isolation == "", "find out and note it before anything is touched", isolation)}, {"Permit", pick(file.Sheet.Permit == "", "none noted", file.Sheet.Permit)}}
+	p.Head = []headFact{{Fact{"Isolation", pick(isolation == "", "find out and note it before anything is touched", isolation)}, isolation == ""},
+		{Fact{"Permit", pick(file.Sheet.Permit == "", "none noted", file.Sheet.Permit)}, file.Sheet.Permit == ""}}
 	if noted := r.headClock(file.Sheet); noted != "" {
-		p.Head = append(p.Head, Fact{"Both noted", noted})
+		p.Head = append(p.Head, headFact{Fact: Fact{"Both noted", noted}})
 	}
-	p.Head = append(p.Head, r.headsBefore(file)...)
+	for _, before := range r.headsBefore(file) {
+		p.Head = append(p.Head, headFact{Fact: before})
+	}
 	return p, nil
 }
 
@@ -217,6 +227,9 @@ func sheetOpen(o workorder.Order) bool {
 
 func (r *Request) sheetRow(no int, step assets.JobStep, file SheetFile) sheetRow {
 	row := sheetRow{No: no, Words: step.Words, Ask: r.F.askWords(step), Photo: step.Photo, Key: step.Key}
+	if step.Measure != "" {
+		row.Unit = r.F.stepSign(step.Unit)
+	}
 	for _, e := range file.Entries {
 		if e.StepKey != step.Key {
 			continue

@@ -96,6 +96,16 @@ func TestASheetOnPaperKeepsItsSteps(t *testing.T) {
 	if first := doc.Find("article.a4 section").First(); !first.HasClass("caution") {
 		t.Error("the sheet does not begin with its cautions")
 	}
+	if names := doc.Find("article.a4 dl dt").Map(func(_ int, s *goquery.Selection) string { return s.Text() }); len(names) < 2 || names[0] != "Isolation" || names[1] != "Permit" {
+		t.Errorf("behind the cautions stand %v, not isolation and permit", names)
+	}
+	if n := doc.Find("article.a4 dd .blank.onpaper").Length(); n != 1 {
+		t.Errorf("%d lines to write the permit on, want 1", n)
+	}
+	measured := doc.Find("tr.top").FilterFunction(func(_ int, s *goquery.Selection) bool { return strings.Contains(s.Text(), "difference of the diagonals") })
+	if measured.Length() != 1 || measured.Find(".blank").Length() != 1 || measured.Find(".onpaper").Last().Text() != "mm" {
+		t.Errorf("no line with its unit to write the diagonals on: %q", measured.Text())
+	}
 }
 
 func TestAnOrderSaysByWhichClockItsPermitWasNotedInThePit(t *testing.T) {

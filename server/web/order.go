@@ -322,11 +322,8 @@ func (r *Request) orderFacts(file *OrderFile, v fleetView) []Fact {
 	if o.PlacedKit != "" {
 		facts = append(facts, Fact{"Kit", o.PlacedKit})
 	}
-	if c, ok := v.Register.Conveyor(o.ConveyorID); ok {
-		facts = append(facts, Fact{"Isolation", pick(c.IsolationGroup == "", "ask the plant: no isolation group is recorded", c.IsolationGroup)})
-		if c.AccessNote != "" {
-			facts = append(facts, Fact{"Access", c.AccessNote})
-		}
+	if c, ok := v.Register.Conveyor(o.ConveyorID); ok && c.AccessNote != "" {
+		facts = append(facts, Fact{"Access", c.AccessNote})
 	}
 	if !o.DoneAt.IsZero() {
 		facts = append(facts, Fact{"Work done", Duration(o.DoneHours) + pick(o.DoneNote == "", "", ": "+o.DoneNote)})
