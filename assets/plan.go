@@ -58,6 +58,7 @@ type DraftMove struct {
 	Why         string      `json:"why,omitempty"`      // why it does not fit, in words; "": it fits
 	Help        []string    `json:"help,omitempty"`     // what would make it fit
 	Searched    bool        `json:"searched,omitempty"` // a re-plan made it, not a hand
+	Hours       bool        `json:"hours,omitempty"`    // new hours in the stop it stands in, which was moved from under it
 }
 
 // Fits tells whether the move can be kept.

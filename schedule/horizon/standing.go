@@ -72,7 +72,9 @@ func (s *Sheet) Settle(ctx context.Context, at Placements) (Placements, []Broken
 			continue
 		}
 		why := []string{s.crowded(w, jobs)}
-		if ctx.Err() != nil {
+		if astray := s.astrayIn(w, jobs, out); len(astray) > 0 {
+			why = []string{s.astrayWords(astray, out)}
+		} else if ctx.Err() != nil {
 			why = append(why, tooMuch)
 		} else if others := s.part(w, jobs, out, lockStop); others.solve(ctx) {
 			why[0] += "; with other people, at other times or with other kit they go together"
@@ -101,6 +103,31 @@ const tooMuch = "so much stands in it that no way was found in this time in whic
 type Broken struct {
 	StopID int64
 	Why    []string
+}
+
+// Astray tells whether an order that stands in a stop is set for hours outside it, as it is once its stop was moved or cut short.
+func (s *Sheet) Astray(orderID int64, p Placement) bool {
+	j, ok := s.jobOf[orderID]
+	w, there := s.windowOf[p.StopID]
+	if !ok || !there || p.Start.IsZero() {
+		return false
+	}
+	stop := s.stops[w]
+	return p.Start.Before(stop.Start) || p.Start.Add(time.Duration(s.Case.Jobs[j].Duration)*time.Minute).After(stop.End)
+}
+
+// astrayIn are the jobs of a window that are set for hours outside it.
+func (s *Sheet) astrayIn(w int, jobs []int, at Placements) []int {
+	return slices.DeleteFunc(slices.Clone(jobs), func(j int) bool { return !s.Astray(s.orders[j].ID, at[s.orders[j].ID]) })
+}
+
+// astrayWords says for when they are set.
+func (s *Sheet) astrayWords(jobs []int, at Placements) string {
+	var set []string
+	for _, j := range jobs {
+		set = append(set, fmt.Sprintf("order %s is set for %s", s.Case.Jobs[j].ID, s.momentOf(j, at[s.orders[j].ID].Start)))
+	}
+	return strings.Join(set, " and ") + ", outside the stop as it is now"
 }
 
 // oneAfterAnother gives orders that do not go together starts to be drawn at.

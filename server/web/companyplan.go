@@ -423,20 +423,20 @@ func (s *Site) publishCompanyPlan(r *Request, choice *planChoice) error {
 }
 
 // tickedMoves are the moves that were ticked and fit, and the plants they touch.
-func tickedMoves(r *Request, h *HorizonView, moves []assets.DraftMove) (kept []assets.DraftMove, plants []int64) {
+func tickedMoves(r *Request, h *HorizonView, moves []assets.DraftMove) (keep []assets.DraftMove, plants []int64) {
 	ticked := map[int64]bool{}
 	for _, v := range r.C.Request.PostForm["change"] {
 		ticked[numberOf(v)] = true
 	}
 	for _, m := range moves {
-		if ticked[m.OrderID] && m.Fits() && m.FromStop != m.ToStop {
-			kept = append(kept, m)
+		if ticked[m.OrderID] && kept(m) {
+			keep = append(keep, m)
 			if id := h.Facts.Plants[h.plantOf(m.OrderID)].Register.Plant.ID; !slices.Contains(plants, id) {
 				plants = append(plants, id)
 			}
 		}
 	}
-	return kept, plants
+	return keep, plants
 }
 
 // publishPlants publishes plant by plant and says which orders went through and where somebody was quicker.

@@ -164,6 +164,7 @@ type horizonStop struct{ Name, To, Where, Booked, Orders, Crew, Kit string }
 type horizonLeft struct {
 	Name, To string
 	Why      []string
+	Hours    int64 // the stop whose hours can be set anew; 0: none
 }
 
 // spans are the lengths a sheet may have, in weeks.
@@ -300,7 +301,10 @@ func (r *Request) firstBelts() []Action {
 }
 
 // companion is a move that only goes with another one: the order stays in its stop, at another time or with others.
-func companion(m assets.DraftMove) bool { return m.Fits() && m.FromStop == m.ToStop }
+func companion(m assets.DraftMove) bool { return m.Fits() && m.FromStop == m.ToStop && !m.Hours }
+
+// kept tells whether a move can be published by itself.
+func kept(m assets.DraftMove) bool { return m.Fits() && (m.FromStop != m.ToStop || m.Hours) }
 
 // publishedWords says when the plan was published last and by whom.
 func (s *Site) publishedWords(r *Request) (string, error) {
@@ -457,7 +461,11 @@ func (sh *sheetOf) broken() []horizonLeft {
 	var out []horizonLeft
 	for _, b := range sh.h.Broken {
 		if w, ok := sh.h.stop(b.StopID); ok {
-			out = append(out, horizonLeft{Name: "Stop of " + sh.r.F.Stamp(w.Start), To: sh.r.At("stops"), Why: b.Why})
+			l := horizonLeft{Name: "Stop of " + sh.r.F.Stamp(w.Start), To: sh.r.At("stops"), Why: capitals(b.Why)}
+			if len(sh.astray(w.ID)) > 0 && sh.r.May(people.PlanOrders) {
+				l.Hours = w.ID
+			}
+			out = append(out, l)
 		}
 	}
 	return out

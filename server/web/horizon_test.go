@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -465,6 +466,70 @@ func TestAMoveIsNotSetDownUnderARunningReplan(t *testing.T) {
 	v.post("/plants/3/horizon/move", url.Values{"do": {"set"}, "order": {"412"}, "stop": {"8"}}, http.StatusSeeOther)
 	if len(f.draft.Moves) != 0 {
 		t.Error("the move is in the draft that the re-plan will write over")
+	}
+}
+
+// The plant moves a stop by a day; the work in it keeps its hours of before. Horizon, list of stops and order say so, one click sets it for hours
+// inside the stop, and nothing of that holds before it is published.
+func TestWorkOfAMovedStopIsSetForHoursInsideItByOneClick(t *testing.T) {
+	f := withStops()
+	i := slices.IndexFunc(f.stops, func(w assets.StopWindow) bool { return w.ID == f.orders[0].WindowID })
+	day := assets.Instant(24 * time.Hour / time.Microsecond)
+	before := f.stops[i].Start + assets.Instant(time.Hour/time.Microsecond)
+	f.orders[0].PlacedStart, f.orders[0].PlacedCrew = &before, []assets.CrewPlace{{PersonID: 1}}
+	v := as(t, f, assets.RolePlanner)
+	if d := v.get("/plants/3/horizon"); d.Find("button[value=hours]").Length() != 0 || strings.Contains(factsOf(d), "outside the stop") {
+		t.Fatalf("before the stop was moved: %s", factsOf(d))
+	}
+	f.stops[i].Start, f.stops[i].End = f.stops[i].Start+day, f.stops[i].End+day
+	d := v.get("/plants/3/horizon")
+	if text := factsOf(d); !strings.Contains(text, "Order 412 is set for 12 Dec 06:00, outside the stop as it is now.") || d.Find("#br").Length() != 1 || d.Find("button[value=hours]").Length() != 1 {
+		t.Fatalf("the horizon says %s", text)
+	}
+	if text := factsOf(v.get("/plants/3/orders/412")); !strings.Contains(text, "12 Dec 2026, 06:00: outside the stop as it is now") {
+		t.Errorf("the order says %s", text)
+	}
+	h, err := f.Horizon(t.Context(), assets.PlantScope(3), 3, time.Date(2026, 11, 25, 6, 0, 0, 0, time.UTC), 26)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if found, err := plan.Solve(t.Context(), h.Sheet.Case, plan.Settings{Seed: 1, Steps: 40, Workers: 1}); err != nil || !slices.ContainsFunc(foundMoves(h, found), func(m assets.DraftMove) bool { return m.Hours && m.Start > before }) {
+		t.Errorf("a re-plan does not set it for other hours: %v", err)
+	}
+	if d := as(t, f, assets.RoleAuditor).get("/plants/3/horizon"); d.Find("button[value=hours]").Length() != 0 {
+		t.Error("whoever may not plan is offered to set hours")
+	}
+	v = as(t, f, assets.RolePlanner)
+	v.post("/plants/3/horizon/move", url.Values{"do": {"hours"}, "stop": {plainInt(f.stops[i].ID)}}, http.StatusSeeOther)
+	if *f.orders[0].PlacedStart != before || len(f.draft.Moves) != 1 || !f.draft.Moves[0].Hours {
+		t.Fatalf("the click wrote %v, draft %+v", *f.orders[0].PlacedStart, f.draft.Moves)
+	}
+	d = v.get("/plants/3/horizon/plan")
+	if text := factsOf(d); !strings.Contains(text, "new hours in the stop of 13 Dec") || !strings.Contains(text, "Work beginsbefore: 12 Dec 2026, 06:00 with it: 13 Dec 2026, 05:00") || d.Find("input[name=change][checked]").Length() != 1 {
+		t.Errorf("the plan says %s", text)
+	}
+	v.post("/plants/3/horizon/plan", url.Values{"do": {"keep"}, "change": {plainInt(f.orders[0].ID)}}, http.StatusSeeOther)
+	if got := *f.orders[0].PlacedStart; got != f.stops[i].Start || len(f.draft.Moves) != 0 || len(f.plans) != 1 {
+		t.Errorf("work begins %v, draft %+v, plans %+v", got.Time(), f.draft.Moves, f.plans)
+	}
+	if d := v.get("/plants/3/horizon"); d.Find("#br").Length() != 0 {
+		t.Errorf("after it: %s", factsOf(d))
+	}
+}
+
+// Dragged to another stop and back, an order stands as published: nothing waits, and the answer does not speak of a move.
+func TestAnOrderSetBackInItsOwnStopIsNoMove(t *testing.T) {
+	f := withStops()
+	v := as(t, f, assets.RolePlanner)
+	own := plainInt(f.orders[0].WindowID)
+	for _, stop := range []string{"8", own} {
+		v.post("/plants/3/horizon/move", url.Values{"do": {"set"}, "order": {"412"}, "stop": {stop}}, http.StatusSeeOther)
+	}
+	if len(f.draft.Moves) != 0 {
+		t.Errorf("waiting: %+v", f.draft.Moves)
+	}
+	if say := v.get("/plants/3/horizon/move?order=412&stop=" + own).Find("h1").Text(); !strings.Contains(strings.ReplaceAll(say, nb, " "), "stands in the stop of") {
+		t.Errorf("the answer is %q", say)
 	}
 }
 

@@ -58,7 +58,7 @@ func (sh *sheetOf) works(b *horizonBelt) []drawing.HorizonWork {
 	var out []drawing.HorizonWork
 	moved := map[int64]assets.DraftMove{}
 	for _, m := range sh.moves {
-		if !companion(m) {
+		if !companion(m) && !m.Hours { // at other hours it is drawn in the same stop
 			moved[m.OrderID] = m
 		}
 	}

@@ -311,6 +311,9 @@ func (r *Request) orderFacts(file *OrderFile, v fleetView) []Fact {
 			where = l.Name
 		}
 		facts = append(facts, Fact{"Stop", r.F.Stamp(w.Start) + " to " + r.F.Stamp(w.End) + ", " + where})
+		if o.PlacedStart != nil {
+			facts = append(facts, Fact{"Work begins", r.F.Stamp(*o.PlacedStart) + pick(outside(o, *w), ": outside the stop as it is now; the horizon sets its hours anew", "")})
+		}
 	}
 	var names []string
 	for _, id := range o.PlacedPeople {

@@ -57,6 +57,9 @@ func (s *Site) planMove(r *Request) error {
 	if err != nil {
 		return err
 	}
+	if r.Posted() && sh.param("do") == "hours" {
+		return s.keepHours(r, sh)
+	}
 	if sh.param("order") == "" {
 		return sh.chooseMove()
 	}
@@ -148,6 +151,8 @@ func (sh *sheetOf) answer(m askedMove, a horizon.Answer) *moveAnswer {
 		out.Head = name + " comes out of its stop"
 	case m.stop == 0:
 		out.Head = name + " stays in its stop"
+	case a.Fits && m.stop == m.order.WindowID && !slices.Contains(sh.astray(m.stop), m.order.ID):
+		out.Head = name + " stands in the stop of " + sh.r.F.Date(m.kept.Start) + " as published"
 	case a.Fits:
 		out.Head = name + " fits the stop of " + sh.r.F.Date(m.kept.Start)
 	default:
@@ -271,9 +276,10 @@ func (sh *sheetOf) withMove(moves []assets.DraftMove, m askedMove, a horizon.Ans
 		return append(moves, next)
 	}
 	place(&next, a.After[m.order.ID])
-	if next.FromStop != next.ToStop {
-		moves = append(moves, next)
+	if next.Hours = next.FromStop == next.ToStop && slices.Contains(sh.astray(m.stop), m.order.ID); !kept(next) {
+		return moves // back in its own stop it stands as published
 	}
+	moves = append(moves, next)
 	for _, id := range a.Also {
 		o, ok := sh.h.order(id)
 		if !ok {

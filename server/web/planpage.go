@@ -216,12 +216,16 @@ func (sh *sheetOf) change(m assets.DraftMove) planChange {
 		what = "comes out of the stop of " + from
 	case m.FromStop == 0:
 		what = "gets the stop of " + to
+	case m.Hours:
+		what = "new hours in the stop of " + to
 	default:
 		what = from + " to " + to
 	}
 	c.Head = fmt.Sprintf("%s, order %d: %s", name, o.Number, what)
 	c.OrderRef = conveyor.Tag + " " + map[bool]string{true: what, false: "does not fit the stop of " + to}[m.Fits() || m.ToStop == 0]
-	if m.FromStop != 0 && m.ToStop != 0 && m.Fits() {
+	if m.Hours {
+		c.OrderRef = conveyor.Tag + " gets " + what
+	} else if m.FromStop != 0 && m.ToStop != 0 && m.Fits() {
 		c.OrderRef = conveyor.Tag + " moves from " + from + " to " + to
 	}
 	if m.Fits() {
@@ -245,7 +249,14 @@ func (sh *sheetOf) day(stop int64) string {
 func (sh *sheetOf) changeFacts(m assets.DraftMove) []planFact {
 	o, _ := sh.h.order(m.OrderID)
 	var facts []planFact
-	if f := sh.v.forecast(o.SpliceID); f != nil && len(f.Causes) > 0 {
+	if m.Hours {
+		begins := planFact{Term: "Work begins", Is: sh.r.F.Stamp(m.Start)}
+		if o.PlacedStart != nil {
+			begins.Was = sh.r.F.Stamp(*o.PlacedStart)
+		}
+		facts = append(facts, begins)
+	}
+	if f := sh.v.forecast(o.SpliceID); f != nil && len(f.Causes) > 0 && !m.Hours {
 		facts = append(facts, planFact{Term: "Due before the work", Was: sh.before(f, m.FromStop), Is: sh.before(f, m.ToStop), More: pick(m.Fits(), "", ", if it fitted")})
 	}
 	if w, ok := sh.h.stop(m.ToStop); ok && m.ToStop != 0 {

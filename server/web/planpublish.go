@@ -23,13 +23,13 @@ func (s *Site) publishPlan(r *Request) error {
 	for _, v := range r.C.Request.PostForm["change"] {
 		ticked[numberOf(v)] = true
 	}
-	var kept []assets.DraftMove
+	var keep []assets.DraftMove
 	for _, m := range sh.moves {
-		if ticked[m.OrderID] && m.Fits() && m.FromStop != m.ToStop {
-			kept = append(kept, m)
+		if ticked[m.OrderID] && kept(m) {
+			keep = append(keep, m)
 		}
 	}
-	if len(kept) == 0 {
+	if len(keep) == 0 {
 		return s.showPlan(r, assets.Invalid{"": "tick at least one change that fits; nothing was published"})
 	}
 	clash, err := s.conflicts(r, sh)
@@ -39,17 +39,17 @@ func (s *Site) publishPlan(r *Request) error {
 	if slices.ContainsFunc(clash, func(c planConflict) bool { return ticked[c.ID] }) {
 		return s.showPlan(r, assets.Invalid{"": "somebody changed an order since you moved it; both versions stand below, and nothing was published"})
 	}
-	at, stops, wrong := sh.together(kept)
+	at, stops, wrong := sh.together(keep)
 	if wrong != nil {
 		return s.showPlan(r, wrong)
 	}
 	run := s.replans.of(r.PlantID(), r.Who.Person.ID)
-	published := run.searched(kept)
+	published := run.searched(keep)
 	published.PlantID, published.Base = r.PlantID(), sh.h.Base
-	for _, m := range kept {
+	for _, m := range keep {
 		published.Changes = append(published.Changes, assets.PlanChange{OrderID: m.OrderID, FromStop: m.FromStop, ToStop: m.ToStop, Cost: m.Cost})
 	}
-	err = s.Horizons.PublishPlan(r.Context(), r.Scope, r.act("publish a plan", Figure(len(kept), "change", "changes")), &published, sh.steps(kept, at, stops))
+	err = s.Horizons.PublishPlan(r.Context(), r.Scope, r.act("publish a plan", Figure(len(keep), "change", "changes")), &published, sh.steps(keep, at, stops))
 	var bad assets.Invalid
 	switch {
 	case errors.Is(err, assets.ErrConflict):
@@ -64,7 +64,7 @@ func (s *Site) publishPlan(r *Request) error {
 	if err := s.Horizons.SaveDraft(r.Context(), r.Scope, &d); err != nil {
 		return err
 	}
-	return r.Done(r.At("horizon"), "Published: "+Figure(len(kept), "change", "changes")+".")
+	return r.Done(r.At("horizon"), "Published: "+Figure(len(keep), "change", "changes")+".")
 }
 
 // rest are moves by hand that were not ticked: they wait. What a re-plan made goes with it.

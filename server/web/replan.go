@@ -292,6 +292,10 @@ func foundMoves(h *HorizonView, found *plan.Plan) []assets.DraftMove {
 				m.Cost = int64(total - costWithout(h, at, o.ID))
 				touched[m.FromStop], touched[m.ToStop] = true, true
 				moves = append(moves, m)
+			case h.astray(o):
+				m.Hours = true
+				touched[m.ToStop] = true
+				moves = append(moves, m)
 			default:
 				also = append(also, m)
 			}

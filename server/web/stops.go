@@ -87,7 +87,7 @@ type stopLine struct {
 	Only, ClockWords               string
 	Answer, AnswerBy, Reply        string
 	Placed                         []Link
-	Left, Sheet                    string
+	Left, Sheet, Astray            string
 }
 
 // seriesLine is a recurring stop.
@@ -280,7 +280,7 @@ func (r *Request) stopLine(reg *assets.Register, w assets.StopWindow, open []wor
 		if o.WindowID == w.ID {
 			l.Placed = append(l.Placed, Link{Word: orderShort(o), To: r.At("orders", o.Number)})
 			hours += o.WorkHours
-			if at := o.PlacedStart; at != nil && (*at < w.Start || at.Time().Add(time.Duration(o.WorkHours*float64(time.Hour))).After(w.End.Time())) {
+			if outside(o, w) {
 				astray++
 			}
 		}
@@ -288,11 +288,18 @@ func (r *Request) stopLine(reg *assets.Register, w assets.StopWindow, open []wor
 	if len(l.Placed) > 0 {
 		l.Left = Duration(hours) + " of work placed"
 		if astray > 0 {
-			l.Left += "; " + Count(astray, "order is", "orders are") + " set for hours outside the stop: set them again"
+			l.Left += "; " + Count(astray, "order is", "orders are") + " set for hours outside the stop"
+			l.Astray = r.At("horizon") + "#br"
 		}
 		l.Sheet, _ = r.Link("stops/:stop/package", w.ID)
 	}
 	return l
+}
+
+// outside tells whether an order that has not begun is set for hours outside its stop, as it is once that was moved.
+func outside(o workorder.Order, w assets.StopWindow) bool {
+	at := o.PlacedStart
+	return o.State == workorder.Placed && at != nil && (*at < w.Start || at.Time().Add(time.Duration(o.WorkHours*float64(time.Hour))).After(w.End.Time()))
 }
 
 // answerBy says who gave an answer, when and why.

@@ -112,7 +112,7 @@ func TestAStopThatMovedAwayFromItsWorkSaysSo(t *testing.T) {
 	body := func() string {
 		return strings.ReplaceAll(as(t, f, assets.RolePlanner).get("/plants/3/stops?all=yes").Find("main").Text(), nb, " ")
 	}
-	if got := body(); !strings.Contains(got, "one order is set for hours outside the stop: set them again") {
+	if got := body(); !strings.Contains(got, "one order is set for hours outside the stopSet them inside it") {
 		t.Errorf("the page says %q", got)
 	}
 	early = w.Start
