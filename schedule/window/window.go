@@ -27,6 +27,12 @@ const (
 	placeMask = 1<<placeBits - 1
 )
 
+// MostRecurring is how many recurring stops a customer can have had, those withdrawn counted: the number of an occurrence has room for no more.
+const MostRecurring = placeMask
+
+// Numbers tells whether the occurrences of a recurring stop can be numbered.
+func Numbers(recurrenceID int64) bool { return recurrenceID%blockSize <= MostRecurring }
+
 // firstDay is the day the minutes of a planned start are counted from.
 var firstDay = calendar.NewDate(2000, time.January, 1)
 

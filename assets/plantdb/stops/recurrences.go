@@ -2,6 +2,7 @@ package stops
 
 import (
 	"context"
+	"fmt"
 
 	"carryside/assets"
 	"carryside/assets/plantdb"
@@ -35,7 +36,10 @@ func SaveRecurrence(c *plantdb.Change, next *assets.StopRecurrence) error {
 		return err
 	}
 	if next.ID == 0 {
-		return plantdb.Create(c, ch, next)
+		if err := plantdb.Create(c, ch, next); err != nil || window.Numbers(next.ID) {
+			return err
+		}
+		return assets.Invalid{"": fmt.Sprintf("this customer has had %d recurring stops, and there can be no more; change one that is there, or add single stops", window.MostRecurring)}
 	}
 	return plantdb.Amend(c, ch, next, c.Now())
 }

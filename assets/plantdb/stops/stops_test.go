@@ -97,6 +97,34 @@ func occurrenceGetsItsRow(t *testing.T, s *plantdbtest.Site) {
 	}
 }
 
+// A program enters recurring stops without end: the one whose occurrences could not be numbered any more is refused, and nothing of it is kept.
+func TestMoreRecurringStopsThanCanBeNumberedAreRefused(t *testing.T) {
+	first := plantdbtest.Plant(t)
+	for _, s := range []*plantdbtest.Site{first, plantdbtest.PlantIn(t, first.DB, "Tarn Mill")} {
+		r := weekly(s)
+		s.Change(t, plantdbtest.Noon, func(c *plantdb.Change) error { return stops.SaveRecurrence(c, &r) })
+		s.Change(t, plantdbtest.Noon, func(c *plantdb.Change) error { // as if all but one of them had been entered
+			ch, err := c.PlantChain(s.Plant.ID)
+			if err == nil {
+				_, err = c.NewIDs(ch, "stop_recurrences", window.MostRecurring-2)
+			}
+			return err
+		})
+		last, over := weekly(s), weekly(s)
+		s.Change(t, plantdbtest.Noon, func(c *plantdb.Change) error { return stops.SaveRecurrence(c, &last) })
+		err := s.Try(plantdbtest.Noon, func(c *plantdb.Change) error { return stops.SaveRecurrence(c, &over) })
+		if bad := (assets.Invalid{}); !errors.As(err, &bad) || !strings.Contains(bad[""], "32767 recurring stops") {
+			t.Errorf("one more than can be numbered: %v", err)
+		}
+		if held, err := stops.Recurrences(bg, s.DB, s.Scope, s.Plant.ID); err != nil || len(held) != 2 || !window.Numbers(held[1].ID) {
+			t.Errorf("kept are %+v, %v", held, err)
+		}
+		if list := listed(t, s, "2026-11-28T00:00:00Z", "2026-12-07T00:00:00Z"); len(list) != 4 {
+			t.Errorf("%d occurrences of two recurring stops on two Sundays", len(list))
+		}
+	}
+}
+
 func TestOneOccurrenceIsWithdrawnAndTheOthersStay(t *testing.T) {
 	s := plantdbtest.Plant(t)
 	r := weekly(s)
