@@ -17,6 +17,7 @@ type exactSearch struct {
 	nodes  int
 	budget *int // nodes that packings may still take in all
 	ended  bool // given up: time, or a packing that was too hard
+	first  bool // the first plan cheaper than cost will do
 
 	cost  int // of the cheapest plan known
 	best  []placement
@@ -48,12 +49,10 @@ type cluster struct {
 	placed  []placement
 }
 
-// exactly searches for a plan cheaper than cost. It returns the cheapest and whether it is proven that none is cheaper.
-func exactly(p *problem, tables []*siteTable, cost int, nodes *int, halt func() bool) (e *exactSearch, proven bool) {
-	e = &exactSearch{p: p, tables: tables, memo: map[string]*joint{}, halt: halt, cost: cost, budget: nodes}
-	rest := make([]uint32, len(tables))
+// newExactSearch prepares a search for plans cheaper than cost.
+func newExactSearch(p *problem, tables []*siteTable, cost int, nodes *int, halt func() bool) *exactSearch {
+	e := &exactSearch{p: p, tables: tables, memo: map[string]*joint{}, halt: halt, cost: cost, budget: nodes}
 	for s, t := range tables {
-		rest[s] = uint32(1)<<len(t.jobs) - 1
 		for i := range t.windows {
 			e.steps = append(e.steps, step{s, i})
 		}
@@ -61,12 +60,19 @@ func exactly(p *problem, tables []*siteTable, cost int, nodes *int, halt func() 
 	slices.SortStableFunc(e.steps, func(a, b step) int {
 		return p.c.Windows[tables[a.table].windows[a.index]].Start - p.c.Windows[tables[b.table].windows[b.index]].Start
 	})
+	return e
+}
+
+// run searches for the cheapest plan, or the first; it says whether it is proven that there is none cheaper than that.
+func (e *exactSearch) run() (proven bool) {
+	rest := make([]uint32, len(e.tables))
 	togo := 0
-	for s, t := range tables {
+	for s, t := range e.tables {
+		rest[s] = uint32(1)<<len(t.jobs) - 1
 		togo += t.togo[0][rest[s]]
 	}
 	e.search(0, rest, 0, togo, nil)
-	return e, !e.ended
+	return !e.ended
 }
 
 // rootBound is what the tables alone prove.
@@ -331,6 +337,9 @@ func (e *exactSearch) key(c cluster) string {
 
 // finish takes a complete choice as the cheapest plan, unless a job waited for is missing.
 func (e *exactSearch) finish(cost int, clusters []cluster) {
+	if e.waitsInVain() {
+		return
+	}
 	at := make([]placement, len(e.p.jobs))
 	for j := range at {
 		at[j].option = -1
@@ -339,6 +348,8 @@ func (e *exactSearch) finish(cost int, clusters []cluster) {
 		if c.placed == nil {
 			x := &e.trail[c.members[0]]
 			k := newPacking(e.p, x.jobs, x.options)
+			// The pattern is known to cost this much, so that the first packing that does ends the search.
+			k.atLeast(x.window, x.crew)
 			k.solve(x.crew + 1)
 			c.placed, c.jobs = k.best, x.jobs
 		}
@@ -346,12 +357,24 @@ func (e *exactSearch) finish(cost int, clusters []cluster) {
 			at[j] = c.placed[i]
 		}
 	}
+	e.cost, e.best = cost, at
+	e.ended = e.ended || e.first
+}
+
+// waitsInVain says whether a job of the trail waits for one that is not in it.
+func (e *exactSearch) waitsInVain() bool {
+	in := make([]bool, len(e.p.jobs))
+	for i := range e.trail {
+		for _, j := range e.trail[i].jobs {
+			in[j] = true
+		}
+	}
 	for j := range e.p.jobs {
 		for _, l := range e.p.jobs[j].before {
-			if at[j].option >= 0 && at[l.job].option < 0 {
-				return
+			if in[j] && !in[l.job] {
+				return true
 			}
 		}
 	}
-	e.cost, e.best = cost, at
+	return false
 }

@@ -75,25 +75,52 @@ func (x *explainer) help(j int) (words []string, changes [][]Change) {
 	return words, changes
 }
 
-// works says whether the job is placed when the case is changed and planned again. Where the plan is proven it is placed in every
-// optimum of the changed case; else a cheaper plan with it is found.
-func (h *relief) works(changes []Change) bool {
+// An effect is what changes do for the job.
+type effect int
+
+const (
+	unsure effect = iota // there is a plan without the job that is no dearer, or it is not known
+	dearer               // with the job no plan becomes cheaper than the one there is; then none does with a part of the changes
+	places               // the job is placed
+)
+
+// works says whether the job is placed when the case is changed and planned again.
+func (h *relief) works(changes []Change) bool { return h.effect(changes) == places }
+
+// effect says what changes do for the job. Where the plan is proven and the answer is places, every optimum of the changed case places
+// it; else a cheaper plan with it is found.
+func (h *relief) effect(changes []Change) effect {
 	if h.spent() {
-		return false
+		return unsure
 	}
+	if !h.x.s.proven {
+		h.count()
+		if h.fits(changes) {
+			return places
+		}
+		return unsure
+	}
+	p := newProblem(h.x.p.c.With(changes))
+	if len(p.jobs[h.job].options) == 0 {
+		return dearer
+	}
+	h.count()
+	cost, _, a := optimum(p.requiring(h.job), h.x.s.cost, h.x.s.late)
+	switch {
+	case a == none:
+		return dearer
+	case a == possible && below(p.forbidding(h.job), cost+1, h.x.s.late) == none:
+		return places
+	default:
+		return unsure
+	}
+}
+
+// count counts one plan made.
+func (h *relief) count() {
 	h.left--
 	h.kind--
 	h.x.asked++
-	if !h.x.s.proven {
-		return h.fits(changes)
-	}
-	p := newProblem(h.x.p.c.With(changes))
-	cost, at, a := optimum(p, h.x.s.cost, h.x.s.late)
-	if a != possible || at[h.job].option < 0 {
-		return false
-	}
-	_, _, a = optimum(p.forbidding(h.job), cost+1, h.x.s.late)
-	return a == none
 }
 
 // A hint of a large case is seen to hold by heldChains chains of heldSteps steps each; that is done for up to heldInAll hints.
@@ -177,10 +204,13 @@ func (h *relief) cheapest() []Option {
 
 // leastLonger is the smallest lengthening of a window, up to most minutes, that works. A longer stop does not always do what a shorter
 // one does, since it may invite other jobs; so lengths are tried from what the job lacks by itself upwards before the last stretch is
-// halved.
+// halved. But where the longest leaves the job too dear, so does a shorter one.
 func (h *relief) leastLonger(w int, end bool, most int) (remedy, bool) {
 	change := func(n int) []Change { return []Change{h.x.lengthen(w, end, n)} }
 	failed := h.lacking(w) - 1
+	if most <= failed || h.effect(change(most)) == dearer {
+		return remedy{}, false
+	}
 	for _, more := range []int{0, 30, 120, longestExtra} {
 		n := min(h.lacking(w)+more, most)
 		if n <= failed {
@@ -334,15 +364,14 @@ func (h *relief) tools() []int {
 	return out
 }
 
-// stock finds the smallest quantity of one item that would do, and lets it come as late as it may.
+// stock finds the smallest quantity of one item that would do.
 func (h *relief) stock() (remedy, bool) {
 	for _, n := range h.x.p.c.Jobs[h.job].Stock {
 		for i, o := range h.cheapest() {
 			if i == windowsAsked {
 				break
 			}
-			lo, _ := startsIn(h.x.p.c, &h.x.p.c.Jobs[h.job], o.Window)
-			if r, ok := h.leastStock(n, lo); ok {
+			if r, ok := h.leastStock(n, o.Window); ok {
 				return r, true
 			}
 		}
@@ -350,14 +379,47 @@ func (h *relief) stock() (remedy, bool) {
 	return remedy{}, false
 }
 
-// leastStock is the smallest quantity of an item coming at a time that works.
-func (h *relief) leastStock(n StockNeed, at int) (remedy, bool) {
+// leastStock is the smallest quantity of an item that works in a window, coming as late as works. More than the job itself takes is
+// tried too, since others that wait for the item may be served first.
+func (h *relief) leastStock(n StockNeed, w int) (remedy, bool) {
+	lo, hi := startsIn(h.x.p.c, &h.x.p.c.Jobs[h.job], w)
+	at := max(0, lo)
 	change := func(q int) []Change { return []Change{{Kind: StockArrives, Of: n.Item, Quantity: q, Time: at}} }
-	if !h.works(change(n.Quantity)) {
-		return remedy{}, false
+	failed := 0
+	for _, most := range []int{n.Quantity, h.wanted(n.Item)} {
+		if most > failed && h.works(change(most)) {
+			most = h.least(failed+1, most, change)
+			at = h.latest(at, hi, func(t int) []Change { return []Change{{Kind: StockArrives, Of: n.Item, Quantity: most, Time: t}} })
+			return remedy{change(most), most}, true
+		}
+		failed = most
 	}
-	most := h.least(1, n.Quantity, change)
-	return remedy{change(most), most}, true
+	return remedy{}, false
+}
+
+// wanted is how much of an item all jobs take that are left out.
+func (h *relief) wanted(item int) int {
+	sum := 0
+	for j := range h.x.s.best {
+		for _, n := range h.x.p.c.Jobs[j].Stock {
+			if n.Item == item && h.x.s.best[j].option < 0 {
+				sum += n.Quantity
+			}
+		}
+	}
+	return sum
+}
+
+// latest halves its way to the last moment from early to late whose changes work; early is known to.
+func (h *relief) latest(early, late int, changes func(int) []Change) int {
+	for early < late && !h.spent() {
+		if mid := (early + late + 1) / 2; h.works(changes(mid)) {
+			early = mid
+		} else {
+			late = mid - 1
+		}
+	}
+	return early
 }
 
 // presence finds a person or tool who is not there in a window and would do if they were, for just the job and the ways.
@@ -462,6 +524,16 @@ func (h *relief) thinned(set []Change) remedy {
 			return slices.Concat([]Change{h.x.lengthen(first.Of, true, n)}, set[1:])
 		})
 		set = slices.Concat([]Change{h.x.lengthen(first.Of, true, most)}, set[1:])
+	}
+	for i := range set {
+		if set[i].Kind == StockArrives {
+			with := func(q int) []Change {
+				out := slices.Clone(set)
+				out[i].Quantity = q
+				return out
+			}
+			set = with(h.least(1, set[i].Quantity, with))
+		}
 	}
 	return remedy{changes: set}
 }

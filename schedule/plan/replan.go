@@ -7,15 +7,28 @@ const replanNodes = 60_000
 
 // optimum proves the cheapest plan of a problem below cost with tables; unknown when the problem is too large for it or time ran out.
 func optimum(p *problem, cost int, halt func() bool) (found int, at []placement, a answer) {
+	return proof(p, cost, false, halt)
+}
+
+// below says whether a problem has a plan below cost.
+func below(p *problem, cost int, halt func() bool) answer {
+	_, _, a := proof(p, cost, true, halt)
+	return a
+}
+
+// proof searches for a plan below cost with tables: the cheapest, or the first that is found.
+func proof(p *problem, cost int, first bool, halt func() bool) (found int, at []placement, a answer) {
 	nodes := replanNodes
 	b := &tabler{p: p, halt: halt, nodes: &nodes}
 	tables, ok := b.tables()
 	if !ok {
 		return 0, nil, unknown
 	}
-	e, proven := exactly(p, tables, cost, &nodes, halt)
+	e := newExactSearch(p, tables, cost, &nodes, halt)
+	e.first = first
+	proven := e.run()
 	switch {
-	case !proven:
+	case !proven && !(first && e.best != nil):
 		return 0, nil, unknown
 	case e.best == nil:
 		return 0, nil, none

@@ -159,7 +159,8 @@ func (s *solver) small() bool {
 		return s.halt()
 	}
 	s.raise(rootBound(tables))
-	e, proven := exactly(s.p, tables, s.cost, &nodes, s.halt)
+	e := newExactSearch(s.p, tables, s.cost, &nodes, s.halt)
+	proven := e.run()
 	if e.best != nil {
 		s.better(e.cost, e.best)
 	}
