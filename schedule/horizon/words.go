@@ -63,7 +63,7 @@ func thousands(digits string) string {
 }
 
 var nouns = strings.NewReplacer("in window ", "in the stop of ", "no window is listed in which job ", "no agreed stop takes order ", "windows", "stops", "window ", "the stop of ",
-	"the job", "the order", "of stock ", "of ", "locked jobs", "locked orders", "jobs", "orders", "job ", "order ", "technician ", "", "tool ", "", "one more person like ", "one more person like ")
+	"after the deadline ", "after its latest date, that is after ", "; released at ", "; it may begin from ", "the job", "the order", "of stock ", "of ", "locked jobs", "locked orders", "jobs", "orders", "job ", "order ", "technician ", "", "tool ", "", "one more person like ", "one more person like ")
 
 // crowded says how orders that do not go together fill their stop: "orders 166 (9 h) and 167 (5 h): 14 h of work in a stop of 10 h".
 func (s *Sheet) crowded(w int, jobs []int) string {

@@ -265,7 +265,7 @@ func (s *Site) companyMoves(r *Request, h *HorizonView) ([]assets.DraftMove, err
 }
 
 func companySay(p *companyPlanPage, plants int) string {
-	of := " over " + Figure(plants, "plant", "plants")
+	of := " over " + Count(plants, "plant", "plants")
 	if p.Changed > 0 {
 		return "A plan" + of + " changes " + Count(p.Changed, "order", "orders") + "; " + Count(p.Visits, "visit is", "visits are") + " in the week"
 	}

@@ -216,6 +216,9 @@ func (b *horizonBelt) fromTo() string {
 	if was == "" || is == "" {
 		return ""
 	}
+	if was == is {
+		return "still " + is
+	}
 	return was + " to " + is
 }
 

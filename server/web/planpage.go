@@ -19,10 +19,11 @@ type planPage struct {
 	Page
 	Run       *runShown
 	Wide      template.HTML
+	Narrow    template.HTML
 	Changes   []planChange
 	LeftOut   []planChange
 	Conflicts []planConflict
-	Over      []fact
+	Over      []planFact
 	Both      []planBoth
 	Stops     []horizonStop
 	Fitting   int
@@ -155,14 +156,16 @@ func (sh *sheetOf) fillPlan(p *planPage, run *replan) {
 		}
 	}
 	p.Say = planSay(p, sh, run)
-	p.Sub = "Nothing is kept yet. Solid blue, grey on paper, is where work would go, the dashed outline where it stands now, a crossed box where it was tried and does not fit."
+	if p.Sub = "A re-plan begins with what is published and searches for a cheaper plan. Nothing of it holds before you keep it."; len(p.Changes) > 0 {
+		p.Sub = "Nothing is kept yet. Solid blue, grey on paper, is where work would go, the dashed outline where it stands now, a crossed box where it was tried and does not fit."
+	}
 	if byHand > 0 {
 		p.Sub += " Plan anew begins with what is published and takes the place of " + Count(byHand, "move", "moves") + " by hand."
 	}
 	belts := sh.belts()
 	d := sh.drawing(belts, true)
 	d.Sentence = "Proposed horizon: conveyors by line. The same facts are in the table below."
-	p.Wide = drawing.OfHorizon(d)
+	p.Wide, p.Narrow = drawing.OfHorizon(d), drawing.OfHorizonNarrow(d)
 	p.Over = sh.over(run)
 	p.Both, p.Stops = sh.both(), sh.stops()
 	if run != nil {
@@ -186,7 +189,7 @@ func planSay(p *planPage, sh *sheetOf, run *replan) string {
 	case len(p.Changes) == 0:
 		return "Re-plan: " + Count(len(p.LeftOut), "order stays", "orders stay") + " without a stop; nothing else changes"
 	}
-	say := "Re-plan: " + strings.Join(says, "; ")
+	say := pick(slices.ContainsFunc(sh.moves, func(m assets.DraftMove) bool { return m.Searched }), "Re-plan: ", "Your moves: ") + strings.Join(says, "; ")
 	if more := len(p.Changes) - len(says); more > 0 {
 		say += fmt.Sprintf("; %d more", more)
 	}
@@ -289,7 +292,7 @@ func (sh *sheetOf) before(f *due.Forecast, stop int64) string {
 }
 
 // over sums the sheet with what fits, against the published one.
-func (sh *sheetOf) over(run *replan) []fact {
+func (sh *sheetOf) over(run *replan) []planFact {
 	likelyWas, likelyIs, was, is := 0, 0, 0.0, 0.0
 	for i := range sh.v.Forecasts {
 		f := &sh.v.Forecasts[i]
@@ -305,17 +308,25 @@ func (sh *sheetOf) over(run *replan) []fact {
 			likelyIs++
 		}
 	}
-	facts := []fact{
-		{"Splices likely due first", arrow(Int(int64(likelyWas)), Int(int64(likelyIs)))},
-		{"Expected to come due before work", arrow(Short(was, 1), Short(is, 1))},
+	facts := []planFact{
+		changed("Splices likely due first", Int(int64(likelyWas)), Int(int64(likelyIs))),
+		changed("Expected to come due before work", Short(was, 1), Short(is, 1)),
 	}
 	if sh.r.May(people.ReadCosts) {
-		facts = append(facts, fact{"The plan costs", sh.costWords(sh.h.Sheet.Cost(sh.at).Total() - sh.h.Sheet.Cost(sh.h.At).Total())})
+		facts = append(facts, planFact{Term: "The plan costs", Is: sh.costWords(sh.h.Sheet.Cost(sh.at).Total() - sh.h.Sheet.Cost(sh.h.At).Total())})
 	}
 	if run != nil {
-		facts = append(facts, fact{"Search", run.words()})
+		facts = append(facts, planFact{Term: "Search", Is: run.words()})
 	}
 	return facts
+}
+
+// changed is a figure before and with a plan, or one that stays.
+func changed(term, was, is string) planFact {
+	if was == is {
+		return planFact{Term: term, Is: is + ", as before"}
+	}
+	return planFact{Term: term, Was: was, Is: is}
 }
 
 func arrow(was, is string) string {

@@ -325,7 +325,13 @@ func (z *hzSheet) finding(b *HorizonBelt, mid float64) {
 		z.rect("inkf", z.says-4, mid-10, z.width-z.says+4, 20)
 		z.text("onink b s", z.says+4, mid+5, "", b.Says)
 	case b.Moved:
-		z.text("act b s", z.says, mid+5, "", b.Says)
+		was, is, both := strings.Cut(b.Says, " to ")
+		if !both || z.says+wide(b.Says, 13) <= z.width {
+			z.text("act b s", z.says, mid+5, "", b.Says)
+			break
+		}
+		z.text("act b s", z.says, mid-1, "", was+" to")
+		z.text("act b s", z.says, mid+11, "", is)
 	default:
 		z.text("d s", z.says, mid+5, "", b.Says)
 	}

@@ -84,3 +84,16 @@ func TestCrewsInStopsCloseTogetherAreAllDrawn(t *testing.T) {
 		t.Errorf("cut to %q", got) // at a word
 	}
 }
+
+// A move changes a chance of over 99 % to one under 1 %: beside what changes the sheet has less room for it, and breaks it rather than cut it.
+func TestAChangedChanceIsNotCutAtTheEdgeOfTheSheet(t *testing.T) {
+	h, _ := sheetFrom()
+	h.Slim = true
+	h.Groups = []HorizonGroup{{Name: "Dryer", Belts: []HorizonBelt{{Tag: "D1", Moved: true, Says: "over 99\u00a0% to under 1\u00a0%"}, {Tag: "D2", Moved: true, Says: "66\u00a0% to 20\u00a0%"}}}}
+	drawn := string(OfHorizon(h))
+	for _, want := range []string{">over 99\u00a0% to</text>", ">under 1\u00a0%</text>", ">66\u00a0% to 20\u00a0%</text>"} {
+		if !strings.Contains(drawn, want) {
+			t.Errorf("the sheet does not say %q", want)
+		}
+	}
+}

@@ -63,7 +63,7 @@ func OfTickets(t Tickets) template.HTML {
 	}
 	foot := height
 	if len(t.Left) > 0 {
-		height += 92
+		height += 106
 	}
 	var s svg
 	s.open("", ticketW, height, false, t.Sentence)
@@ -148,29 +148,35 @@ func (s *svg) ticketsLeft(t Tickets, a axis, top float64) {
 	s.path("hairl", "M0 "+num(top)+"H"+num(a.right))
 	s.text("b s", 0, top+18, "", t.LeftOf)
 	d, last, clear := "", -1, math.Inf(-1)
-	for _, l := range t.Left {
-		x := a.x(l.From)
+	for i, l := range t.Left {
+		x, ends := a.x(l.From), a.right
+		if i+1 < len(t.Left) {
+			ends = a.x(t.Left[i+1].From)
+		}
 		if d == "" {
 			d = "M" + num(x) + " " + num(y(l.N))
 		} else {
 			d += "H" + num(x) + "V" + num(y(l.N))
 		}
-		if l.N != last && x > clear {
+		if l.N != last && x > clear && ends > x+14 { // a dip of a day has no room for its number; the table has it
 			s.text("b s halo", x+4, y(l.N)-4, "", strconv.Itoa(l.N))
 			clear = x + 16
 		}
 		last = l.N
 	}
 	s.path("st-ink", d+"H"+num(a.right))
-	free := math.Inf(-1)
-	level := 0.0
+	free := [3]float64{math.Inf(-1), math.Inf(-1), math.Inf(-1)} // where a label may begin on each level
 	for _, st := range t.Stops {
 		x := a.x(st.At)
 		s.rect("inkf", x-3, y(st.Needed), 6, base-y(st.Needed))
 		half := wide(st.Words, 13) / 2
-		level = map[bool]float64{true: 14 - level, false: 0}[x-half < free+4]
-		s.text("s", x, base+14+level, "middle", st.Words)
-		free = x + half
+		for level := range free {
+			if x-half >= free[level]+4 {
+				s.text("s", x, base+14+14*float64(level), "middle", st.Words)
+				free[level] = x + half
+				break
+			}
+		}
 	}
 	s.path("thin", "M"+num(a.left)+" "+num(base)+"H"+num(a.right))
 	s.text("d s", a.left-12, base+4, "end", "0")

@@ -1,6 +1,8 @@
 package drawing
 
 import (
+	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -17,6 +19,31 @@ func TestTicketsOfAYear(t *testing.T) {
 		if strings.Count(got, want) != n {
 			t.Errorf("%q stands %d times, want %d", want, strings.Count(got, want), n)
 		}
+	}
+}
+
+// Four stops in ten days: no day is written over another one, and a dip of one day in who may work has no number over its own line.
+func TestDaysOfStopsCloseTogetherStandClearOfEachOther(t *testing.T) {
+	from := time.Date(2026, 11, 26, 0, 0, 0, 0, time.UTC)
+	year := Tickets{Sentence: "tickets", From: from, To: from.AddDate(1, 0, 0), Zone: time.UTC, LeftOf: "Splicers who may work",
+		Left: []LeftFrom{{From: from, N: 4}, {From: from.AddDate(0, 0, 49), N: 3}, {From: from.AddDate(0, 0, 50), N: 4}}}
+	for _, day := range []int{5, 11, 14, 15} {
+		at := from.AddDate(0, 0, day)
+		year.Stops = append(year.Stops, TicketStop{At: at, Needed: 2, Words: at.Format("2 Jan")})
+	}
+	got := string(OfTickets(year))
+	ends := map[string]float64{}
+	labels := regexp.MustCompile(`x="([0-9.]+)" y="([0-9.]+)" text-anchor="middle">([0-9]+ Dec)<`).FindAllStringSubmatch(got, -1)
+	for _, l := range labels {
+		x, err := strconv.ParseFloat(l[1], 64)
+		half := wide(l[3], 13) / 2
+		if err != nil || x-half < ends[l[2]] {
+			t.Errorf("%s at %s is written over the day before it, %v", l[3], l[1], err)
+		}
+		ends[l[2]] = x + half
+	}
+	if len(labels) < 3 || strings.Contains(got, ">3</text>") {
+		t.Errorf("%d days are written; %s", len(labels), got)
 	}
 }
 
