@@ -28,3 +28,6 @@ type Finding struct {
 
 // GradeWords says in words what a grade means when a category gives no words of its own. Class D, editable later.
 var GradeWords = [5]string{"as new", "worn, no action", "watch", "act by the date given", "stop and act now"}
+
+// GradeShort says what a grade asks for in one word, for where there is room for no more.
+var GradeShort = [5]string{"none", "note", "watch", "plan", "stop"}

@@ -430,6 +430,15 @@ func (l *loop) gaveOut(o workorder.Order, takes, there map[int64]assets.Quantity
 	if len(given) == 0 || len(takes) == 0 {
 		l.t.Fatalf("the order took %v by the ledger, its template says %v", given, takes)
 	}
+	done, err := l.front.Changed(l.t.Context(), assets.PlantScope(1), o)
+	must(l.t, err)
+	made, ended := 0, 0
+	for _, s := range done.Splices {
+		made, ended = made+boolInt(s.MadeOrderID == o.ID), ended+boolInt(s.RetiredOrderID == o.ID)
+	}
+	if len(done.Taken) != len(given) || made != 1 || ended != 1 {
+		l.t.Errorf("the sheet tells %d lines of stock and %d splices made, %d ended; want %d, 1 and 1", len(done.Taken), made, ended, len(given))
+	}
 	now, _ := l.onHand()
 	for item, q := range takes {
 		if given[item] != min(q, there[item]) {
@@ -439,6 +448,13 @@ func (l *loop) gaveOut(o workorder.Order, takes, there map[int64]assets.Quantity
 			l.t.Errorf("item %d: %v lie there, want %v less %v", item, now[item], there[item], given[item])
 		}
 	}
+}
+
+func boolInt(is bool) int {
+	if is {
+		return 1
+	}
+	return 0
 }
 
 // plantdbNow is what is so and known now.

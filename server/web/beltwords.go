@@ -1,6 +1,8 @@
 package web
 
 import (
+	"slices"
+
 	"carryside/assets"
 	"carryside/schedule/due"
 	"carryside/server/web/drawing"
@@ -101,6 +103,13 @@ func (v fleetView) drawn(c assets.Conveyor, plantID int64) drawing.Belt {
 		d.Splices = append(d.Splices, drawing.Splice{Used: usedOf(spliceMark(s), st), PositionM: s.PositionM,
 			Note: v.madeWords(s), To: at(plantID, "splices", s.ID)})
 	}
+	return d
+}
+
+// drawnOnly is a conveyor's belt with one of its splices on it; with none for 0.
+func (v fleetView) drawnOnly(c assets.Conveyor, plantID, spliceID int64) drawing.Belt {
+	d := v.drawn(c, plantID)
+	d.Splices = slices.DeleteFunc(d.Splices, func(s drawing.Splice) bool { return s.To != at(plantID, "splices", spliceID) })
 	return d
 }
 

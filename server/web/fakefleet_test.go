@@ -210,6 +210,13 @@ func (f *fakePlant) Raise(_ context.Context, _ assets.Scope, act Act, o workorde
 	return 430, nil
 }
 
+// Order 410's work ended splice 31 and made splice 33, with one lot of compound and one press cycle; its press cycle raised order 416.
+func (f *fakePlant) Changed(_ context.Context, _ assets.Scope, o workorder.Order) (*OrderDone, error) {
+	return &OrderDone{Splices: []assets.Splice{{Version: assets.Version{ID: 31}, Number: "1", RetiredOrderID: o.ID, RetiredWhy: assets.RetiredFailed}, {Version: assets.Version{ID: 33}, Number: "1", MadeOrderID: o.ID, Form: assets.FormStepped, Bond: assets.BondHotVulcanised}},
+		Taken: []assets.StockMovement{{ItemID: 2, LotID: 41, Quantity: -11000}}, Items: map[int64]assets.StockItem{2: {Name: "Cover compound", Unit: assets.UnitKilogram}}, Lots: map[int64]assets.StockLot{41: {Lot: "7702", GoodUntil: "2027-01-09"}},
+		Counts: []assets.KitCount{{KitID: 1, CounterID: 1, Quantity: 1}}, Raised: map[int64]int64{5: 416}, Ticket: "Hot vulcanising", TicketUntil: "2028-05-31"}, nil
+}
+
 func (f *fakePlant) CloseResplice(ctx context.Context, scope assets.Scope, act Act, plant, number, edit int64, made Resplice, step OrderStep) error {
 	if err := f.Step(ctx, scope, act, plant, number, edit, step); err != nil {
 		return err

@@ -102,7 +102,9 @@ func TestASheetOnPaperKeepsItsSteps(t *testing.T) {
 	if n := doc.Find("article.a4 dd .blank.onpaper").Length(); n != 1 {
 		t.Errorf("%d lines to write the permit on, want 1", n)
 	}
-	measured := doc.Find("tr.top").FilterFunction(func(_ int, s *goquery.Selection) bool { return strings.Contains(s.Text(), "difference of the diagonals") })
+	measured := doc.Find("tr.top").FilterFunction(func(_ int, s *goquery.Selection) bool {
+		return strings.Contains(s.Text(), "difference of the diagonals")
+	})
 	if measured.Length() != 1 || measured.Find(".blank").Length() != 1 || measured.Find(".onpaper").Last().Text() != "mm" {
 		t.Errorf("no line with its unit to write the diagonals on: %q", measured.Text())
 	}
@@ -223,5 +225,24 @@ func TestALeadPastesAStepOverSeveralLines(t *testing.T) {
 	kept := f.office().kept[len(f.office().kept)-1].(assets.JobTemplate)
 	if kept.Steps[0].Words != "Belt run empty, seam watched" {
 		t.Errorf("kept as %q", kept.Steps[0].Words)
+	}
+}
+
+// An auditor sees on a signed sheet which lots went into the splice, what was worn on the press, by which ticket it was signed and what followed.
+// Whoever may not read stores sees what it did to the belt, and no stock.
+func TestAnAuditorReadsOfASignedSheetWhatWentIntoTheSplice(t *testing.T) {
+	f := skarrow()
+	of := func(role assets.Role) string {
+		return strings.ReplaceAll(text(as(t, f, role).get("/plants/3/orders/409"), "main"), nb, " ")
+	}
+	says := of(assets.RoleAuditor)
+	for _, want := range []string{"Cover compound11 kg; lot 7702 good until 9 Jan 2027", "Press 1press cycles, 1 more", "Hot vulcanising, valid to 31 May 2028", "Work done25 Nov 2026, 01:00", "Ended, failed: splice 1", "all its clocks from 0: splice 1",
+		"Raised by its press cycle: inspection 416"} {
+		if !strings.Contains(strings.Join(strings.Fields(says), " "), want) {
+			t.Errorf("the sheet does not say %q", want)
+		}
+	}
+	if open := as(t, f, assets.RoleAuditor).get("/plants/3/orders/412").Find("#us, #ch").Length(); open != 0 {
+		t.Error("an order that is not done says what it used or changed")
 	}
 }

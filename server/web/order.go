@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"net/http"
@@ -35,6 +36,11 @@ type orderPage struct {
 	Steps          []stepForm
 	Events         []eventRow
 	Signed         string
+	DoneAt         string
+	SignedAt       string
+	Ticket         string // of whoever signed
+	Used           []Fact // kit and stock, when it is done
+	Changed        []changedRow
 	Conveyor       *Link
 	Edit           int64 // EditVersion read: a step carries it
 }
@@ -223,6 +229,12 @@ func (s *Site) orderPage(r *Request, posted workorder.Action, wrong error) (*ord
 		p.From = append(p.From, v.orderDue(o, windows)...)
 	}
 	p.Events, p.Signed = r.eventRows(file), r.signedWords(file)
+	if !o.SignedAt.IsZero() {
+		p.DoneAt, p.SignedAt = r.F.Stamp(o.DoneAt), r.F.Stamp(o.SignedAt)
+	}
+	if err := s.orderDone(r, file, v, p); err != nil {
+		return nil, nil, err
+	}
 	files, err := s.filesLink(r, assets.AttachedToOrder, o.ID, "orders/:order/files", number)
 	if err != nil {
 		return nil, nil, err
@@ -385,14 +397,18 @@ func (r *Request) orderFrom(file *OrderFile) []Fact {
 	case file.Order.FindingID != 0:
 		return []Fact{{"Raised from", "a finding"}}
 	}
-	return []Fact{{"Raised by", pick(file.People[file.Order.RaisedBy] == "", "a person", file.People[file.Order.RaisedBy])}}
+	by := "a person"
+	if len(file.Events) > 0 && file.Events[0].PersonID == 0 { // of a rule that is kept no more, or from before the records
+		by = "a rule"
+	}
+	return []Fact{{"Raised by", cmp.Or(file.People[file.Order.RaisedBy], by)}}
 }
 
 func (r *Request) signedWords(file *OrderFile) string {
 	if file.Order.SignedAt.IsZero() {
 		return ""
 	}
-	return file.People[file.Order.SignedBy] + ", " + r.F.Stamp(file.Order.SignedAt)
+	return orNotKnown(file.People[file.Order.SignedBy])
 }
 
 // eventRows are the steps so far: when it was so and when it was entered are two times.

@@ -194,6 +194,15 @@ func TestRoundCarriesLimitsAndLastMeasurements(t *testing.T) {
 	if lasts == 0 || limits == 0 {
 		t.Errorf("%d last values and %d limits travel with the points %+v", lasts, limits, w.Points)
 	}
+	for _, p := range w.Points { // each with its belt drawn, the splice that is looked at on it and no other
+		marks := strings.Count(p.Belt, `class="seam`)
+		if strings.Contains(p.Key, "s") && p.Key[0] == 's' && marks != 1 || p.Key[0] != 's' && marks != 0 || !strings.HasPrefix(p.Belt, "<svg") {
+			t.Errorf("point %s is drawn with %d splices: %.60s", p.Key, marks, p.Belt)
+		}
+	}
+	if strings.Join(w.Short, " ") != "none note watch plan stop" {
+		t.Errorf("the grades in a word each: %v", w.Short)
+	}
 	for _, k := range w.Kinds {
 		if len(k.Grades) != 5 || k.Name == "" {
 			t.Errorf("travels %+v", k)

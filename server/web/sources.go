@@ -122,6 +122,8 @@ type Orders interface {
 	Raise(ctx context.Context, scope assets.Scope, act Act, order workorder.Order, event workorder.Event) (int64, error)
 	// Emergency keeps an order that was done before it was raised, with the re-splice it reports, and returns its number.
 	Emergency(ctx context.Context, scope assets.Scope, act Act, raised, done workorder.Order, event workorder.Event, made Resplice, stood *assets.Standstill) (int64, error)
+	// Changed returns what the work of an order that is done changed, as the records tell it.
+	Changed(ctx context.Context, scope assets.Scope, o workorder.Order) (*OrderDone, error)
 	// Crew returns the people who may be placed on an order at a plant, by name.
 	Crew(ctx context.Context, scope assets.Scope, plantID int64) ([]assets.Person, error)
 	// CloseResplice takes the step that reports a re-splice done and books old splice, new splice and loop in
@@ -153,6 +155,18 @@ type OrderFile struct {
 	People map[int64]string // names by number
 	Rule   *rules.Rule      // the rule that raised it; nil: a person or a finding did
 	After  *workorder.Order // the order it waits for; nil: none
+}
+
+// OrderDone is what the work of an order changed.
+type OrderDone struct {
+	Splices     []assets.Splice // ended or made by it
+	Taken       []assets.StockMovement
+	Lots        map[int64]assets.StockLot
+	Items       map[int64]assets.StockItem
+	Counts      []assets.KitCount // on counters of kit
+	Raised      map[int64]int64   // numbers of the inspections that its press cycles raised, by their IDs
+	Ticket      string            // of whoever signed, on the day the work was done; "": none is asked, or none on record
+	TicketUntil assets.Day
 }
 
 // Resplice is what closing a re-splice tells of the new splice.

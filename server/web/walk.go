@@ -16,12 +16,13 @@ import (
 	"carryside/schedule/people"
 	"carryside/schedule/round"
 	"carryside/schedule/rules"
+	"carryside/server/web/drawing"
 )
 
 // walkPage answers, on a phone without a network: what is looked at next, what was found there, what is kept and not sent yet?
 type walkPage struct {
 	Page
-	Points           string // address of what travels with the page
+	Points, Rounds   string // addresses of what travels with the page, and of all rounds
 	Send             string // address entries are sent to; "": whoever looks may not enter
 	Files            string // beginning of the address photos are sent to
 	Plain            []Link // the forms to use without script
@@ -40,6 +41,7 @@ type walked struct {
 	Numbers  []walkNumber  `json:"numbers"`
 	Kinds    []walkKind    `json:"kinds"`
 	Grades   []string      `json:"grades"` // what they mean while no kind is chosen
+	Short    []string      `json:"short"`  // each in a word, below its figure
 	Measures []walkMeasure `json:"measures"`
 	Points   []walkPoint   `json:"points"`
 }
@@ -71,6 +73,7 @@ type walkPoint struct {
 	Used  string `json:"used"`
 	Last  string `json:"last"`
 	Limit string `json:"limit"`
+	Belt  string `json:"belt"` // the conveyor's belt with what is looked at on it, drawn
 	Group string `json:"group"`
 	To    string `json:"to"`
 
@@ -90,7 +93,7 @@ func (s *Site) walk(r *Request) error {
 	if err != nil {
 		return err
 	}
-	p := &walkPage{Points: r.At("rounds", rd.ID, "points"), Files: r.At("findings"), RoundID: rd.ID, PlantNo: r.PlantID()}
+	p := &walkPage{Points: r.At("rounds", rd.ID, "points"), Rounds: r.At("rounds"), Files: r.At("findings"), RoundID: rd.ID, PlantNo: r.PlantID()}
 	p.Sheet, p.Say = "Round", "Walk "+rd.Name+": "+Count(len(points), "point", "points")
 	p.Sub = "Stay outside the guards of a running belt. To touch or measure, the belt stands still and is isolated by the site's own rules."
 	if r.May(people.RecordFinding) {
@@ -113,7 +116,7 @@ func (s *Site) walkPoints(r *Request) error {
 		return err
 	}
 	w := walked{Now: r.Now.UnixMilli(), Person: r.Who.Person.ID, Name: r.Who.Person.Name, May: r.May(people.RecordFinding), Round: rd.Name, Rules: r.Plant.Plant.SiteRules,
-		Grades: assets.GradeWords[:], Points: points}
+		Grades: assets.GradeWords[:], Short: assets.GradeShort[:], Points: points}
 	all, err := r.kinds()
 	if err != nil {
 		return err
@@ -207,6 +210,7 @@ func (r *Request) walkPoint(v fleetView, p round.Point, found []assets.Finding) 
 			w.To += "?splice=" + plainInt(p.SpliceID)
 		}
 	}
+	w.Belt = string(drawing.Glyph(v.drawnOnly(c, r.PlantID(), p.SpliceID)))
 	for _, o := range p.Orders {
 		w.Due = joinWords(w.Due, "inspection "+plainInt(o)+" is open")
 	}

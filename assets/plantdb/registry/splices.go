@@ -40,6 +40,12 @@ func Splice(ctx context.Context, db *plantdb.DB, scope assets.Scope, id int64, a
 	return splices[0], nil
 }
 
+// SplicesOfOrder returns the splices that the work of an order made or ended, as they stand now.
+func SplicesOfOrder(ctx context.Context, db *plantdb.DB, scope assets.Scope, plantID, orderID int64) ([]assets.Splice, error) {
+	return plantdb.Rows[assets.Splice](db.SQL(ctx).Scopes(plantdb.AsOf{}.Rows, plantdb.InScope(scope, "plant_id")).
+		Where("plant_id = ? AND (made_order_id = ? OR retired_order_id = ?)", plantID, orderID, orderID).Order("made_at, id"))
+}
+
 // SpliceHistory returns the splices of a conveyor or belt, running and ended, newest first.
 func SpliceHistory(ctx context.Context, db *plantdb.DB, scope assets.Scope, of Target, asOf plantdb.AsOf) ([]assets.Splice, error) {
 	splices, err := list[assets.Splice](of.on(ofPlants(ctx, db, scope, asOf), "id").Order("made_at DESC, id DESC"))

@@ -61,6 +61,11 @@ func KitCounts(ctx context.Context, db *plantdb.DB, kitID int64, from, most int)
 	return lines, int(n), err
 }
 
+// OrderCounts lists what a signed order moved on counters of kit.
+func OrderCounts(ctx context.Context, db *plantdb.DB, orderID int64) ([]assets.KitCount, error) {
+	return list[assets.KitCount](db.SQL(ctx).Where("order_id = ?", orderID).Order("kit_id, counter_id, id"))
+}
+
 // SaveCounter adds a counter to a piece of kit (ID 0) or changes its limit.
 func SaveCounter(c *plantdb.Change, next *assets.KitCounter) error {
 	k, ch, err := kitOf(c, next.KitID)

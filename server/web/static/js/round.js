@@ -59,6 +59,9 @@
     return [last, was.limit].filter(Boolean).join('. ');
   };
 
+  // The belt with what is looked at on it; pages kept by an older program have none.
+  const drawn = p => { const belt = p.belt && new DOMParser().parseFromString(p.belt, 'text/html').body.firstElementChild; return belt ? [belt] : []; };
+
   const form = p => {
     const m = draft.quantity && measureOf(draft.quantity);
     const nudge = by => { draft.value = String(Math.max(0, Math.round((Number(draft.value.replace(',', '.')) + by * m.step) * 100) / 100)); draw(); };
@@ -71,7 +74,7 @@
         el('option', { value: '' }, 'choose one'), ...on.facts.kinds.map(k => el('option', { value: k.name, selected: k.name === draft.category }, k.name)),
         ...(draft.category && !kind ? [el('option', { value: draft.category, selected: true }, draft.category)] : [])),
       el('fieldset', { class: 'five' }, el('legend', {}, 'Grade' + (draft.grade === null ? '' : ' ' + draft.grade + ': ' + means[draft.grade])),
-        ...means.map((g, i) => choose('grade', i, draft.grade === i, () => { draft.grade = i; }, el('b', {}, String(i)), el('span', { class: 'vh' }, g)))),
+        ...means.map((g, i) => choose('grade', i, draft.grade === i, () => { draft.grade = i; }, el('b', {}, String(i)), ...(on.facts.short ? [el('span', { 'aria-hidden': 'true' }, on.facts.short[i])] : []), el('span', { class: 'vh' }, g)))),
       el('label', { class: 'lg', for: 'measured' }, 'Measured' + (kind?.quantity ? ', usually the ' + kind.quantity : '')),
       el('select', { id: 'measured', onchange: ev => { draft.quantity = ev.target.value; draft.value = lastOf(p, draft.quantity); draw(); } }, el('option', { value: '' }, 'nothing'),
         ...on.facts.measures.map(q => el('option', { value: q.quantity, selected: q.quantity === draft.quantity }, q.quantity + ', ' + q.sign))),
@@ -83,13 +86,13 @@
       el('textarea', { id: 'words', rows: 2, oninput: ev => { draft.text = ev.target.value; } }, draft.text),
     ];
     return el('form', { 'data-entry': true, onsubmit: keep },
-      el('h2', {}, p.name), el('p', { class: 'dim' }, [p.used, p.look, p.due, p.last, p.limit, p.seen].filter(Boolean).join('. ')),
+      el('div', { class: 'lookat' }, ...drawn(p), el('div', {}, el('h2', {}, p.name), el('p', { class: 'dim' }, [p.used, p.look && 'Look at ' + p.look, p.due, p.last, p.limit, p.seen].filter(Boolean).map(s => s[0].toUpperCase() + s.slice(1)).join('. ')))),
       el('fieldset', { class: 'two' }, el('legend', { class: 'vh' }, 'Result'),
         choose('result', 'nothing', draft.nothing, () => { draft.nothing = true; }, 'nothing found'), choose('result', 'finding', !draft.nothing, () => { draft.nothing = false; }, 'finding')),
       el('fieldset', { class: 'two' }, el('legend', { class: 'vh' }, 'Belt'),
         choose('running', 'stopped', draft.running === false, () => { draft.running = false; }, 'stopped'), choose('running', 'running', draft.running === true, () => { draft.running = true; }, 'running')),
       ...rest,
-      el('label', { class: 'pbtn alt' }, el('input', { type: 'file', accept: 'image/*', capture: 'environment', 'aria-label': 'Add a photo', onchange: addPhoto }), 'Add a photo, ' + draft.photos.length + ' taken'),
+      el('label', { class: 'pbtn alt' }, el('input', { type: 'file', accept: 'image/*', capture: 'environment', 'aria-label': 'Add a photo', onchange: addPhoto }), draft.photos.length ? 'Add a photo, ' + draft.photos.length + ' taken' : 'Add a photo'),
       el('div', { class: 'foot' }, el('button', { class: 'pbtn', 'data-keep': true }, 'Keep this, next point')));
   };
 
@@ -123,14 +126,15 @@
       if (when && Date.now() - when < 12 * 3600e3) seen.add(p.key);
     }
     const focus = document.activeElement && live.contains(document.activeElement) && [document.activeElement.name, document.activeElement.value, document.activeElement.id];
-    const strip = el('ul', { class: 'strip', 'aria-label': on.facts.points.filter(p => seen.has(p.key)).length + ' of ' + on.facts.points.length + ' points seen' },
+    const count = on.facts.points.filter(p => seen.has(p.key)).length + ' of ' + on.facts.points.length + ' points seen';
+    const strip = el('ul', { class: 'strip', 'aria-label': count },
       ...on.facts.points.map(p => el('li', { class: p === at ? 'on' : seen.has(p.key) ? 'done' : '' })));
     const waiting = here.length ? [el('h2', {}, 'Waiting to be sent'), el('ul', { class: 'rows', 'data-waiting': true }, ...here.map(e => el('li', {},
       e.what ? says(e) : el('button', { class: 'row', type: 'button', 'data-edit': e.client_id, onclick: () => { at = on.facts.points.find(p => p.key === e.key) || { key: e.key, name: e.name }; draft = { ...e, photos: [...e.photos] }; draw(); window.scrollTo(0, 0); } },
         says(e)), ...(e.words ? [el('p', { class: 'wrong' }, e.words)] : [])))), el('p', { class: 'small dim' }, 'Safe if the phone is switched off. Seen on no other screen until sent.')] : [];
-    const list = [el('h2', {}, 'Points of the round'), el('ol', { class: 'rows' }, ...on.facts.points.map(p => el('li', {},
+    const list = [el('h2', {}, 'Points of the round'), el('ol', { class: 'rows' }, ...on.facts.points.map(p => el('li', { class: seen.has(p.key) ? 'seen' : '' },
       on.facts.may ? el('button', { class: 'row', type: 'button', 'data-point': p.key, onclick: () => { open(p); draw(); window.scrollTo(0, 0); } }, p.name + (seen.has(p.key) ? ', seen' : '') + (p.due ? ', ' + p.due : '') + (p.used ? ', ' + p.used : '')) : p.name)))];
-    live.replaceChildren(...(grave ? [full(grave)] : []), strip, ...(at && on.facts.may ? [form(at)] : []), ...waiting, ...list);
+    live.replaceChildren(...(grave ? [full(grave)] : []), el('p', { class: 'walked' }, el('a', { href: root.dataset.back }, '\u2039 Rounds'), el('b', {}, count)), strip, ...(at && on.facts.may ? [form(at)] : []), ...waiting, ...list);
     if (focus) [...live.querySelectorAll('input,select,textarea,button')].find(x => focus[2] ? x.id === focus[2] : focus[0] && x.name === focus[0] && x.value === focus[1])?.focus();
   };
 
