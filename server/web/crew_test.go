@@ -69,7 +69,10 @@ func (o *fakeOffice) EndTemplate(_ context.Context, _ assets.Scope, act Act, _, 
 	return o.change(act, id)
 }
 
-func (o *fakeOffice) WeekOf(context.Context, assets.Scope, time.Time, time.Time) (*WeekFacts, error) {
+func (o *fakeOffice) WeekOf(_ context.Context, _ assets.Scope, from, _ time.Time) (*WeekFacts, error) {
+	if o.week == nil || o.weekOf != "" && o.weekOf != assets.DayOf(from) {
+		return &WeekFacts{Zone: time.UTC}, nil
+	}
 	return o.week, nil
 }
 
@@ -95,7 +98,7 @@ func TestTheListOfPlantsSaysWhichNeedAVisit(t *testing.T) {
 		{PlantID: 4, Number: 9, Title: "later", Tag: "W3", LatestDay: "2027-02-14"},
 	}
 	d := lead(t, f).get("/plants")
-	if got := strings.ReplaceAll(text(d, "h1"), nb, " "); got != "Two of 2 plants need a visit before 20 December; one has work without a stop" {
+	if got := strings.ReplaceAll(text(d, "h1"), nb, " "); got != "Two of two plants need a visit before 20 December; one has work without a stop" {
 		t.Errorf("headline %q", got)
 	}
 	rows := d.Find("#pv").Closest("section").Find("tbody tr")
@@ -121,6 +124,41 @@ func TestTheListOfPlantsSaysWhichNeedAVisit(t *testing.T) {
 	weeks := d.Find("#ld").Closest("section").Find("tbody tr")
 	if weeks.Length() != 26 || !strings.Contains(strings.ReplaceAll(weeks.Eq(2).Text(), nb, " "), "7 Dec 20262") || !strings.HasSuffix(weeks.Eq(11).Text(), "1") {
 		t.Errorf("weeks %s", weeks.Text())
+	}
+}
+
+// TestTheListOfPlantsDrawsTheNextWeekOfTheCrews: somebody is sent somewhere on Saturday 12 December; of eight crews of that week six are drawn.
+func TestTheListOfPlantsDrawsTheNextWeekOfTheCrews(t *testing.T) {
+	f := skarrow()
+	f.grantAll = true
+	start := assets.InstantOf(time.Date(2026, 12, 12, 6, 0, 0, 0, time.UTC))
+	end := start + assets.Instant(10*time.Hour/time.Microsecond)
+	o := f.office()
+	o.visits = []VisitNeed{{PlantID: 3, Number: 412, SpliceID: 32, Title: "remake splice 2", Tag: "Q3", LatestDay: "2026-12-13", Start: start, End: end, People: []int64{2}}}
+	o.weekOf, o.week = "2026-12-07", &WeekFacts{Zone: time.UTC, Names: map[int64]string{2: "R. Asquenne"}, Plants: map[int64]assets.Plant{3: f.frames[0].Plant}}
+	section := func() *goquery.Selection { return lead(t, f).get("/plants").Find("#wk").Closest("section") }
+	if n := section().Length(); n != 0 {
+		t.Errorf("%d weeks are drawn in which nobody is sent anywhere", n)
+	}
+	for i := range int64(8) {
+		w := assets.StopWindow{Version: assets.Version{ID: 20 + i}, PlantID: 3, Start: start, End: end}
+		o.week.Members = append(o.week.Members, assets.CrewMember{PersonID: 2 + i, HomePlantID: 100 + i})
+		o.week.Work = append(o.week.Work, WeekWork{Order: workorder.Order{Version: assets.Version{ID: 412 + i}, PlantID: 3, Number: 412 + i, PlacedPeople: []int64{2 + i}}, Window: w, Tag: "Q3"})
+	}
+	drawn := section()
+	if head := strings.ReplaceAll(drawn.Find("h2").Text(), nb, " "); head != "Week of 7 December, crew by crew" {
+		t.Errorf("the section is headed %q", head)
+	}
+	if svg := drawn.Find("svg"); svg.Find("rect.inkf").Length() != 6 || !strings.Contains(strings.ReplaceAll(svg.AttrOr("aria-label", ""), nb, " "), "Eight crews make eight visits to one plant") {
+		t.Errorf("%d visits are drawn, told as %q", svg.Find("rect.inkf").Length(), svg.AttrOr("aria-label", ""))
+	}
+	if says := strings.ReplaceAll(drawn.Text(), nb, " "); !strings.Contains(says, "Two crews more are on the page of that week") || drawn.Find(`a[href="/plants/week?week=2026-12-07#vans"]`).Length() != 1 {
+		t.Errorf("beside it stands %q", says)
+	}
+	p := visitsPart{Rows: []visitNeed{{without: 6, with: 3}, {WorkOut: "not yet"}, {without: 2, with: 2}}}
+	p.drawBars()
+	if !strings.Contains(string(p.Rows[0].Bar), `width="111"`) || p.Rows[1].Bar != "" || !strings.Contains(string(p.Rows[2].Bar), `width="37"`) {
+		t.Errorf("bars %q: the first whole, the last a third of it, none where nothing is worked out", []string{string(p.Rows[0].Bar), string(p.Rows[1].Bar), string(p.Rows[2].Bar)})
 	}
 }
 

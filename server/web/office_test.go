@@ -26,6 +26,7 @@ type fakeOffice struct {
 	booked, counted int // lines of the ledger, and of what moved the counters of a piece of kit
 
 	week     *WeekFacts
+	weekOf   assets.Day // the only Monday of which the week is told; "": any
 	crew     *CrewList
 	series   []assets.StopRecurrence
 	stopPast []StopPast

@@ -81,7 +81,7 @@ func visitsSay(v *visitsPart, late string) string {
 			open++
 		}
 	}
-	say := Capital(Word(n)) + " of " + Figure(v.Of, "plant", "plants") + " " + pick(n == 1, "needs", "need") + " a visit before " + v.Before
+	say := Capital(Word(n)) + " of " + Count(v.Of, "plant", "plants") + " " + pick(n == 1, "needs", "need") + " a visit before " + v.Before
 	if v.Of == 1 {
 		say = v.Rows[0].Plant + " needs a visit before " + v.Before
 	}

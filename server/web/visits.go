@@ -45,7 +45,15 @@ type visitsPart struct {
 	Weeks   []visitWeek
 	Drawing template.HTML
 	Others  string
-	Costs   bool // whoever looks may read costs somewhere
+	Costs   bool       // whoever looks may read costs somewhere
+	Next    *weekAhead // the week of the crews that is next; nil where nobody is sent anywhere
+}
+
+// weekAhead is a week of the crews above the list of plants.
+type weekAhead struct {
+	Head, To string
+	Drawing  template.HTML
+	More     string // crews that are not drawn
 }
 
 type visitNeed struct {
@@ -55,8 +63,10 @@ type visitNeed struct {
 	Latest, Stop, Crew, Kit string
 	Due                     string // chance of coming due before the visit; "" where it is not known
 	Expect                  string // unplanned stops without the visit and with it
-	Cost                    string // what they cost
-	WorkOut                 string // leads to the list with the chances of this plant worked out; "": they are
+	without, with           float64
+	Bar                     template.HTML // the same, drawn
+	Cost                    string        // what they cost
+	WorkOut                 string        // leads to the list with the chances of this plant worked out; "": they are
 	State                   string
 	Fault                   bool
 }
@@ -72,11 +82,12 @@ type visitWeek struct {
 }
 
 const (
-	visitDays     = 25 // a plant needs a visit when something of it is due within so many days
-	weeksAhead    = 26
-	mostForeseen  = 6 // plants whose forecasts are worked out at a time: each takes its whole register
-	mostDecisions = 8
-	mostWorkNamed = 3
+	visitDays      = 25 // a plant needs a visit when something of it is due within so many days
+	weeksAhead     = 26
+	mostForeseen   = 6 // plants whose forecasts are worked out at a time: each takes its whole register
+	mostDecisions  = 8
+	mostWorkNamed  = 3
+	mostCrewsDrawn = 6
 )
 
 // visits fills in what plants need visits for.
@@ -117,12 +128,56 @@ func (s *Site) visits(r *Request, all []PlantSummary) (*visitsPart, error) {
 	if b.depot, err = s.depotEnds(r, all[0].Plant.ID); err != nil {
 		return nil, err
 	}
+	p.drawBars()
 	p.Decide = b.decide(all)
 	p.fillWeeks(r, needs)
+	if p.Next, err = s.weekAhead(r, needs); err != nil {
+		return nil, err
+	}
 	if n := len(all) - len(b.plants); n > 0 {
 		p.Others = Capital(Count(n, "plant needs", "plants need")) + " no visit before " + p.Before + "."
 	}
 	return p, nil
+}
+
+// weekAhead draws the week in which somebody is sent somewhere next; nil where nobody is.
+func (s *Site) weekAhead(r *Request, needs []VisitNeed) (*weekAhead, error) {
+	first := firstVisit(needs, r.Now)
+	if first == 0 {
+		return nil, nil
+	}
+	monday, err := weekAsked(string(assets.DayOf(first.Time())), r.Now)
+	if err != nil {
+		return nil, err
+	}
+	facts, err := s.WeekBook.WeekOf(r.Context(), r.Scope, monday, monday.AddDate(0, 0, 7))
+	if err != nil {
+		return nil, err
+	}
+	begin, err := assets.DayOf(monday).Midnight(facts.Zone)
+	routes := facts.routes()
+	if err != nil || len(routes) == 0 {
+		return nil, err
+	}
+	w := &weekAhead{Head: "Week of " + hard(begin.Format("2 January")) + ", crew by crew", To: "/plants/week?week=" + string(assets.DayOf(monday))}
+	if more := len(routes) - mostCrewsDrawn; more > 0 {
+		w.More = Capital(Count(more, "crew more is", "crews more are")) + " on the page of that week."
+	}
+	w.Drawing = facts.drawn(weekSay(facts, routes, begin), begin, routes[:min(len(routes), mostCrewsDrawn)])
+	return w, nil
+}
+
+// drawBars draws the unplanned stops of the plants worked out, all to one scale.
+func (p *visitsPart) drawBars() {
+	most := 0.0
+	for _, row := range p.Rows {
+		most = max(most, row.without, row.with)
+	}
+	for i := range p.Rows {
+		if row := &p.Rows[i]; row.without > 0 {
+			row.Bar = drawing.OfLess(row.without, row.with, most)
+		}
+	}
 }
 
 // foreseen is the place in the list of the first plant whose chances are asked for; 0 where none is asked for that is there.
@@ -308,6 +363,7 @@ func (s *Site) foresee(r *Request, row *visitNeed, a PlantSummary, b *visitBook)
 		row.Cost = costs.words(a.Plant.Currency)
 	}
 	if row.Due, row.Expect = "not known", "not known"; known {
+		row.without, row.with = without, with
 		row.Due, row.Expect = pick(len(stop) > 0, chance(worst), "no splice is placed"), Short(without, 1)+", with it "+Short(with, 1)
 	}
 	return nil

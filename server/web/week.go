@@ -116,13 +116,20 @@ func (s *Site) week(r *Request) error {
 		}
 		return r.Show("week", p)
 	}
-	drawn := drawing.RouteWeek{Sentence: p.Say, From: begin, To: begin.AddDate(0, 0, 7), Zone: facts.Zone}
-	for i, route := range routes {
-		drawn.Rows = append(drawn.Rows, facts.routeRow(route))
+	for i := range routes {
 		p.Vans = append(p.Vans, r.van(facts, routes, i))
 	}
-	p.Drawing = drawing.OfRoutes(drawn)
+	p.Drawing = facts.drawn(p.Say, begin, routes)
 	return r.Show("week", p)
+}
+
+// drawn draws what crews do in the week that begins at an instant.
+func (f *WeekFacts) drawn(sentence string, begin time.Time, routes []crew.Route) template.HTML {
+	w := drawing.RouteWeek{Sentence: sentence, From: begin, To: begin.AddDate(0, 0, 7), Zone: f.Zone}
+	for _, route := range routes {
+		w.Rows = append(w.Rows, f.routeRow(route))
+	}
+	return drawing.OfRoutes(w)
 }
 
 // nextVisits is the day of the first visit from an instant on, as far as two years ahead; "" where nobody is sent anywhere.
@@ -131,16 +138,20 @@ func (s *Site) nextVisits(r *Request, from time.Time, zone *time.Location) (asse
 	if err != nil {
 		return "", err
 	}
-	first := assets.Instant(0)
+	if first := firstVisit(needs, from); first != 0 {
+		return assets.DayOf(first.Time().In(zone)), nil
+	}
+	return "", nil
+}
+
+// firstVisit is when somebody is sent somewhere first, from an instant on; 0 where nobody is.
+func firstVisit(needs []VisitNeed, from time.Time) (first assets.Instant) {
 	for _, n := range needs {
-		if len(n.People) > 0 && !n.Start.Time().Before(from) && (first == 0 || n.Start < first) {
+		if len(n.People) > 0 && n.Start != 0 && !n.Start.Time().Before(from) && (first == 0 || n.Start < first) {
 			first = n.Start
 		}
 	}
-	if first == 0 {
-		return "", nil
-	}
-	return assets.DayOf(first.Time().In(zone)), nil
+	return first
 }
 
 // weekAsked is the Monday of the week that a day lies in, "" the present one.

@@ -46,3 +46,16 @@ func OfVisits(weeks []VisitWeek, sentence string) template.HTML {
 	s.close()
 	return s.html()
 }
+
+// OfLess draws a figure without something as an outline and with it as a solid bar inside, to the scale of the largest of its table. The
+// words stand beside it.
+func OfLess(without, with, most float64) template.HTML {
+	const width, height = 112.0, 14.0
+	var s svg
+	s.raw(`<svg class="less" viewBox="0 0 112 14" width="112" height="14" aria-hidden="true">`)
+	long := func(v float64) float64 { return (width - 1) * min(1, max(0, v/most)) }
+	s.rect("w-off", 0.5, 1, long(without), height-2)
+	s.rect("inkf", 0.5, 1, long(with), height-2)
+	s.close()
+	return s.html()
+}
