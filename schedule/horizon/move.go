@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"carryside/assets"
-	"carryside/schedule/plan"
 )
 
 // Move takes an order to a stop, or with stop 0 out of the plan.
@@ -142,91 +141,6 @@ func (s *Sheet) moved(at Placements, orderID int64) Placements {
 
 // unsettled is said where ctx ended before it was known whether the others of a stop could make room.
 const unsettled = "so much stands in that stop that it is not found out at once whether it fits with the others at other times or with other people; a re-plan searches longer"
-
-// help is what was tried and makes room: a longer stop, one more person or one more piece of kit, each by itself.
-func (q *part) help(ctx context.Context) []string {
-	var out []string
-	w := q.c.Windows[0]
-	if more := q.minutesMore(ctx); more > 0 {
-		out = append(out, fmt.Sprintf("%d min more in window %s, until %s", more, w.ID, q.c.Moment(w.Site, w.End+more)))
-	}
-	free := q.c.Jobs[len(q.c.Jobs)-1]
-	for _, n := range free.Crew {
-		if q.fits(ctx, func(c *plan.Case) { c.Technicians = append(slices.Clone(c.Technicians), q.spare(n.Qualification)) }) {
-			out = append(out, "one more person who may work as "+q.c.Qualifications[n.Qualification])
-			break
-		}
-	}
-	for k := range q.c.Tools {
-		if t := &q.c.Tools[k]; t.Barred != "" && slices.ContainsFunc(free.Tools, func(n plan.ToolNeed) bool { return n.Class == t.Class }) && q.fits(ctx, func(c *plan.Case) {
-			c.Tools = slices.Clone(c.Tools)
-			c.Tools[k].Available = []plan.Span{{From: 0, To: c.Horizon}}
-		}) {
-			out = append(out, t.ID+": "+t.Barred)
-			break
-		}
-	}
-	for _, n := range free.Tools {
-		if q.fits(ctx, func(c *plan.Case) {
-			c.Tools = append(slices.Clone(c.Tools), plan.Tool{Class: n.Class, WidthMM: n.WidthMM, HeatC: n.HeatC, Site: w.Site, Available: []plan.Span{{From: 0, To: c.Horizon}}})
-		}) {
-			more := "one more " + q.c.Classes[n.Class]
-			if n.WidthMM > 0 {
-				more += fmt.Sprintf(" of %d mm or more", n.WidthMM)
-			}
-			if n.HeatC > 0 {
-				more += fmt.Sprintf(" that reaches %d °C", n.HeatC)
-			}
-			out = append(out, more)
-			break
-		}
-	}
-	return said(out)
-}
-
-// spare is a person who is there at any time.
-func (q *part) spare(ticket int) plan.Technician {
-	all := plan.Span{From: 0, To: q.c.Horizon}
-	return plan.Technician{ID: "spare", Home: q.c.Windows[0].Site, Qualifications: []plan.Qualification{{Name: ticket, Span: all}}, Available: []plan.Span{all}}
-}
-
-// fits tells whether everything stands in the part once it is changed, as the others stand or, until ctx ends, set anew.
-func (q *part) fits(ctx context.Context, change func(c *plan.Case)) bool {
-	holds := func(ctx context.Context, of *part) bool {
-		c := *of.c
-		c.Windows = []plan.Window{of.c.Windows[0]}
-		change(&c)
-		found, err := plan.Solve(ctx, &c, plan.Settings{Seed: 1, Steps: partSteps, Workers: 1, Plain: true})
-		return err == nil && found.Status != plan.Infeasible && len(found.LeftOut) == 0
-	}
-	return holds(context.Background(), q) || q.anew != nil && ctx.Err() == nil && holds(ctx, q.anew)
-}
-
-// mostMore is the longest lengthening of a stop that is tried, in minutes.
-const mostMore = 24 * 60
-
-// minutesMore is the least lengthening of the stop's end with which everything fits, as far as ctx lets it be found; 0 when a day does
-// not help.
-func (q *part) minutesMore(ctx context.Context) int {
-	fits := func(more int) bool {
-		return q.fits(ctx, func(c *plan.Case) {
-			c.Windows[0].End += more
-			c.Horizon = max(c.Horizon, c.Windows[0].End)
-		})
-	}
-	if !fits(mostMore) {
-		return 0
-	}
-	low, high := 0, mostMore
-	for high-low > 1 {
-		if mid := (low + high) / 2; fits(mid) {
-			high = mid
-		} else {
-			low = mid
-		}
-	}
-	return high
-}
 
 // same tells whether two placements differ in nothing that is known of both.
 func same(a, b Placement) bool {
