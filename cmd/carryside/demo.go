@@ -121,6 +121,9 @@ func (d *demoCommand) fill(ctx context.Context, db *plantdb.DB, now time.Time) e
 	if err := stockUp(ctx, db, then.Add(5*time.Hour)); err != nil {
 		return err
 	}
+	if err := fillSheets(ctx, db, then.Add(5*time.Hour)); err != nil {
+		return err
+	}
 	if err := planSome(ctx, db, then.Add(6*time.Hour)); err != nil {
 		return err
 	}

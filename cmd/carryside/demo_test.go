@@ -18,6 +18,13 @@ func TestAKeptDemonstrationGoesOnButNotBackwards(t *testing.T) {
 	if err := db.SQL(t.Context()).Raw("SELECT (SELECT count(*) FROM stock_movements WHERE person_id = 0) + (SELECT count(*) FROM kit_counts WHERE person_id = 0)").Scan(&unnamed).Error; err != nil || unnamed > 0 {
 		t.Errorf("%d lines of stock and kit name nobody who booked them, %v", unnamed, err)
 	}
+	var noted, sheets int64
+	if err := db.SQL(t.Context()).Raw("SELECT count(*) FROM job_entries").Scan(&noted).Error; err != nil {
+		t.Fatal(err)
+	}
+	if err := db.SQL(t.Context()).Raw("SELECT count(*) FROM job_sheets WHERE permit <> ''").Scan(&sheets).Error; err != nil || sheets < 3 || noted < 12*sheets {
+		t.Errorf("%d sheets of the demonstration are filled in with %d steps, %v", sheets, noted, err)
+	}
 	if err := d.fill(t.Context(), db, plantDay.AddDate(0, 0, 1)); err != nil {
 		t.Errorf("started again a day later: %v", err)
 	}

@@ -61,6 +61,7 @@ type sheetRow struct {
 	Wrong                 bool // failed, or measured outside its limits
 	Before                int  // entries that stood here before
 	Photo                 bool
+	Closed                bool   // nothing can be noted any more
 	Unit                  string // of what is measured; "" where nothing is
 	Key, Client           string
 	StateField, ValueAsks *Field
@@ -193,9 +194,10 @@ func (s *Site) sheet(r *Request, v fleetView, o workorder.Order) (*sheetPart, er
 	if to, ok := r.Link("orders/:order/sheet", o.Number); ok && sheetOpen(o) {
 		p.To = to
 	}
-	done := 0
+	done, closed := 0, o.State == workorder.Signed || o.State == workorder.Withdrawn
 	for i, step := range file.Sheet.Steps {
 		row := r.sheetRow(i+1, step, file)
+		row.Closed = closed
 		done += count(row.State != "")
 		if step.Check {
 			p.Checks = append(p.Checks, row)
@@ -209,8 +211,8 @@ func (s *Site) sheet(r *Request, v fleetView, o workorder.Order) (*sheetPart, er
 	if isolation == "" {
 		isolation = c.IsolationGroup
 	}
-	p.Head = []headFact{{Fact{"Isolation", pick(isolation == "", "find out and note it before anything is touched", isolation)}, isolation == ""},
-		{Fact{"Permit", pick(file.Sheet.Permit == "", "none noted", file.Sheet.Permit)}, file.Sheet.Permit == ""}}
+	p.Head = []headFact{{Fact{"Isolation", pick(isolation == "", "find out and note it before anything is touched", isolation)}, isolation == "" && !closed},
+		{Fact{"Permit", pick(file.Sheet.Permit == "", "none noted", file.Sheet.Permit)}, file.Sheet.Permit == "" && !closed}}
 	if noted := r.headClock(file.Sheet); noted != "" {
 		p.Head = append(p.Head, headFact{Fact: Fact{"Both noted", noted}})
 	}
