@@ -12,8 +12,8 @@ import (
 const (
 	helpsPerJob   = 3
 	largeHelpsJob = 2
-	asksPerKind   = 40
-	asksPerJob    = 90
+	asksPerKind   = 60
+	asksPerJob    = 120
 	asksInAll     = 600
 	longestExtra  = 480
 	windowsAsked  = 3
@@ -75,45 +75,23 @@ func (x *explainer) help(j int) (words []string, changes [][]Change) {
 	return words, changes
 }
 
-// An effect is what changes do for the job.
-type effect int
-
-const (
-	unsure effect = iota // there is a plan without the job that is no dearer, or it is not known
-	dearer               // with the job no plan becomes cheaper than the one there is; then none does with a part of the changes
-	places               // the job is placed
-)
-
-// works says whether the job is placed when the case is changed and planned again.
-func (h *relief) works(changes []Change) bool { return h.effect(changes) == places }
-
-// effect says what changes do for the job. Where the plan is proven and the answer is places, every optimum of the changed case places
-// it; else a cheaper plan with it is found.
-func (h *relief) effect(changes []Change) effect {
+// works says whether the job is placed when the case is changed and planned again. Where the plan is proven every optimum of the changed
+// case places it; else a cheaper plan with it is found.
+func (h *relief) works(changes []Change) bool {
 	if h.spent() {
-		return unsure
+		return false
 	}
 	if !h.x.s.proven {
 		h.count()
-		if h.fits(changes) {
-			return places
-		}
-		return unsure
+		return h.fits(changes)
 	}
 	p := newProblem(h.x.p.c.With(changes))
 	if len(p.jobs[h.job].options) == 0 {
-		return dearer
+		return false
 	}
 	h.count()
 	cost, _, a := optimum(p.requiring(h.job), h.x.s.cost, h.x.s.late)
-	switch {
-	case a == none:
-		return dearer
-	case a == possible && below(p.forbidding(h.job), cost+1, h.x.s.late) == none:
-		return places
-	default:
-		return unsure
-	}
+	return a == possible && below(p.forbidding(h.job), cost+1, h.x.s.late) == none
 }
 
 // count counts one plan made.
@@ -203,16 +181,14 @@ func (h *relief) cheapest() []Option {
 }
 
 // leastLonger is the smallest lengthening of a window, up to most minutes, that works. A longer stop does not always do what a shorter
-// one does, since it may invite other jobs; so lengths are tried from what the job lacks by itself upwards before the last stretch is
-// halved. But where the longest leaves the job too dear, so does a shorter one.
+// one does, since it may invite other jobs; so lengths are tried upwards, from the first that could be worth it, before the last stretch
+// is halved.
 func (h *relief) leastLonger(w int, end bool, most int) (remedy, bool) {
 	change := func(n int) []Change { return []Change{h.x.lengthen(w, end, n)} }
-	failed := h.lacking(w) - 1
-	if most <= failed || h.effect(change(most)) == dearer {
-		return remedy{}, false
-	}
+	from := h.worthFrom(h.lacking(w), most, change)
+	failed := from - 1
 	for _, more := range []int{0, 30, 120, longestExtra} {
-		n := min(h.lacking(w)+more, most)
+		n := min(from+more, most)
 		if n <= failed {
 			return remedy{}, false
 		}
@@ -223,6 +199,38 @@ func (h *relief) leastLonger(w int, end bool, most int) (remedy, bool) {
 		failed = n
 	}
 	return remedy{}, false
+}
+
+// worthFrom is the smallest size from least to most at which the job is not too dear, above most where there is none. The more is
+// changed the cheaper is the cheapest plan with the job, so halving finds it; without a proof it is least.
+func (h *relief) worthFrom(least, most int, changes func(int) []Change) int {
+	if !h.x.s.proven || least > most {
+		return least
+	}
+	switch h.worth(changes(most)) {
+	case none:
+		return most + 1
+	case unknown:
+		return least
+	}
+	for end := most; least < end && !h.spent(); {
+		if mid := (least + end) / 2; h.worth(changes(mid)) == none {
+			least = mid + 1
+		} else {
+			end = mid
+		}
+	}
+	return least
+}
+
+// worth says whether with changes there is a plan with the job that is cheaper than the one there is.
+func (h *relief) worth(changes []Change) answer {
+	p := newProblem(h.x.p.c.With(changes))
+	if len(p.jobs[h.job].options) == 0 {
+		return none
+	}
+	h.count()
+	return below(p.requiring(h.job), h.x.s.cost, h.x.s.late)
 }
 
 // lacking is how many minutes a window is short of for the job by itself, at least 1.
