@@ -393,7 +393,7 @@ func TestAStopWithWorkInItKeepsRoomForIt(t *testing.T) {
 		var bad assets.Invalid
 		switch refused := errors.As(err, &bad); {
 		case name == "refused":
-			if bad[""] != "work is placed in this stop; take it out of the stop first" {
+			if bad[""] != "order 1 is placed in this stop; on the horizon move it to another, or take it out, first" {
 				t.Errorf("%s: %v", name, err)
 			}
 		case tt.field == "" && err != nil, tt.field != "" && (!refused || !strings.Contains(bad[tt.field], "order 1 is placed in this stop")):

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"carryside/assets"
@@ -187,12 +188,25 @@ func areOf(c *plantdb.Change, bad assets.Invalid, plantID, lineID int64, conveyo
 
 // empty refuses to take a stop away in which work is placed.
 func empty(c *plantdb.Change, w assets.StopWindow) error {
-	var placed int64
-	err := c.Tx().Raw("SELECT count(*) FROM orders WHERE window_id = ? AND plant_id = ? AND known_to IS NULL AND valid_to IS NULL AND state IN ('placed', 'started')", w.ID, w.PlantID).Scan(&placed).Error
-	if err == nil && placed > 0 {
-		err = assets.Invalid{"": "work is placed in this stop; take it out of the stop first"}
+	var placed []struct {
+		Number int64
+		State  workorder.State
 	}
-	return err
+	err := c.Tx().Raw("SELECT number, state FROM orders WHERE window_id = ? AND plant_id = ? AND known_to IS NULL AND valid_to IS NULL AND state IN ('placed', 'started') ORDER BY number", w.ID, w.PlantID).Scan(&placed).Error
+	if err != nil || len(placed) == 0 {
+		return err
+	}
+	numbers := make([]string, len(placed))
+	for i, o := range placed {
+		numbers[i] = fmt.Sprint(o.Number)
+		if o.State == workorder.Started {
+			return assets.Invalid{"": fmt.Sprintf("order %d has begun in this stop; report it done first", o.Number)}
+		}
+	}
+	if n := len(numbers); n > 1 {
+		return assets.Invalid{"": "orders " + strings.Join(numbers[:n-1], ", ") + " and " + numbers[n-1] + " are placed in this stop; on the horizon move them to others, or take them out, first"}
+	}
+	return assets.Invalid{"": "order " + numbers[0] + " is placed in this stop; on the horizon move it to another, or take it out, first"}
 }
 
 // holdsWork refuses a stop that leaves no room at all for the work placed in it: its conveyor would run, or the stop be over.
