@@ -266,6 +266,9 @@ func (s *Site) horizon(r *Request) error {
 	belts := sh.belts()
 	left := sh.left()
 	p.Say, p.Without = horizonSay(belts, sh.until.In(r.F.zone()), withoutSay(left, r.F)), sh.without(left)
+	if broken := sh.brokenSay(); broken != "" {
+		p.Say = horizonSay(belts, sh.until.In(r.F.zone()), broken)
+	}
 	r.Offer(&p.Page, "Add a stop", "stops/new", false)
 	r.Offer(&p.Page, "Try a re-plan", "horizon/plan", true)
 	d := sh.drawing(belts, false)
@@ -469,6 +472,18 @@ func (sh *sheetOf) broken() []horizonLeft {
 		}
 	}
 	return out
+}
+
+// brokenSay says in the headline which stop holds work that does not go into it as it stands; "" when none does.
+func (sh *sheetOf) brokenSay() string {
+	switch n := len(sh.h.Broken); n {
+	case 0:
+		return ""
+	case 1:
+		return "the work in the stop of " + sh.day(sh.h.Broken[0].StopID) + " does not go into it as it stands"
+	default:
+		return "the work in " + Count(n, "stop", "stops") + " does not go into them as it stands"
+	}
 }
 
 // choices are the orders that can be moved.

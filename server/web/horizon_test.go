@@ -486,6 +486,9 @@ func TestWorkOfAMovedStopIsSetForHoursInsideItByOneClick(t *testing.T) {
 	if text := factsOf(d); !strings.Contains(text, "Order 412 is set for 12 Dec 06:00, outside the stop as it is now.") || d.Find("#br").Length() != 1 || d.Find("button[value=hours]").Length() != 1 {
 		t.Fatalf("the horizon says %s", text)
 	}
+	if say := strings.ReplaceAll(d.Find("h1").Text(), nb, " "); say != "The work in the stop of 13 Dec does not go into it as it stands; every belt that comes due by May has a stop in front of it" {
+		t.Errorf("the headline is %q", say)
+	}
 	if text := factsOf(v.get("/plants/3/orders/412")); !strings.Contains(text, "12 Dec 2026, 06:00: outside the stop as it is now") {
 		t.Errorf("the order says %s", text)
 	}

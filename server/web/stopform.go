@@ -84,8 +84,27 @@ func (s *Site) stopForm(r *Request, w assets.StopWindow) error {
 			return "", "", err
 		}
 		err := s.StopBook.SaveStop(r.Context(), r.Scope, r.act(pick(w.ID == 0, "add a stop", "change a stop"), ""), &next)
-		return r.At("stops"), "Stop of " + r.F.Stamp(next.Start) + " kept: " + stopLength(next) + ", " + string(next.Answer.Given()) + ".", err
+		if err != nil {
+			return "", "", err
+		}
+		outside, err := s.outsideWords(r, next)
+		return r.At("stops"), "Stop of " + r.F.Stamp(next.Start) + " kept: " + stopLength(next) + ", " + string(next.Answer.Given()) + "." + outside, err
 	})
+}
+
+// outsideWords says which work a stop was moved away from; "" when none.
+func (s *Site) outsideWords(r *Request, w assets.StopWindow) (string, error) {
+	open, err := s.Orders.OpenOrders(r.Context(), r.Scope, r.PlantID())
+	var orders []string
+	for _, o := range open {
+		if o.WindowID == w.ID && outside(o, w) {
+			orders = append(orders, fmt.Sprint(o.Number))
+		}
+	}
+	if len(orders) == 0 {
+		return "", err
+	}
+	return " " + pick(len(orders) == 1, "Order ", "Orders ") + List(orders) + pick(len(orders) == 1, " keeps its hours", " keep their hours") + " of before, outside it: the horizon sets them inside.", err
 }
 
 // stopAsItStands tells beside the form what the stop is now and how it came to be so.
