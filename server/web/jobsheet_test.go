@@ -245,6 +245,9 @@ func TestAnAuditorReadsOfASignedSheetWhatWentIntoTheSplice(t *testing.T) {
 	if signed := as(t, f, assets.RoleAuditor).get("/plants/3/orders/409"); signed.Find("article.a4 .box, article.a4 .blank").Length() > 0 || !strings.Contains(signed.Find(".noted").Text(), "not noted") {
 		t.Error("a signed sheet has boxes to tick and lines to write on")
 	}
+	if got := ticketWords(&Request{}, &OrderDone{Ticket: "Hot vulcanising"}); got != "Hot vulcanising, valid until further notice" {
+		t.Errorf("a ticket without an end is told as %q", got)
+	}
 	if open := as(t, f, assets.RoleAuditor).get("/plants/3/orders/412").Find("#us, #ch").Length(); open != 0 {
 		t.Error("an order that is not done says what it used or changed")
 	}

@@ -34,9 +34,20 @@ func (s *Site) orderDone(r *Request, file *OrderFile, v fleetView, p *orderPage)
 		p.Changed = append(p.Changed, changedRow{Says: "Raised by its press cycle:", To: r.At("orders", number), Word: "inspection " + plainInt(number)})
 	}
 	if o.State == workorder.Signed {
-		p.Ticket = pick(done.Ticket == "", "", done.Ticket+", valid to "+r.F.PlainDay(done.TicketUntil))
+		p.Ticket = ticketWords(r, done)
 	}
 	return nil
+}
+
+// ticketWords says by which ticket work was signed: "Hot vulcanising, valid to 31 May 2028".
+func ticketWords(r *Request, done *OrderDone) string {
+	switch {
+	case done.Ticket == "":
+		return ""
+	case done.TicketUntil == "":
+		return done.Ticket + ", valid until further notice"
+	}
+	return done.Ticket + ", valid to " + r.F.PlainDay(done.TicketUntil)
 }
 
 func (r *Request) splicesChanged(sp assets.Splice, v fleetView, o workorder.Order) []changedRow {

@@ -39,8 +39,8 @@ func MaySign(c *plantdb.Change, personID int64, kind string, form assets.Form, b
 	return assets.Invalid{"at": fmt.Sprintf("who signs this work needs a ticket that held on %s: %s; somebody who has it signs, or the lead enters it", day, what)}
 }
 
-// SignedBy returns the ticket by which a person could sign a kind of work on a day, and until when it holds; "" where none is asked or none is
-// on record, as for work signed before its ticket was entered.
+// SignedBy returns the ticket by which a person could sign a kind of work on a day, and until when it holds ("": until further notice); no
+// ticket where none is asked or none is on record, as for work signed before its ticket was entered.
 func SignedBy(ctx context.Context, db *plantdb.DB, personID int64, kind string, form assets.Form, bond assets.Bond, day assets.Day) (ticket string, until assets.Day, err error) {
 	asked, _, err := askedFor(ctx, db, kind, form, bond)
 	if err != nil || len(asked) == 0 {
@@ -48,7 +48,8 @@ func SignedBy(ctx context.Context, db *plantdb.DB, personID int64, kind string, 
 	}
 	held, err := Tickets(ctx, db, assets.JobScope())
 	for _, t := range held {
-		if name := asked[t.QualificationID]; t.PersonID == personID && name != "" && t.HoldsOn(day) && t.UntilDay >= until {
+		name := asked[t.QualificationID]
+		if longer := t.UntilDay == "" || until != "" && t.UntilDay > until; t.PersonID == personID && name != "" && t.HoldsOn(day) && (ticket == "" || longer) {
 			ticket, until = name, t.UntilDay
 		}
 	}

@@ -50,4 +50,27 @@ func TestOnlyWhoseTicketHeldOnTheDayOfTheWorkSigns(t *testing.T) {
 	if err := sign("inspection", "2026-10-17"); err != nil {
 		t.Errorf("an inspection asks for no ticket: %v", err)
 	}
+	by := func(day assets.Day) string {
+		t.Helper()
+		name, until, err := crew.SignedBy(t.Context(), s.DB, okker.ID, "re-splice", assets.FormStepped, assets.BondHotVulcanised, day)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return name + " to " + string(until)
+	}
+	if got := by("2026-10-16") + ", " + by("2026-10-17"); got != "HV-2 to 2026-10-16,  to " {
+		t.Errorf("signed by %q", got)
+	}
+	company(func(c *plantdb.Change) error { // renewed, and then without an end
+		for _, renewed := range []assets.PersonQualification{{FromDay: "2026-10-10"}, {FromDay: "2026-10-12", UntilDay: "2028-10-11"}} {
+			renewed.PersonID, renewed.QualificationID = okker.ID, ticket.ID
+			if err := crew.SaveTicket(c, &renewed); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if got := by("2026-10-16"); got != "HV-2 to " {
+		t.Errorf("signed by %q, want the ticket without an end", got)
+	}
 }
