@@ -47,7 +47,12 @@ func openHouse(t *testing.T) *house {
 
 func serveHouse(t *testing.T, db *plantdb.DB) *house {
 	t.Helper()
-	h, err := server.Handler(houseConfig(db, slog.New(slog.DiscardHandler)))
+	return serveHouseAt(t, db, plantDay.Add(time.Hour))
+}
+
+func serveHouseAt(t *testing.T, db *plantdb.DB, at time.Time) *house {
+	t.Helper()
+	h, err := server.Handler(houseConfigAt(db, slog.New(slog.DiscardHandler), at))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -58,7 +63,11 @@ func serveHouse(t *testing.T, db *plantdb.DB) *house {
 
 // houseConfig is what the handler of a house is made of.
 func houseConfig(db *plantdb.DB, log *slog.Logger) server.Config {
-	now := func() time.Time { return plantDay.Add(time.Hour) }
+	return houseConfigAt(db, log, plantDay.Add(time.Hour))
+}
+
+func houseConfigAt(db *plantdb.DB, log *slog.Logger, at time.Time) server.Config {
+	now := func() time.Time { return at }
 	front := desk.New(db, now, jobs.Evaluator(db, log), "test")
 	return server.Config{Sources: front.Sources(), People: front, Now: now, Log: log, Door: demoDoor.Options, LoopbackOnly: true, Tokens: machine.NewKeys(db, log)}
 }

@@ -163,6 +163,7 @@ var notByLink = map[string]string{
 	"/people/:person": "is the administrator's, and the demo has none; TestFromTheFirstStartToPasskeys looks at it",
 
 	"/plants/:plant/rounds/clock/:entry":       "is asked only of an entry from a phone whose clock was off; the server's own tests answer it",
+	"/plants/:plant/rounds/:round/done/:order": "stands only where every point of an inspection was seen since it was raised; the server's own tests report one",
 	"/plants/:plant/rounds/answer/:entry":      "stands only on a grade 4 of a round that nobody answered; the server's own tests answer it",
 	"/plants/:plant/rounds/:round/points":      "is read by the script of a round; TestARoundWithoutANetwork reads it",
 	"/plants/:plant/orders/:order/along/facts": "is read by the script of a sheet taken along; TestASheetWithoutANetwork reads it",

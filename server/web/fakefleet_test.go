@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -181,6 +182,17 @@ func (f *fakePlant) Order(_ context.Context, _ assets.Scope, _, number int64) (*
 		}
 	}
 	return nil, assets.ErrNotFound
+}
+
+func (f *fakePlant) Steps(ctx context.Context, scope assets.Scope, act Act, plant, number, edit int64, steps []OrderStep) error {
+	before := slices.Clone(f.orders)
+	for i, step := range steps {
+		if err := f.Step(ctx, scope, act, plant, number, edit+int64(i), step); err != nil {
+			f.orders = before
+			return err
+		}
+	}
+	return nil
 }
 
 func (f *fakePlant) Step(_ context.Context, _ assets.Scope, act Act, _, number, edit int64, step OrderStep) error {

@@ -94,6 +94,7 @@ type dueLine struct {
 	Order Link
 	Says  string
 	Late  bool
+	Done  string // where it is reported done, when all of it was seen
 }
 
 type phoneLine struct {
@@ -163,7 +164,7 @@ func (s *Site) roundLines(r *Request, all []assets.Round) ([]roundLine, error) {
 		l := roundLine{Name: rd.Name, To: r.At("rounds", rd.ID), Lines: List(lineNames(reg, rd.LineIDs)), Points: Int(int64(len(points)))}
 		l.Edit, _ = r.Link("rounds/:round/edit", rd.ID)
 		for _, d := range round.DueOf(points, open, found) {
-			l.Due = append(l.Due, r.dueLine(d))
+			l.Due = append(l.Due, r.dueLine(rd, d))
 			if l.latest == "" {
 				l.latest = d.Order.LatestDay
 			}
@@ -179,9 +180,17 @@ func (s *Site) roundLines(r *Request, all []assets.Round) ([]roundLine, error) {
 	return out, nil
 }
 
-func (r *Request) dueLine(d round.Due) dueLine {
-	l := dueLine{Order: Link{Word: "order " + plainInt(d.Order.Number), To: r.At("orders", d.Order.Number)}, Late: workorder.OverdueDays(d.Order, r.F.Today()) > 0}
-	l.Says = pick(d.Order.LatestDay == "", "without a latest date", "by "+r.F.Day(d.Order.LatestDay)) + fmt.Sprintf(", %d of %s seen since", d.Seen, Figure(d.Points, "point", "points"))
+func (r *Request) dueLine(rd assets.Round, d round.Due) dueLine {
+	l := dueLine{Order: Link{Word: "order " + orderShort(d.Order), To: r.At("orders", d.Order.Number)}, Late: workorder.OverdueDays(d.Order, r.F.Today()) > 0}
+	l.Says = pick(d.Order.LatestDay == "", "without a latest date", "by "+r.F.Day(d.Order.LatestDay)) + ", "
+	if d.Seen == d.Points {
+		l.Says += pick(d.Points == 1, "its point has", "all its "+Int(int64(d.Points))+" points have") + " been seen since"
+		if r.mayReport(d.Order) {
+			l.Done, _ = r.Link("rounds/:round/done/:order", rd.ID, d.Order.Number)
+		}
+		return l
+	}
+	l.Says += fmt.Sprintf("%d of %s seen since", d.Seen, Figure(d.Points, "point", "points"))
 	return l
 }
 
@@ -417,6 +426,7 @@ func roundRoutes() []Route {
 	add(people.PlanOrders, "rounds/:round/edit", (*Site).editRound, get, post)
 	add(people.Read, "rounds/:round", (*Site).walk, get)
 	add(people.Read, "rounds/:round/points", (*Site).walkPoints, get)
+	add(people.DoJob, "rounds/:round/done/:order", (*Site).walkedInspection, get, post)
 	add(people.RecordFinding, "rounds/:round/entries", (*Site).takeEntry, post)
 	out[len(out)-1].Raw = true
 	add(people.RecordFinding, "rounds/clock/:entry", (*Site).entryClock, get, post)

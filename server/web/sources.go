@@ -116,6 +116,8 @@ type Orders interface {
 	// Step takes one step of an order: it reads the order in the same change, refuses with assets.ErrConflict
 	// when its EditVersion is not edit any more, and keeps what step returns.
 	Step(ctx context.Context, scope assets.Scope, act Act, plantID, number, edit int64, step OrderStep) error
+	// Steps takes several steps of an order one after the other, all or none, as Step takes one.
+	Steps(ctx context.Context, scope assets.Scope, act Act, plantID, number, edit int64, steps []OrderStep) error
 	// SignCounted signs an order as Step does, and books what was counted on its job.
 	SignCounted(ctx context.Context, scope assets.Scope, act Act, plantID, number, edit int64, step OrderStep, counted assets.JobCounted) error
 	// Raise keeps a new order and returns its number.

@@ -123,6 +123,28 @@ func (d *Desk) step(ctx context.Context, scope assets.Scope, a web.Act, plantID,
 	})
 }
 
+// Steps takes several steps of an order that book nothing, one after the other in one change.
+func (d *Desk) Steps(ctx context.Context, scope assets.Scope, a web.Act, plantID, number, edit int64, steps []web.OrderStep) error {
+	return d.write(ctx, scope, a, plantID, func(c *plantdb.Change) error {
+		for i, next := range steps {
+			after, event, err := step(c, scope, plantID, number, edit+int64(i), next)
+			if err != nil {
+				return err
+			}
+			if err := inStop(c, &after, &event); err != nil {
+				return err
+			}
+			if after.State == workorder.Signed {
+				return fmt.Errorf("sign order %d: a signature books what the job took, so it is a step of its own", number)
+			}
+			if err := orders.Step(c, &after, event); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
 // inStop holds that an order is placed in an agreed stop; one of a recurring stop gets its row now.
 func inStop(c *plantdb.Change, after *workorder.Order, event *workorder.Event) error {
 	before, err := orders.Order(c.Context(), c.DB, assets.PlantScope(after.PlantID), after.ID)
