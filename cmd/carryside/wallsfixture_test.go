@@ -104,6 +104,10 @@ func numberFrom(t *testing.T, db *plantdb.DB, n int64) {
 	must(t, db.Change(t.Context(), act, func(c *plantdb.Change) error {
 		for _, kind := range []string{"customers", "plants", "lines", "conveyors", "belts", "splices", "findings", "contacts", "contracts", "meters", "held_readings", "orders", "order_events", "occurrences",
 			"rules", "stop_windows", "stop_recurrences", "travel_times", "crew_members", "person_qualifications", "absences", "isolation_groups", "people", "import_mappings", "attachments", "press_records", "kit", "kit_counters", "stock_lots", "supply_orders", "supply_order_numbers", "rounds", "round_entries", "standstills", "job_sheets", "job_entries", "job_signatures"} {
+			n := n
+			if kind == "stop_recurrences" { // there is room for 32 767 of a customer
+				n = 30000 + n%1000
+			}
 			if err := c.Tx().Exec("INSERT INTO id_counters (kind, next) VALUES (?, ?) ON CONFLICT (kind) DO UPDATE SET next = excluded.next", kind, n).Error; err != nil {
 				return err
 			}

@@ -26,6 +26,9 @@ func (s *Site) walkedInspection(r *Request) error {
 		return err
 	}
 	o := w.due.Order
+	if w.due.Points == 0 {
+		return r.Done(r.At("orders", o.Number), fmt.Sprintf("Order %d is no open inspection of the round %s; nothing was reported done.", o.Number, rd.Name))
+	}
 	if w.due.Seen < w.due.Points {
 		return r.Done(r.At("rounds"), fmt.Sprintf("%d of the %s of order %d were seen since it was raised; nothing was reported done.", w.due.Seen, Figure(w.due.Points, "point", "points"), o.Number))
 	}
@@ -91,7 +94,7 @@ func (r *Request) walkSteps(from workorder.State, in workorder.Placement, began,
 	return out
 }
 
-// walkOver is an open inspection of a round with what was seen of it since it was raised; assets.ErrNotFound where the round has no such one.
+// walkOver is an order with what a round saw of it since it was raised: of no point where it is no open inspection of the round.
 func (s *Site) walkOver(r *Request) (assets.Round, walk, error) {
 	var w walk
 	id, err := r.ID("round")
@@ -115,9 +118,14 @@ func (s *Site) walkOver(r *Request) (assets.Round, walk, error) {
 		return rd, w, err
 	}
 	i := slices.IndexFunc(open, func(o workorder.Order) bool { return o.Number == number })
-	if i < 0 {
-		return rd, w, assets.ErrNotFound
+	if i < 0 { // none of this plant, or done by now
+		file, err := s.Orders.Order(r.Context(), r.Scope, r.PlantID(), number)
+		if err == nil {
+			w.due.Order = file.Order
+		}
+		return rd, w, err
 	}
+	w.due.Order = open[i]
 	wide, err := s.RoundBook.WideInspections(r.Context(), r.Scope, r.PlantID())
 	if err != nil {
 		return rd, w, err
@@ -129,7 +137,7 @@ func (s *Site) walkOver(r *Request) (assets.Round, walk, error) {
 	points := round.Points(reg, rd.LineIDs, open, wide)
 	due := round.DueOf(points, open[i:i+1], found)
 	if len(due) == 0 {
-		return rd, w, assets.ErrNotFound
+		return rd, w, nil
 	}
 	w.due = due[0]
 	for _, f := range found {
