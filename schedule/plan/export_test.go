@@ -12,3 +12,21 @@ func Bounds(c *Case, work int) (trivial, tables, lagrangian int) {
 	d.advance(work)
 	return trivialBound(p), tables, d.bound()
 }
+
+// Shares gives for each way to deal out scarce stock the jobs that go without.
+func Shares(c *Case) [][]int { return newProblem(c).shares() }
+
+// OptimumLike proves the cheapest plan of a changed case from nothing and with what the tables of the case itself tell; -1 where it cannot.
+func OptimumLike(c *Case, changes []Change) (alone, like int) {
+	on := func() bool { return false }
+	nodes := replanNodes
+	own := tabulate(newProblem(c), nil, &nodes, on)
+	cost := func(t *tables) int {
+		found, _, a := optimum(newProblem(c.With(changes)), t, mustCost, on)
+		if a != possible {
+			return -1
+		}
+		return found
+	}
+	return cost(nil), cost(own)
+}

@@ -90,8 +90,13 @@ func (h *relief) works(changes []Change) bool {
 		return false
 	}
 	h.count()
-	cost, _, a := optimum(p.requiring(h.job), h.x.s.cost, h.x.s.late)
-	return a == possible && below(p.forbidding(h.job), cost+1, h.x.s.late) == none
+	nodes := replanNodes
+	t := tabulate(p, h.x.s.tables, &nodes, h.x.s.late)
+	if t == nil {
+		return false
+	}
+	cost, _, a := optimum(p.requiring(h.job), t, h.x.s.cost, h.x.s.late)
+	return a == possible && below(p.forbidding(h.job), t, cost+1, h.x.s.late) == none
 }
 
 // count counts one plan made.
@@ -230,7 +235,7 @@ func (h *relief) worth(changes []Change) answer {
 		return none
 	}
 	h.count()
-	return below(p.requiring(h.job), h.x.s.cost, h.x.s.late)
+	return below(p.requiring(h.job), h.x.s.tables, h.x.s.cost, h.x.s.late)
 }
 
 // lacking is how many minutes a window is short of for the job by itself, at least 1.

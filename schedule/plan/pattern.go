@@ -43,6 +43,24 @@ type tabler struct {
 	left  int // patterns that may still be made
 	halt  func() bool
 	nodes *int // nodes that packings may still take in all
+	like  *tables
+}
+
+// Tables are those of all sites of a problem.
+type tables struct {
+	p     *problem
+	sites []*siteTable
+}
+
+// tabulate builds a problem's tables, taking over from those of one like it what is the same; nil when the case is too large for it or
+// time ran out.
+func tabulate(p *problem, like *tables, nodes *int, halt func() bool) *tables {
+	b := &tabler{p: p, halt: halt, nodes: nodes, like: like}
+	list, ok := b.tables()
+	if !ok {
+		return nil
+	}
+	return &tables{p, list}
 }
 
 // tables builds the table of every site; ok is false when the case is too large for it or time ran out.
@@ -79,7 +97,10 @@ func (b *tabler) table(site int) (*siteTable, bool) {
 	}
 	slices.SortStableFunc(t.windows, func(a, c int) int { return b.p.c.Windows[a].Start - b.p.c.Windows[c].Start })
 	for _, w := range t.windows {
-		list, ok := b.patterns(t, w)
+		list, ok := b.like.patterns(b.p, w)
+		if !ok {
+			list, ok = b.patterns(t, w)
+		}
 		if !ok {
 			return nil, false
 		}

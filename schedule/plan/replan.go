@@ -5,35 +5,37 @@ import "slices"
 // replanNodes bounds the packings of one proof when a small case is planned again.
 const replanNodes = 60_000
 
-// optimum proves the cheapest plan of a problem below cost with tables; unknown when the problem is too large for it or time ran out.
-func optimum(p *problem, cost int, halt func() bool) (found int, at []placement, a answer) {
-	return proof(p, cost, false, halt)
+// optimum proves the cheapest plan of a problem below cost with tables, for which those of a problem like it help; unknown when the problem
+// is too large for it or time ran out.
+func optimum(p *problem, like *tables, cost int, halt func() bool) (found int, at []placement, a answer) {
+	return proof(p, like, cost, false, halt)
 }
 
 // below says whether a problem has a plan below cost.
-func below(p *problem, cost int, halt func() bool) answer {
-	_, _, a := proof(p, cost, true, halt)
+func below(p *problem, like *tables, cost int, halt func() bool) answer {
+	_, _, a := proof(p, like, cost, true, halt)
 	return a
 }
 
 // proof searches for a plan below cost with tables: the cheapest, or the first that is found.
-func proof(p *problem, cost int, first bool, halt func() bool) (found int, at []placement, a answer) {
+func proof(p *problem, like *tables, cost int, first bool, halt func() bool) (found int, at []placement, a answer) {
 	nodes := replanNodes
-	b := &tabler{p: p, halt: halt, nodes: &nodes}
-	tables, ok := b.tables()
-	if !ok {
+	t := tabulate(p, like, &nodes, halt)
+	if t == nil {
 		return 0, nil, unknown
 	}
-	e := newExactSearch(p, tables, cost, &nodes, halt)
-	e.first = first
-	proven := e.run()
-	switch {
-	case !proven && !(first && e.best != nil):
+	parts := t.parts(&nodes, halt)
+	if parts == nil {
 		return 0, nil, unknown
-	case e.best == nil:
+	}
+	found, at, proven := search(parts, cost, first, &nodes, halt)
+	switch {
+	case !proven && !(first && at != nil):
+		return 0, nil, unknown
+	case at == nil:
 		return 0, nil, none
 	}
-	return e.cost, e.best, possible
+	return found, at, possible
 }
 
 // requiring is the problem with job j, and all it waits for, to be placed.
@@ -56,15 +58,17 @@ func (p *problem) require(j int) {
 	}
 }
 
-// forbidding is the problem with job j left out.
-func (p *problem) forbidding(j int) *problem {
+// forbidding is the problem with jobs left out.
+func (p *problem) forbidding(jobs ...int) *problem {
 	out := *p
 	out.jobs = append([]task(nil), p.jobs...)
-	out.jobs[j].options = nil
+	for _, j := range jobs {
+		out.jobs[j].options = nil
+	}
 	out.ofWindow = make([][]int, len(p.ofWindow))
 	for w, list := range p.ofWindow {
 		for _, k := range list {
-			if k != j {
+			if !slices.Contains(jobs, k) {
 				out.ofWindow[w] = append(out.ofWindow[w], k)
 			}
 		}
@@ -86,7 +90,7 @@ func (x *explainer) cheapestWith(j int) (cost int, a answer) {
 	}
 	p := x.p.requiring(j)
 	if x.s.proven {
-		if cost, _, a = optimum(p, mustCost, x.s.late); a != unknown {
+		if cost, _, a = optimum(p, x.s.tables, mustCost, x.s.late); a != unknown {
 			return cost, a
 		}
 	}

@@ -36,6 +36,7 @@ type solver struct {
 	proven bool
 	steps  int
 	told   *Progress // the last that was told
+	tables *tables   // of a small case
 	lanes  []*lane
 	dual   *dual // nil before it begins and once it has converged
 	epochs int
@@ -153,16 +154,17 @@ func (s *solver) small() bool {
 		s.better(l.bestCost, l.best)
 	}
 	nodes := never
-	b := &tabler{p: s.p, halt: s.halt, nodes: &nodes}
-	tables, ok := b.tables()
-	if !ok {
+	if s.tables = tabulate(s.p, nil, &nodes, s.halt); s.tables == nil {
 		return s.halt()
 	}
-	s.raise(rootBound(tables))
-	e := newExactSearch(s.p, tables, s.cost, &nodes, s.halt)
-	proven := e.run()
-	if e.best != nil {
-		s.better(e.cost, e.best)
+	parts := s.tables.parts(&nodes, s.halt)
+	if parts == nil {
+		return s.halt()
+	}
+	s.raise(leastOf(parts))
+	cost, best, proven := search(parts, s.cost, false, &nodes, s.halt)
+	if best != nil {
+		s.better(cost, best)
 	}
 	if proven {
 		s.proven = true
