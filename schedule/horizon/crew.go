@@ -29,7 +29,7 @@ func (f *Facts) people(money bool) []Person {
 }
 
 func (f *Facts) person(m assets.CrewMember, money bool) Person {
-	p := Person{ID: m.PersonID, Name: f.Names[m.PersonID], Home: m.HomePlantID, Callout: m.CalloutCost}
+	p := Person{ID: m.PersonID, Customer: m.CustomerID, Name: f.Names[m.PersonID], Home: m.HomePlantID, Callout: m.CalloutCost}
 	if p.Name == "" {
 		p.Name = fmt.Sprintf("person %d", m.PersonID)
 	}
@@ -187,7 +187,7 @@ func (f *Facts) kit() []Kit {
 	var out []Kit
 	for _, k := range f.Kit {
 		zone := f.zoneOf(k.HomePlantID)
-		p := Kit{ID: k.ID, Name: k.Name, Class: string(k.Class), WidthMM: int(math.Round(k.WorkingWidthM * 1000)), HeatC: int(math.Floor(k.MaxTemperatureC)), Home: k.HomePlantID, Mobile: k.Mobile}
+		p := Kit{ID: k.ID, Customer: k.CustomerID, Name: k.Name, Class: string(k.Class), WidthMM: int(math.Round(k.WorkingWidthM * 1000)), HeatC: int(math.Floor(k.MaxTemperatureC)), Home: k.HomePlantID, Mobile: k.Mobile}
 		span := Span{From: f.From.Add(-48 * time.Hour), To: f.Until.Add(48 * time.Hour)}
 		if at, err := k.InUseFromDay.Midnight(zone); err == nil && k.InUseFromDay != "" && at.After(span.From) {
 			span.From = at
@@ -248,100 +248,4 @@ func dayWords(d assets.Day) string {
 		return string(d)
 	}
 	return t.Format("2 Jan 2006")
-}
-
-// stock is what lies at the plants of the sheet and at the depot, fit for use today, and what is on its way there. Of several plants one
-// that has enough for all its own orders takes from its own shelf, and no other plant from that; the others share theirs and the depot's.
-func (f *Facts) stock(plants []Plant) []Item {
-	least := leastTaken(plants)
-	var out []Item
-	for _, it := range f.Items {
-		if len(plants) == 1 {
-			out = append(out, f.item(it, least[it.ID], f.near))
-			continue
-		}
-		lacking := map[int64]bool{}
-		for i := range plants {
-			p := &plants[i]
-			wanted := p.wants(it.ID)
-			if wanted == 0 {
-				continue
-			}
-			own := f.item(it, least[it.ID], func(id int64) bool { return id == p.ID })
-			if lacking[p.ID] = own.lasting() < wanted; !lacking[p.ID] {
-				own.ID, own.Name = -(it.ID<<20 | int64(i+1)), it.Name+" at "+p.Name
-				p.takeFrom(it.ID, own.ID)
-				out = append(out, own)
-			}
-		}
-		out = append(out, f.item(it, least[it.ID], func(id int64) bool { return id == 0 || lacking[id] }))
-	}
-	return out
-}
-
-// wants is how much of an item all orders of a plant take.
-func (p *Plant) wants(item int64) int64 {
-	var sum int64
-	for _, o := range p.Orders {
-		for _, n := range o.Stock {
-			if n.Item == item {
-				sum += n.Quantity
-			}
-		}
-	}
-	return sum
-}
-
-// takeFrom lets the orders of a plant take from another item.
-func (p *Plant) takeFrom(item, other int64) {
-	for k := range p.Orders {
-		for n := range p.Orders[k].Stock {
-			if p.Orders[k].Stock[n].Item == item {
-				p.Orders[k].Stock[n].Item = other
-			}
-		}
-	}
-}
-
-// lasting is what of the quantity on hand does not go out of date on the sheet.
-func (x *Item) lasting() int64 {
-	left := x.OnHand
-	for _, e := range x.Expire {
-		left -= e.Quantity
-	}
-	return left
-}
-
-// item is what of an item lies at some places, and is on its way there. What goes in cuts, each of them in one piece, does not count where an
-// end is shorter than the smallest cut that an order takes.
-func (f *Facts) item(it assets.StockItem, least int64, at func(plantID int64) bool) Item {
-	today := assets.DayOf(f.Now.UTC())
-	p := Item{ID: it.ID, Name: it.Name, Unit: it.Unit}
-	for _, l := range f.Lots {
-		if l.ItemID != it.ID || !l.Fit(today) || !at(l.PlantID) || it.InCuts() && int64(l.OnHand) < least {
-			continue
-		}
-		p.OnHand += int64(l.OnHand)
-		if at, err := l.GoodUntil.End(f.zoneOf(l.PlantID)); l.GoodUntil != "" && err == nil && at.Before(f.Until) {
-			p.Expire = append(p.Expire, Arrival{At: at, Quantity: int64(l.OnHand)})
-		}
-	}
-	for _, s := range f.Supply {
-		if s.ItemID != it.ID || s.Outstanding() <= 0 || s.ExpectedDay == "" || !at(s.PlantID) {
-			continue
-		}
-		switch at, err := s.ExpectedDay.End(f.zoneOf(s.PlantID)); {
-		case err != nil:
-		case !at.After(f.Now): // when it comes is not known any more
-			p.Late = it.Unit.Of(s.Outstanding()) + " of " + it.Name + " were to come by " + dayWords(s.ExpectedDay) + " and have not; give the supply order a new date"
-		default:
-			p.Arrivals = append(p.Arrivals, Arrival{At: at, Quantity: int64(s.Outstanding())})
-		}
-	}
-	return p
-}
-
-// near tells whether stock lies at the depot or at a plant of the sheet.
-func (f *Facts) near(plantID int64) bool {
-	return plantID == 0 || slices.ContainsFunc(f.Plants, func(p PlantFacts) bool { return p.Register.Plant.ID == plantID })
 }

@@ -115,7 +115,7 @@ const perHour = 100
 
 func (f *Facts) plant(p *PlantFacts, money bool) Plant {
 	reg := p.Register
-	out := Plant{ID: reg.Plant.ID, Name: reg.Plant.Name, Zone: reg.Plant.Location()}
+	out := Plant{ID: reg.Plant.ID, Customer: reg.Plant.CustomerID, Name: reg.Plant.Name, Zone: reg.Plant.Location()}
 	group := map[int64]int64{}
 	for _, g := range p.Groups {
 		setup := g.SetupCost

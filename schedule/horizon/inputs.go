@@ -24,6 +24,7 @@ type Inputs struct {
 // Plant is one plant of a sheet.
 type Plant struct {
 	ID        int64
+	Customer  int64
 	Name      string
 	Zone      *time.Location
 	Groups    []Group
@@ -112,6 +113,7 @@ type StockNeed struct {
 // Person is somebody of the crews. Available are sorted and disjoint.
 type Person struct {
 	ID        int64
+	Customer  int64 // whose own: sent to that customer's plants alone; 0: the service company's
 	Name      string
 	Home      int64 // plant; 0: the depot
 	Tickets   []Ticket
@@ -130,6 +132,7 @@ type Ticket struct {
 // Kit is a piece of kit. It is in one place at a time.
 type Kit struct {
 	ID        int64
+	Customer  int64 // whose own: used at that customer's plants alone; 0: the service company's
 	Name      string
 	Class     string
 	WidthMM   int // widest belt; 0: no limit

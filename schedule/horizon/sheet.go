@@ -19,6 +19,7 @@ type Sheet struct {
 	plants    []*Plant // by site; nil for the depot
 	stops     []*Stop  // by window
 	sites     map[int64]int
+	owners    map[ownHome]int // homes of what customers own, beside plants of others
 	windowOf  map[int64]int
 	orders    []*Order // by job
 	jobOf     map[int64]int
@@ -45,7 +46,7 @@ const never = 1 << 24
 
 // Lay makes the case of the inputs.
 func Lay(in *Inputs) *Sheet {
-	s := &Sheet{in: in, From: ceil(in.From), sites: map[int64]int{}, windowOf: map[int64]int{}, jobOf: map[int64]int{}, people: map[int64]int{}, kit: map[int64]int{},
+	s := &Sheet{in: in, From: ceil(in.From), sites: map[int64]int{}, owners: map[ownHome]int{}, windowOf: map[int64]int{}, jobOf: map[int64]int{}, people: map[int64]int{}, kit: map[int64]int{},
 		items: map[int64]int{}, tickets: map[int64]int{}, classes: map[string]int{}, conveyors: map[int64]int{}, groupOf: map[int64]int{}}
 	s.Case = &plan.Case{ID: "horizon", Title: in.Title, Horizon: max(1, s.floor(in.Until))}
 	s.Case.Moment, s.Case.Price, s.Case.Amount = s.moment, s.price, s.amount
@@ -114,7 +115,37 @@ func (s *Sheet) laySites() {
 	for i := range s.in.Kit {
 		add(s.in.Kit[i].Home, nil, fmt.Sprintf("home %d", s.in.Kit[i].Home))
 	}
+	for i := range s.in.People {
+		s.layOwner(s.in.People[i].Home, s.in.People[i].Customer)
+	}
+	for i := range s.in.Kit {
+		if k := &s.in.Kit[i]; k.Mobile {
+			s.layOwner(k.Home, k.Customer)
+		}
+	}
 	s.layWays()
+}
+
+// ownHome is the home of people and kit that a customer owns.
+type ownHome struct{ home, customer int64 }
+
+// layOwner gives what a customer owns a site beside its home, where the sheet has plants of others: from there no way leads to them.
+func (s *Sheet) layOwner(home, customer int64) {
+	key := ownHome{home, customer}
+	if _, ok := s.owners[key]; ok || customer == 0 || !slices.ContainsFunc(s.in.Plants, func(p Plant) bool { return p.Customer != customer }) {
+		return
+	}
+	at := s.sites[home]
+	s.owners[key] = len(s.Case.Sites)
+	s.Case.Sites, s.plants = append(s.Case.Sites, s.Case.Sites[at]+", own"), append(s.plants, s.plants[at])
+}
+
+// homeOf is the site people and kit come from.
+func (s *Sheet) homeOf(home, customer int64) int {
+	if at, ok := s.owners[ownHome{home, customer}]; ok {
+		return at
+	}
+	return s.sites[home]
 }
 
 // layWays makes the matrix of ways: those given, the same back unless the way back is given too, and shorter ones over other
@@ -141,10 +172,19 @@ func (s *Sheet) layWays() {
 			d[b][a] = max(0, w.Minutes)
 		}
 	}
-	for k := range d {
-		for a := range d {
-			for b := range d {
+	shared := n - len(s.owners) // an owner's sites come after those they stand beside
+	for k := range shared {
+		for a := range shared {
+			for b := range shared {
 				d[a][b] = min(d[a][b], d[a][k]+d[k][b])
+			}
+		}
+	}
+	for key, own := range s.owners { // as from the home itself, to the customer's own plants alone
+		home := s.sites[key.home]
+		for b, p := range s.plants {
+			if b != own && (b == home || p != nil && p.Customer == key.customer && b < len(s.in.Plants)) {
+				d[own][b], d[b][own] = d[home][b], d[b][home]
 			}
 		}
 	}
@@ -238,8 +278,16 @@ func (s *Sheet) layKit() {
 		if width == 0 {
 			width = anyWidth
 		}
-		s.Case.Tools = append(s.Case.Tools, plan.Tool{ID: k.Name, Class: s.class(k.Class), WidthMM: width, HeatC: k.HeatC, Site: s.sites[k.Home], Mobile: k.Mobile, Barred: k.Barred, Available: s.free(k.Available, held[k.ID])})
+		s.Case.Tools = append(s.Case.Tools, plan.Tool{ID: k.Name, Class: s.class(k.Class), WidthMM: width, HeatC: k.HeatC, Site: s.kitHome(k), Mobile: k.Mobile, Barred: k.Barred, Available: s.free(k.Available, held[k.ID])})
 	}
+}
+
+// kitHome is the site a piece of kit stands at; what stays there needs no way.
+func (s *Sheet) kitHome(k *Kit) int {
+	if !k.Mobile {
+		return s.sites[k.Home]
+	}
+	return s.homeOf(k.Home, k.Customer)
 }
 
 // heldPeople and heldKit say until when work that has begun holds people and kit: to the end of its stop.
@@ -315,7 +363,7 @@ func (s *Sheet) layPeople() {
 	for i := range s.in.People {
 		p := &s.in.People[i]
 		s.people[p.ID] = len(s.Case.Technicians)
-		t := plan.Technician{ID: p.Name, Home: s.sites[p.Home], Available: s.free(p.Available, held[p.ID]), Callout: whole(p.Callout),
+		t := plan.Technician{ID: p.Name, Home: s.homeOf(p.Home, p.Customer), Available: s.free(p.Available, held[p.ID]), Callout: whole(p.Callout),
 			Qualifications: []plan.Qualification{{Name: s.ticket(0, anybody), Span: plan.Span{From: 0, To: s.Case.Horizon}}}}
 		for _, k := range p.Tickets {
 			span := plan.Span{From: 0, To: s.Case.Horizon}
@@ -343,17 +391,22 @@ func (s *Sheet) layPeople() {
 	}
 }
 
-// callouts are the stops at a person's home that begin outside the working week.
+// callouts are the stops at a person's home that begin outside the working week, and with a home beside that plant those inside it.
 func (s *Sheet) callouts(p *Person, home int) map[int]int {
-	if len(p.Week) == 0 || p.Callout <= 0 {
+	at := s.sites[p.Home]
+	if p.Callout <= 0 || len(p.Week) == 0 && home == at {
 		return nil
 	}
 	out := map[int]int{}
 	for w := range s.Case.Windows {
 		start := s.At(s.Case.Windows[w].Start)
-		inWeek := slices.ContainsFunc(p.Week, func(v Span) bool { return !start.Before(v.From) && start.Before(v.To) })
-		if s.Case.Windows[w].Site == home && !inWeek {
+		inWeek := len(p.Week) == 0 || slices.ContainsFunc(p.Week, func(v Span) bool { return !start.Before(v.From) && start.Before(v.To) })
+		switch {
+		case s.Case.Windows[w].Site != at:
+		case !inWeek:
 			out[w] = whole(p.Callout)
+		case home != at:
+			out[w] = 0
 		}
 	}
 	return out

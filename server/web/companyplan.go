@@ -322,6 +322,8 @@ func (v *HorizonView) companyChange(r *Request, m assets.DraftMove) companyChang
 		c.Head += " stays without a stop"
 	case m.ToStop == 0:
 		c.Head += " comes out of the stop of " + day(m.FromStop)
+	case m.Hours:
+		c.Head += " gets new hours in the stop of " + day(m.ToStop) + ": " + f.Stamp(m.Start)
 	case m.FromStop == 0:
 		c.Head += " gets the stop of " + day(m.ToStop)
 	default:
