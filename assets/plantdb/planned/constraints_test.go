@@ -193,7 +193,7 @@ func TestEveryLimitOfTheRegistryReachesThePlan(t *testing.T) {
 		{"the stop is only asked for", "no agreed stop", func(s *assets.StopWindow) { s.Answer.Word = assets.AnswerAsked }},
 		{"the plant refuses the stop", "no agreed stop", func(s *assets.StopWindow) { s.Answer = assets.StopAnswer{Word: assets.AnswerRefused, Why: "sold"} }},
 		{"the stop is of the other conveyor alone", "no agreed stop", func(s *assets.StopWindow) { s.ConveyorIDs = []int64{w.other.ID} }},
-		{"the stop is a minute shorter than isolating, work and restarting", "285", func(s *assets.StopWindow) { s.End = s.Start + assets.Instant(284*time.Minute/time.Microsecond) }},
+		{"the stop is a minute shorter than isolating, work and restarting", "this needs 4\u00a0h\u00a045\u00a0min with isolation", func(s *assets.StopWindow) { s.End = s.Start + assets.Instant(284*time.Minute/time.Microsecond) }},
 		{"the stop is just as long", "", func(s *assets.StopWindow) { s.End = s.Start + assets.Instant(285*time.Minute/time.Microsecond) }},
 	} {
 		do, undo := stop(v.change)
