@@ -21,11 +21,18 @@ const (
 // words are what headings of a column begin with or hold, as presses and loggers write them (common practice). A word
 // of one or two letters must stand alone.
 var words = [columnCount][]string{
-	timeColumn:     {"time", "elapsed", "seconds", "t", "zeit", "temps"},
-	topColumn:      {"top", "upper", "t1", "temp1", "ober", "oben"},
-	bottomColumn:   {"bottom", "lower", "t2", "temp2", "unter", "unten"},
-	pressureColumn: {"pressure", "press", "p", "druck", "pression"},
+	timeColumn:     {"time", "elapsed", "seconds", "t", "zeit", "temps", "tiempo", "tempo"},
+	topColumn:      {"top", "upper", "t1", "temp1", "ober", "oben", "superi", "supéri"},
+	bottomColumn:   {"bottom", "lower", "t2", "temp2", "unter", "unten", "inferi", "inféri"},
+	pressureColumn: {"pressure", "press", "p", "druck", "pression", "presión", "presion", "pressão"},
 }
+
+// notRead are words of columns that hold no reading: what the controller was set to looks like a perfect cycle. A word of up to three letters must
+// stand alone.
+var notRead = []string{"set", "setp", "setv", "sp", "soll", "sollw", "target", "consigne", "consigna", "nominal", "preset", "deviation", "dev", "delta", "diff", "error", "alarm", "limit", "output"}
+
+// forces are units of what some presses log in place of pressure: without the area of the platens they say nothing of it.
+var forces = []string{"t", "tf", "ton", "tons", "tonne", "tonnes", "n", "kn", "lbf", "klbf", "kgf"}
 
 var columnNames = [columnCount]string{"time", "the upper platen's temperature", "the lower platen's temperature", "pressure"}
 
@@ -51,7 +58,8 @@ var units = map[column]map[string]unit{
 	},
 	pressureColumn: {
 		"bar": {factor: 1}, "mbar": {factor: 1e-3}, "mpa": {factor: 10}, "kpa": {factor: 0.01}, "pa": {factor: 1e-5},
-		"psi": {factor: psiBar}, "n/cm2": {factor: 0.1}, "n/cm²": {factor: 0.1}, "n/mm2": {factor: 10}, "n/mm²": {factor: 10}, "hpa": {factor: 1e-3},
+		"kg/cm2": {factor: 0.980665}, "kg/cm²": {factor: 0.980665}, "kgf/cm2": {factor: 0.980665}, "kgf/cm²": {factor: 0.980665}, // exact (NIST SP 811, appendix B)
+		"atm": {factor: 1.01325}, "psi": {factor: psiBar}, "n/cm2": {factor: 0.1}, "n/cm²": {factor: 0.1}, "n/mm2": {factor: 10}, "n/mm²": {factor: 10}, "hpa": {factor: 1e-3},
 	},
 }
 
@@ -79,17 +87,25 @@ func findHeading(line string) (h *heading, missing []string) {
 }
 
 func headingWith(line string, delimiter byte) (*heading, []string) {
-	cells := strings.Split(line, string(delimiter))
+	cells := fieldsOf(line, delimiter)
 	h := &heading{delimiter: delimiter, fields: len(cells)}
+	var best [columnCount]int // how well a heading names its column
 	for c := range h.at {
 		h.at[c] = -1
 	}
 	for i, cell := range cells {
-		c, ok := columnOf(cell)
-		if !ok || h.at[c] >= 0 {
+		c, word, ok := columnOf(cell)
+		if !ok {
 			continue
 		}
-		h.at[c], h.unit[c] = i, unitOf(c, cell)
+		u, named := unitOf(c, cell)
+		fit := len(word)
+		if named { // "Press" may be which press; "Pressure (bar)" is the pressure
+			fit += 100
+		}
+		if fit > best[c] {
+			best[c], h.at[c], h.unit[c] = fit, i, u
+		}
 	}
 	var missing []string
 	for c, at := range h.at {
@@ -110,34 +126,103 @@ func pieces(cell string) []string {
 	return strings.Fields(apart.ReplaceAllString(strings.ToLower(cell), " "))
 }
 
-// columnOf tells which column a heading names. Temperatures are asked first: "T1 top" holds a t as well.
-func columnOf(cell string) (column, bool) {
+// columnOf tells which column a heading names, and by which word. Temperatures are asked first: "T1 top" holds a t as well. What a press was set to,
+// or a force, is no reading.
+func columnOf(cell string) (c column, word string, ok bool) {
 	said := pieces(cell)
+	if slices.ContainsFunc(said, func(p string) bool { return begins(p, notRead, 3) }) {
+		return 0, "", false
+	}
 	for _, c := range []column{topColumn, bottomColumn, pressureColumn, timeColumn} {
 		for _, w := range words[c] {
-			for _, p := range said {
-				if p == w || len(w) > 2 && strings.HasPrefix(p, w) {
-					return c, true
-				}
+			if slices.ContainsFunc(said, func(p string) bool { return begins(p, []string{w}, 2) }) {
+				return c, w, c != pressureColumn || !slices.Contains(forces, said[len(said)-1])
 			}
 		}
 	}
-	return 0, false
+	return 0, "", false
 }
 
-// unitOf reads the unit from a heading; without one the first of the trade's: seconds, degrees Celsius, bar.
-func unitOf(c column, cell string) unit {
-	table := units[c]
-	if c == bottomColumn {
-		table = units[topColumn]
-	}
+// begins tells whether a piece of a heading is one of some words, or begins with one that is longer than so many letters.
+func begins(piece string, words []string, alone int) bool {
+	return slices.ContainsFunc(words, func(w string) bool { return piece == w || len(w) > alone && strings.HasPrefix(piece, w) })
+}
+
+// unitOf reads the unit from a heading; without one (named is false) the first of the trade's: seconds, degrees Celsius, bar.
+func unitOf(c column, cell string) (u unit, named bool) {
+	table := unitsOf(c)
 	said := pieces(cell)
 	for i := len(said) - 1; i >= 0; i-- { // the unit stands at the end
 		if u, ok := table[said[i]]; ok {
-			return u
+			return u, true
 		}
 	}
-	return unit{factor: 1, celsius: c == topColumn || c == bottomColumn, hoursFirst: slices.Contains(said, "hh") && !slices.Contains(said, "ss")}
+	return unit{factor: 1, celsius: c == topColumn || c == bottomColumn, hoursFirst: slices.Contains(said, "hh") && !slices.Contains(said, "ss")}, false
+}
+
+func unitsOf(c column) map[string]unit {
+	if c == bottomColumn {
+		return units[topColumn]
+	}
+	return units[c]
+}
+
+// unitRow takes the units from the line below the headings where a logger writes them there, and tells whether it is such a line.
+func (h *heading) unitRow(line string) bool {
+	cells := fieldsOf(line, h.delimiter)
+	next, any := h.unit, false
+	for c, at := range h.at {
+		if at >= len(cells) {
+			return false
+		}
+		said := pieces(cells[at])
+		if len(said) == 0 {
+			continue
+		}
+		u, ok := unitsOf(column(c))[said[len(said)-1]]
+		if !ok {
+			return false
+		}
+		next[c], any = u, true
+	}
+	if any {
+		h.unit = next
+	}
+	return any
+}
+
+// fieldsOf cuts a line into its fields; within quotes a delimiter is a sign like any other.
+func fieldsOf(line string, delimiter byte) []string {
+	var out []string
+	for {
+		cell, rest, more := nextField(line, delimiter)
+		out = append(out, cell)
+		if !more {
+			return out
+		}
+		line = rest
+	}
+}
+
+// nextField cuts the first field off a line.
+func nextField(line string, delimiter byte) (cell, rest string, more bool) {
+	if line == "" || line[0] != '"' && line[0] != ' ' { // some ten thousand rows have no quote
+		return cutAt(line, delimiter)
+	}
+	if trimmed := strings.TrimLeft(line, " "); strings.HasPrefix(trimmed, "\"") {
+		if end := strings.IndexByte(trimmed[1:], '"'); end >= 0 {
+			_, rest, more = cutAt(trimmed[end+2:], delimiter)
+			return trimmed[1 : end+1], rest, more
+		}
+	}
+	return cutAt(line, delimiter)
+}
+
+func cutAt(line string, delimiter byte) (cell, rest string, more bool) {
+	if i := strings.IndexByte(line, delimiter); i >= 0 {
+		return line[:i], line[i+1:], true
+	}
+	return line, "", false
 }
 
 // of turns a value as written into seconds, degrees Celsius or bar.

@@ -3,6 +3,7 @@ package press
 import (
 	"bytes"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -20,6 +21,7 @@ type Trace struct {
 	Pressure    []float64
 	celsius     bool // the heading says the temperatures are degrees Celsius
 	incomplete  []Notice
+	midnights   float64 // seconds of the days that ended while it was recorded
 }
 
 // most rows a file may have: a day at ten samples a second.
@@ -35,8 +37,12 @@ func Read(file []byte) (*Trace, error) {
 	if err != nil {
 		return nil, err
 	}
-	t := &Trace{celsius: h.unit[topColumn].celsius || h.unit[bottomColumn].celsius}
+	t := &Trace{}
 	data := dataLines(lines[first:])
+	if len(data) > 0 && h.unitRow(data[0]) {
+		data = data[1:]
+	}
+	t.celsius = h.unit[topColumn].celsius || h.unit[bottomColumn].celsius
 	if len(data) > mostRows {
 		return nil, &NoTrace{"the file has more than a day of rows at ten a second; cut it to the press cycle"}
 	}
@@ -109,6 +115,8 @@ func (t *Trace) add(h *heading, line string) bool {
 	}
 	if !strings.ContainsRune(cells[timeColumn], ':') {
 		at = h.unit[timeColumn].of(at)
+	} else if at += t.midnights; len(t.AtS) > 0 && t.AtS[len(t.AtS)-1]-at > 12*3600 { // the clock of the press went past midnight
+		t.midnights, at = t.midnights+24*3600, at+24*3600
 	}
 	for c := topColumn; c < columnCount; c++ {
 		if v[c], ok = number(cells[c], h.delimiter); !ok {
@@ -123,7 +131,7 @@ func (t *Trace) add(h *heading, line string) bool {
 // pick cuts the needed cells out of a line; false when the line is too short.
 func pick(h *heading, line string, cells *[columnCount]string) bool {
 	for i := 0; ; i++ {
-		cell, rest, more := strings.Cut(line, string(h.delimiter))
+		cell, rest, more := nextField(line, h.delimiter)
 		for c, at := range h.at {
 			if at == i {
 				cells[c] = strings.Trim(cell, " \t\"")
@@ -156,9 +164,7 @@ func seconds(cell string, delimiter byte, hoursFirst bool) (float64, bool) {
 		v, ok := number(cell, delimiter)
 		return v, ok && known(v)
 	}
-	if i := strings.LastIndexAny(cell, " T"); i >= 0 {
-		cell = cell[i+1:]
-	}
+	cell, afternoon := clockOf(cell)
 	sum := 0.0
 	parts := strings.Split(cell, ":")
 	for _, p := range parts {
@@ -171,5 +177,28 @@ func seconds(cell string, delimiter byte, hoursFirst bool) (float64, bool) {
 	if len(parts) == 2 && hoursFirst {
 		sum *= 60
 	}
+	if afternoon != nil { // 12:30 AM is half past midnight
+		sum = math.Mod(sum, 12*3600)
+		if *afternoon {
+			sum += 12 * 3600
+		}
+	}
 	return sum, len(parts) <= 3
+}
+
+// zoned is the offset behind a time as ISO 8601 writes it.
+var zoned = regexp.MustCompile(`(Z|[+-]\d\d:?\d\d)$`)
+
+// clockOf is the time of day of a cell that may have a date before it and an offset or AM and PM behind it; afternoon is nil for a clock of 24 hours.
+func clockOf(cell string) (clock string, afternoon *bool) {
+	cell = strings.TrimSpace(cell)
+	if n := len(cell) - 2; n > 0 && (cell[n+1] == 'M' || cell[n+1] == 'm') && strings.ContainsRune("AaPp", rune(cell[n])) {
+		pm := cell[n] == 'P' || cell[n] == 'p'
+		cell, afternoon = strings.TrimSpace(cell[:n]), &pm
+	}
+	i := strings.LastIndexAny(cell, " T")
+	if i < 0 {
+		return cell, afternoon
+	}
+	return zoned.ReplaceAllString(cell[i+1:], ""), afternoon
 }
