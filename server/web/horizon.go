@@ -48,6 +48,7 @@ type LastChange struct {
 // PlanStep is one order of a plan being published, as it was read, and the step that brings it where the plan wants it.
 type PlanStep struct {
 	OrderID, EditVersion, ToStop int64
+	Takes                        time.Duration // its work as the plan reckons it
 	Do                           func(o workorder.Order, stopID int64) (workorder.Order, workorder.Event, error)
 }
 

@@ -174,7 +174,7 @@ func (p publisher) step(o workorder.Order, to horizon.Placement, stands bool) Pl
 	for _, m := range to.Crew {
 		placement.People = append(placement.People, m.PersonID)
 	}
-	return PlanStep{OrderID: o.ID, EditVersion: o.EditVersion, ToStop: to.StopID, Do: func(o workorder.Order, stopID int64) (workorder.Order, workorder.Event, error) {
+	return PlanStep{OrderID: o.ID, EditVersion: o.EditVersion, ToStop: to.StopID, Takes: p.h.Sheet.Work(o.ID), Do: func(o workorder.Order, stopID int64) (workorder.Order, workorder.Event, error) {
 		next := placement
 		next.WindowID = stopID
 		return workorder.Place(o, p.by, p.now, p.now, next)

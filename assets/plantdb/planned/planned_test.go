@@ -206,12 +206,20 @@ func TestASharedPressIsNotPublishedTwiceForTheSameTime(t *testing.T) {
 		other := workorder.Order{PlantID: s.Plant.ID + 1, Number: 900, State: workorder.Placed, WindowID: w.ID, WorkHours: 2, PlacedStart: &start, PlacedTools: []int64{31}}
 		return plantdb.Create(c, ch, &other)
 	})
+	takes := time.Duration(0)
 	publish := func() error {
 		return s.Try(plantdbtest.Noon, func(c *plantdb.Change) error {
-			return planned.Publish(c, &assets.PublishedPlan{PlantID: s.Plant.ID}, []planned.Step{{OrderID: o.ID, EditVersion: o.EditVersion, ToStop: days[0].ID, Do: with}})
+			return planned.Publish(c, &assets.PublishedPlan{PlantID: s.Plant.ID}, []planned.Step{{OrderID: o.ID, EditVersion: o.EditVersion, ToStop: days[0].ID, Takes: takes, Do: with}})
 		})
 	}
 	var bad assets.Invalid
+	// What takes five hours by its template, and says nothing itself, holds the press into the work of the other plant.
+	hours := func(n int) assets.Instant { return assets.Instant(time.Duration(n) * time.Hour / time.Microsecond) }
+	start, takes = start-hours(4), 5*time.Hour
+	if err := publish(); !errors.As(err, &bad) || !strings.Contains(bad[""], "kit is not free then") {
+		t.Errorf("work of five hours begun four hours before the other plant's: %v", err)
+	}
+	start, takes = start+hours(4), 0
 	if err := publish(); !errors.As(err, &bad) || !strings.Contains(bad[""], "kit is not free then") || strings.Contains(bad[""], "900") {
 		t.Errorf("the press is placed twice, or the refusal tells of the other plant: %v", err)
 	}

@@ -16,8 +16,9 @@ import (
 // Step is one order of a plan being published: how it was read, and the steps that bring it where the plan wants it.
 type Step struct {
 	OrderID     int64
-	EditVersion int64 // as read; assets.ErrConflict when somebody changed the order since
-	ToStop      int64 // 0: out of its stop
+	EditVersion int64         // as read; assets.ErrConflict when somebody changed the order since
+	ToStop      int64         // 0: out of its stop
+	Takes       time.Duration // work as the plan reckons it, where the order itself does not say
 	// Do makes the order's next state as placing it by hand does, in the stop of the given number.
 	Do func(o workorder.Order, stopID int64) (workorder.Order, workorder.Event, error)
 }
@@ -29,13 +30,13 @@ func Publish(c *plantdb.Change, p *assets.PublishedPlan, steps []Step) error {
 	if err != nil {
 		return err
 	}
-	var after []workorder.Order
+	var after []placed
 	for _, s := range steps {
 		o, err := publish(c, p.PlantID, s)
 		if err != nil {
 			return err
 		}
-		after = append(after, o)
+		after = append(after, placed{o, max(s.Takes, time.Duration(o.WorkHours*float64(time.Hour)))})
 	}
 	if err := freeElsewhere(c, p.PlantID, after); err != nil {
 		return err
@@ -71,19 +72,25 @@ func publish(c *plantdb.Change, plantID int64, s Step) (after workorder.Order, e
 	return after, orders.Step(c, &after, event)
 }
 
+// placed is an order as a plan places it, with how long it takes.
+type placed struct {
+	workorder.Order
+	takes time.Duration
+}
+
 // freeElsewhere refuses orders whose people or kit were placed at another plant for the same time since the plan was made. Acts that
 // publish declare the company, so that of two plants the second one sees what the first one took.
-func freeElsewhere(c *plantdb.Change, plantID int64, placed []workorder.Order) error {
+func freeElsewhere(c *plantdb.Change, plantID int64, list []placed) error {
 	r := &reader{ctx: c.Context(), db: c.DB, f: &horizon.Facts{From: c.Now().Time()}}
 	if err := r.outside([]int64{plantID}); err != nil {
 		return err
 	}
-	for _, o := range placed {
+	for _, o := range list {
 		if o.PlacedStart == nil {
 			continue
 		}
 		from := o.PlacedStart.Time()
-		to := from.Add(time.Duration(o.WorkHours * float64(time.Hour)))
+		to := from.Add(o.takes)
 		for _, t := range r.f.Elsewhere {
 			mine := t.PersonID != 0 && slices.Contains(o.PlacedPeople, t.PersonID) || t.KitID != 0 && slices.Contains(o.PlacedTools, t.KitID)
 			if mine && t.From.Before(to) && from.Before(t.To) {

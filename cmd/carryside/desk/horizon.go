@@ -190,7 +190,7 @@ func (d *Desk) reachPlan(ctx context.Context, scope assets.Scope, plantID int64)
 func (d *Desk) PublishPlan(ctx context.Context, scope assets.Scope, a web.Act, plan *assets.PublishedPlan, steps []web.PlanStep) error {
 	list := make([]planned.Step, len(steps))
 	for i, s := range steps {
-		list[i] = planned.Step{OrderID: s.OrderID, EditVersion: s.EditVersion, ToStop: s.ToStop, Do: s.Do}
+		list[i] = planned.Step{OrderID: s.OrderID, EditVersion: s.EditVersion, ToStop: s.ToStop, Takes: s.Takes, Do: s.Do}
 	}
 	if err := d.db.Reach(ctx, scope, plan.PlantID); err != nil {
 		return err
