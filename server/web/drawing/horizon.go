@@ -294,14 +294,19 @@ func (z *hzSheet) belt(b *HorizonBelt, y float64) {
 	z.finding(b, mid)
 }
 
-// cutName cuts a name to a width.
+// cutName cuts a name to a width. A number at its end stays: of "Main line section 07" it is what tells one from the next.
 func cutName(name string, px float64) string {
 	r := []rune(name)
 	most := int(px / 7)
 	if len(r) <= most || most < 2 {
 		return name
 	}
-	return string(r[:most-1]) + "…"
+	end := ""
+	if i := strings.LastIndexByte(name, ' '); i > 0 && strings.ContainsAny(name[i:], "0123456789") && len([]rune(name[i:])) <= most/3 {
+		end = name[i:]
+	}
+	keep := most - 1 - len([]rune(end))
+	return strings.TrimRight(string(r[:keep]), " ") + "…" + end
 }
 
 // glyph sets a belt's loop into its cell.

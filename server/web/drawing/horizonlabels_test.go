@@ -97,3 +97,12 @@ func TestAChangedChanceIsNotCutAtTheEdgeOfTheSheet(t *testing.T) {
 		}
 	}
 }
+
+// Twenty-two sections of one sorter are told apart by the number at the end of their names, which stays when they are cut.
+func TestLongNamesThatDifferInTheirNumberStayApart(t *testing.T) {
+	for name, want := range map[string]string{"Main line section 07": "Main line se… 07", "Shiploader boom with telescopic spout": "Shiploader boom…", "Dock feed 01": "Dock feed 01", "A 12345678901234567890": "A 1234567890123…"} {
+		if got := cutName(name, 112); got != want || len([]rune(got)) > 16 {
+			t.Errorf("%q is cut to %q, want %q", name, got, want)
+		}
+	}
+}
