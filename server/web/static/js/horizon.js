@@ -68,8 +68,7 @@
     if (held) leave();
     const stops = stopsOf(link);
     if (!stops.length) return;
-    let at = stops.findIndex(s => s.id === link.dataset.stop);
-    if (at < 0) at = 0;
+    const at = stops.findIndex(s => s.id === link.dataset.stop); // -1: it stands in a stop that takes it no more
     const was = [...link.querySelectorAll('rect')].map(r => [r, r.getAttribute('x'), r.getAttribute('width')]);
     held = { link, stops, at, from: at, was, label: labelOf(link) };
     link.classList.add('taken');
@@ -154,7 +153,15 @@
     held.stops.forEach((s, i) => { if (Math.abs(s.x + s.w / 2 - x) < Math.abs(held.stops[near].x + held.stops[near].w / 2 - x)) near = i; });
     go(near);
   });
-  addEventListener('pointerup', () => { if (drag && drag.moved) addEventListener('click', e => e.preventDefault(), { capture: true, once: true }); drag = null; });
+  // The click that ends a drag follows no link; where none comes, as when it ends outside the window, the next one does.
+  const still = e => e.preventDefault();
+  addEventListener('pointerup', () => {
+    if (drag && drag.moved) {
+      addEventListener('click', still, { capture: true, once: true });
+      setTimeout(() => removeEventListener('click', still, { capture: true }), 0);
+    }
+    drag = null;
+  });
   addEventListener('pointercancel', () => { drag = null; });
   sheet.addEventListener('dragstart', e => { if (e.target.closest('a[data-order], a[data-locked]')) e.preventDefault(); });
 })();
