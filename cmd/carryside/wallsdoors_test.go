@@ -87,7 +87,7 @@ var doors = map[string]string{
 	"GET /plants/:plant/stores": "stores", "GET /plants/:plant/stores/ledger": "stores", "GET /plants/:plant/stores/cutting": "stores", "GET /plants/:plant/stores/items/:item": "stores", "GET /plants/:plant/stores/kit/:kit": "stores",
 	"* /plants/:plant/stores/items/new": "catalogues", "* /plants/:plant/stores/items/:item/edit": "catalogues", "* /plants/:plant/stores/items/:item/policy": "stock", "* /plants/:plant/stores/items/:item/order": "stock",
 	"* /plants/:plant/stores/supply/:supply": "stock", "* /plants/:plant/stores/receive": "stock", "* /plants/:plant/stores/lots/:lot/issue": "stock", "* /plants/:plant/stores/lots/:lot/return": "stock",
-	"* /plants/:plant/stores/lots/:lot/count": "stock", "* /plants/:plant/stores/lots/:lot/scrap": "stock", "* /plants/:plant/stores/lots/:lot/offcut": "stock", "* /plants/:plant/stores/lots/:lot/move": "stock",
+	"* /plants/:plant/stores/count": "stock", "* /plants/:plant/stores/lots/:lot/count": "stock", "* /plants/:plant/stores/lots/:lot/scrap": "stock", "* /plants/:plant/stores/lots/:lot/offcut": "stock", "* /plants/:plant/stores/lots/:lot/move": "stock",
 	"* /plants/:plant/stores/lots/:lot/edit": "stock", "* /plants/:plant/stores/kit/new": "stock", "* /plants/:plant/stores/kit/:kit/edit": "stock", "* /plants/:plant/stores/kit/:kit/away": "stock",
 	"* /plants/:plant/stores/kit/:kit/calibration": "stock", "* /plants/:plant/stores/kit/:kit/counter": "stock", "* /plants/:plant/stores/kit/:kit/counters/:counter": "stock", "* /plants/:plant/stores/kit/:kit/cutter": "jobs",
 }

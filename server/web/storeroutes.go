@@ -23,6 +23,7 @@ func storeRoutes() []Route {
 	form(people.KeepStores, "stores/items/:item/policy", (*Site).itemPolicy)
 	form(people.KeepStores, "stores/items/:item/order", (*Site).orderItem)
 	form(people.KeepStores, "stores/supply/:supply", (*Site).editSupply)
+	form(people.KeepStores, "stores/count", (*Site).countShelf)
 	form(people.KeepStores, "stores/receive", (*Site).receive)
 	form(people.KeepStores, "stores/lots/:lot/issue", (*Site).issueLot)
 	form(people.KeepStores, "stores/lots/:lot/return", (*Site).returnLot)

@@ -174,6 +174,9 @@ func (s *Site) stores(r *Request) error {
 	r.Offer(&p.Page, "Cut rolls", "stores/cutting", false)
 	r.Offer(&p.Page, "Add an item", "stores/items/new", false)
 	r.Offer(&p.Page, "Add kit", "stores/kit/new", false)
+	if len(room.Outlooks) > 0 {
+		r.Offer(&p.Page, "Count a shelf", "stores/count", false)
+	}
 	r.Offer(&p.Page, "Book a delivery", "stores/receive", true)
 	if len(room.Outlooks) == 0 && len(kits.Kit) == 0 {
 		p.Empty = &Empty{What: "Nothing is kept here yet", Why: "Work at a belt needs cloth, blades and a press at the conveyor on the day. Add the items the plant keeps and book what lies on the shelf; then each placed order holds its own.", Do: p.Do}
