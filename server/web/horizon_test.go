@@ -520,6 +520,22 @@ func TestWorkOfAMovedStopIsSetForHoursInsideItByOneClick(t *testing.T) {
 	}
 }
 
+// Whoever only chooses an order sees where it stands and its stops; no button takes it out of its stop unasked.
+func TestChoosingAnOrderDoesNotAskToTakeItOutOfItsStop(t *testing.T) {
+	f := withStops()
+	v := as(t, f, assets.RolePlanner)
+	d := v.get("/plants/3/horizon/move?order=412")
+	if say := strings.ReplaceAll(d.Find("h1").Text(), nb, " "); say != "Order 412 stands in the stop of Sat 12 Dec 2026" || d.Find("button[value=set]").Length()+d.Find("input[value=set]").Length() != 0 {
+		t.Errorf("the page says %q: %s", say, factsOf(d))
+	}
+	if d.Find("#ms option").Length() != 4 || d.Find("#ms option[selected]").AttrOr("value", "") != plainInt(f.orders[0].WindowID) || d.Find("button[value=lock]").Length() != 1 {
+		t.Errorf("its stops: %s", d.Find("#ms").Text())
+	}
+	if say := v.get("/plants/3/horizon/move?order=412&stop=0").Find("h1").Text(); !strings.Contains(say, "comes out of its stop") {
+		t.Errorf("asked to take it out: %q", say)
+	}
+}
+
 // Dragged to another stop and back, an order stands as published: nothing waits, and the answer does not speak of a move.
 func TestAnOrderSetBackInItsOwnStopIsNoMove(t *testing.T) {
 	f := withStops()

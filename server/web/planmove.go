@@ -70,6 +70,9 @@ func (s *Site) planMove(r *Request) error {
 	if r.Posted() {
 		return s.keepMove(r, sh, asked)
 	}
+	if at, stands := sh.at[asked.order.ID]; stands && sh.param("stop") == "" {
+		return sh.chooseStop(asked, at.StopID)
+	}
 	p := &movePage{Order: asked.order.Number, Stop: asked.stop, Leave: r.At("horizon"), Locked: asked.order.Held(), MayLock: asked.order.State == workorder.Placed}
 	p.Sheet = "Move"
 	a := sh.ask(sh.at, horizon.Move{OrderID: asked.order.ID, StopID: asked.stop}, askFor)
@@ -101,6 +104,18 @@ func (sh *sheetOf) chooseMove() error {
 	if sh.r.Posted() {
 		return sh.r.Refill("move", p)
 	}
+	return sh.r.Show("move", p)
+}
+
+// chooseStop says where an order stands and asks for another stop: nobody has asked to take it out of this one.
+func (sh *sheetOf) chooseStop(m askedMove, stop int64) error {
+	m.stop = stop
+	m.kept, _ = sh.h.stop(stop)
+	p := &movePage{Order: m.order.Number, Stop: stop, Leave: sh.r.At("horizon"), Locked: m.order.Held(), MayLock: m.order.State == workorder.Placed, Bare: true}
+	p.Sheet, p.Sub = "Move", "Choose another stop below, or lock it where it stands. Nothing is kept before you set it down."
+	p.Say = fmt.Sprintf("Order %d stands in the stop of ", m.order.Number) + sh.r.F.Date(m.kept.Start) + pick(stop == m.order.WindowID, "", ", by a move of yours")
+	p.Answer = &moveAnswer{Fits: true, Head: p.Say}
+	p.Orders, p.Stops = sh.choices(m.order.Number), sh.stopChoices(m)
 	return sh.r.Show("move", p)
 }
 
