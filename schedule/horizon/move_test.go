@@ -87,6 +87,22 @@ func TestLockedOrdersStay(t *testing.T) {
 	}
 }
 
+// The stop of a locked order was moved by a day: the order is named with its hours of before, stays in its stop, and does not keep a re-plan from
+// finding a plan for the others.
+func TestALockedOrderStaysInAStopThatWasMoved(t *testing.T) {
+	z := zone(t, "Europe/Oslo")
+	in := quay(z)
+	in.Plants[0].Orders[0].At, in.Plants[0].Orders[0].Locked = &Placement{StopID: 101, Start: at(z, "2026-12-11 07:00")}, true
+	s := Lay(in)
+	now, broken := s.Settle(t.Context(), s.Standing())
+	if len(broken) != 1 || broken[0].Why[0] != "order 412 is set for 11 Dec 07:00, outside the stop as it is now" || !s.Astray(1, now[1]) {
+		t.Errorf("%+v stands %+v", broken, now[1])
+	}
+	if p := s.Placements(solved(t, s)); p[1].StopID != 101 || s.Astray(1, p[1]) || p[2].StopID != 102 {
+		t.Errorf("planned %+v", p)
+	}
+}
+
 func TestStopsWhoseOrdersDoNotGoTogetherAreNamed(t *testing.T) {
 	z := zone(t, "Europe/Oslo")
 	in := quay(z)

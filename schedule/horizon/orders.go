@@ -155,8 +155,9 @@ func (s *Sheet) stand(o *Order, j *plan.Job) {
 		return
 	}
 	j.Locked = &plan.Lock{Window: w, Start: -1, Technicians: people, Tools: kit}
-	if !o.At.Start.IsZero() {
-		j.Locked.Start = s.above(o.At.Start)
+	// A stop moved from under locked work still holds it, at hours that have to be set anew.
+	if start, win := s.above(o.At.Start), s.Case.Windows[w]; !o.At.Start.IsZero() && start >= win.Start && start+j.Duration <= win.End {
+		j.Locked.Start = start
 	}
 }
 

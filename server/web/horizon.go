@@ -466,6 +466,9 @@ func (sh *sheetOf) broken() []horizonLeft {
 	for _, b := range sh.h.Broken {
 		if w, ok := sh.h.stop(b.StopID); ok {
 			l := horizonLeft{Name: "Stop of " + sh.r.F.Stamp(w.Start), To: sh.r.At("stops"), Why: capitals(b.Why)}
+			if to, may := sh.r.Link("stops/:stop", w.ID); may {
+				l.To = to
+			}
 			if len(sh.astray(w.ID)) > 0 && sh.r.May(people.PlanOrders) {
 				l.Hours = w.ID
 			}
