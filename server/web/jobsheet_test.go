@@ -248,6 +248,9 @@ func TestAnAuditorReadsOfASignedSheetWhatWentIntoTheSplice(t *testing.T) {
 	if got := ticketWords(&Request{}, &OrderDone{Ticket: "Hot vulcanising"}); got != "Hot vulcanising, valid until further notice" {
 		t.Errorf("a ticket without an end is told as %q", got)
 	}
+	if to := as(t, f, assets.RoleTechnician).get("/plants/3/orders/409").Find(`.do a[href="/plants/3/splices/33/press"]`); to.Text() != "Record its press cycle" {
+		t.Errorf("from a pressed splice's order no step leads to its press record: %q", to.Text())
+	}
 	if open := as(t, f, assets.RoleAuditor).get("/plants/3/orders/412").Find("#us, #ch").Length(); open != 0 {
 		t.Error("an order that is not done says what it used or changed")
 	}

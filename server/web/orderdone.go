@@ -25,6 +25,9 @@ func (s *Site) orderDone(r *Request, file *OrderFile, v fleetView, p *orderPage)
 	for _, sp := range done.Splices {
 		p.Changed = append(p.Changed, r.splicesChanged(sp, v, o)...)
 	}
+	if len(p.Pressed) == 0 {
+		r.offerPress(&p.Page, done.Splices, o)
+	}
 	if r.May(people.ReadStores) {
 		if p.Used, err = s.usedOn(r, done); err != nil {
 			return err
@@ -48,6 +51,17 @@ func ticketWords(r *Request, done *OrderDone) string {
 		return done.Ticket + ", valid until further notice"
 	}
 	return done.Ticket + ", valid to " + r.F.PlainDay(done.TicketUntil)
+}
+
+// offerPress leads from an order whose splice was pressed to where its cycle is recorded, while none is.
+func (r *Request) offerPress(p *Page, splices []assets.Splice, o workorder.Order) {
+	for _, sp := range splices {
+		hot := sp.Bond == assets.BondHotPressed || sp.Bond == assets.BondHotVulcanised
+		if sp.MadeOrderID == o.ID && sp.Ended == nil && hot {
+			r.Offer(p, "Record its press cycle", "splices/:splice/press", o.State == workorder.Done, sp.ID)
+			return
+		}
+	}
 }
 
 func (r *Request) splicesChanged(sp assets.Splice, v fleetView, o workorder.Order) []changedRow {

@@ -93,7 +93,7 @@ func (s *Site) pressEntry(r *Request) (pressEntry, error) {
 		return in, err
 	}
 	in.fit = press.Fitting(in.recipes, splicedIn(viewOf(fl, r.F), workorder.Order{BeltID: in.splice.BeltID}, in.splice))
-	orders, _, err := s.Orders.OrderList(r.Context(), r.Scope, r.PlantID(), OrderFilter{ConveyorID: c.ID, Limit: 20})
+	orders, _, err := s.Orders.OrderList(r.Context(), r.Scope, r.PlantID(), OrderFilter{ConveyorID: c.ID, Newest: true, Limit: 20})
 	if err != nil {
 		return in, err
 	}
@@ -135,7 +135,7 @@ func (r *Request) pressNew(in pressEntry) *pressNewPage {
 	f.Select("recipe", "Recipe", in.firstRecipe(), in.recipeOptions()).Must()
 	f.Text("press", "Press", "").Must().Hinted("as it is called at the plant: press 1")
 	f.At("pressed_at", "Press opened", 0).Must()
-	f.Select("order_id", "For the order", "", in.orders)
+	f.Select("order_id", "For the order", plainInt(in.splice.MadeOrderID), in.orders)
 	f.File("file", "Trace", ".csv,.txt,text/csv,text/plain").OverBoth().Hinted(fmt.Sprintf("CSV with time, both temperatures and pressure, at most %d MB; leave it empty when figures were read off", enclosure.MaxBytes>>20))
 	for _, name := range press.Criteria {
 		field, _, _ := criterionUnit(name)

@@ -145,6 +145,7 @@ type OrderFilter struct {
 	Kind       workorder.Kind
 	Conveyors  []int64   // of a line; empty: every conveyor
 	Since      time.Time // closed since then
+	Newest     bool      // the newest first instead of by latest date
 	Offset     int
 	Limit      int // 0: all
 }

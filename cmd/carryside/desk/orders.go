@@ -34,7 +34,7 @@ func (d *Desk) OpenOrders(ctx context.Context, scope assets.Scope, plantID int64
 // OrderList returns a page of orders.
 func (d *Desk) OrderList(ctx context.Context, scope assets.Scope, plantID int64, f web.OrderFilter) ([]workorder.Order, int, error) {
 	return orders.List(ctx, d.db, scope, orders.Filter{PlantID: plantID, ConveyorID: f.ConveyorID, SpliceID: f.SpliceID, Kind: f.Kind,
-		Open: f.Open, Closed: f.Closed, Conveyors: f.Conveyors, Since: assets.InstantOf(f.Since), Limit: f.Limit, Offset: f.Offset})
+		Open: f.Open, Closed: f.Closed, Conveyors: f.Conveyors, Since: assets.InstantOf(f.Since), Newest: f.Newest, Limit: f.Limit, Offset: f.Offset})
 }
 
 // Order returns an order with its history.
