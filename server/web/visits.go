@@ -16,14 +16,14 @@ import (
 
 // VisitNeed is an open order that calls somebody to a plant: by its latest date, or by the stop it is placed in.
 type VisitNeed struct {
-	PlantID, Number, SpliceID int64
-	Title, Tag                string
-	Placed                    bool
-	Raised                    bool // and not accepted
-	LatestDay                 assets.Day
-	Start, End                assets.Instant // of its stop; 0: in none
-	People, Tools             []int64
-	ToolNames                 []string
+	OrderID, PlantID, Number, SpliceID int64
+	Title, Tag                         string
+	Placed                             bool
+	Raised                             bool // and not accepted
+	LatestDay                          assets.Day
+	Start, End                         assets.Instant // of its stop; 0: in none
+	People, Tools                      []int64
+	ToolNames                          []string
 }
 
 // DepotEnd is a ticket of somebody, a calibration of kit or a limit of its wear, at home in the depot, that ends or is reached.

@@ -12,15 +12,15 @@ import (
 
 // Need is an open order that calls somebody to a plant: by its latest date, or by the stop it is placed in.
 type Need struct {
-	PlantID, Number, SpliceID int64
-	Title                     string
-	Kind                      workorder.Kind
-	State                     workorder.State
-	Tag                       string // of its conveyor
-	LatestDay                 assets.Day
-	WindowID                  int64
-	Start, End                assets.Instant // of its stop; 0: in none
-	People, Tools             []int64        `gorm:"-"`
+	OrderID, PlantID, Number, SpliceID int64
+	Title                              string
+	Kind                               workorder.Kind
+	State                              workorder.State
+	Tag                                string // of its conveyor
+	LatestDay                          assets.Day
+	WindowID                           int64
+	Start, End                         assets.Instant // of its stop; 0: in none
+	People, Tools                      []int64        `gorm:"-"`
 }
 
 // NeedsBy lists the open orders of a scope whose latest date is no later than a day, or whose stop begins before an instant, all
@@ -31,7 +31,7 @@ func NeedsBy(ctx context.Context, db *plantdb.DB, scope assets.Scope, day assets
 		Need
 		PlacedPeople, PlacedTools *string
 	}
-	err := db.SQL(ctx).Raw(`SELECT o.plant_id, o.number, o.splice_id, o.title, o.kind, o.state, o.latest_day, o.window_id, o.placed_people, o.placed_tools,
+	err := db.SQL(ctx).Raw(`SELECT o.id AS order_id, o.plant_id, o.number, o.splice_id, o.title, o.kind, o.state, o.latest_day, o.window_id, o.placed_people, o.placed_tools,
 			coalesce(c.tag, '') AS tag, coalesce(w."start", 0) AS start, coalesce(w."end", 0) AS "end"
 		FROM orders o
 		LEFT JOIN conveyors c ON c.id = o.conveyor_id AND c.known_to IS NULL AND c.valid_to IS NULL

@@ -232,7 +232,7 @@ func (d *Desk) VisitsAhead(ctx context.Context, scope assets.Scope, now, until t
 	}
 	out := make([]web.VisitNeed, len(needs))
 	for i, n := range needs {
-		out[i] = web.VisitNeed{PlantID: n.PlantID, Number: n.Number, SpliceID: n.SpliceID, Title: n.Title, Tag: n.Tag, Placed: n.State == workorder.Placed, Raised: n.State == workorder.Raised, LatestDay: n.LatestDay, Start: n.Start, End: n.End, People: n.People, Tools: n.Tools}
+		out[i] = web.VisitNeed{OrderID: n.OrderID, PlantID: n.PlantID, Number: n.Number, SpliceID: n.SpliceID, Title: n.Title, Tag: n.Tag, Placed: n.State == workorder.Placed, Raised: n.State == workorder.Raised, LatestDay: n.LatestDay, Start: n.Start, End: n.End, People: n.People, Tools: n.Tools}
 		for _, id := range n.Tools {
 			out[i].ToolNames = append(out[i].ToolNames, cmp.Or(name[id], fmt.Sprintf("kit %d", id)))
 		}

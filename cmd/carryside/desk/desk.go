@@ -70,7 +70,7 @@ func (d *Desk) ShareLaws(book *outlook.LawBook) { d.laws = book }
 func (d *Desk) Sources() web.Sources {
 	n := naming{d}
 	return web.Sources{Plants: d, Fleets: d, Orders: n, Days: n, Finds: n, Registers: d, Meters: d, RuleBook: d,
-		Owners: d, StopBook: d, CrewBook: d, WeekBook: d, StoreBook: d, Reporting: d, Auditing: d, Catalogues: d, Calendars: d, Importing: d, Attachments: d, Lives: d, Horizons: d, Pressing: d, Worksheets: d, RoundBook: d, Standing: d}
+		Owners: d, StopBook: d, CrewBook: d, WeekBook: n, StoreBook: d, Reporting: d, Auditing: d, Catalogues: d, Calendars: d, Importing: d, Attachments: d, Lives: d, Horizons: d, Pressing: d, Worksheets: d, RoundBook: d, Standing: d}
 }
 
 // kept returns a plant's state and standings at now, from memory where nothing has changed.

@@ -157,6 +157,25 @@ func (d naming) News(ctx context.Context, scope assets.Scope, plantID int64, sin
 	return &own, err
 }
 
+// VisitsAhead is VisitsAhead of the desk with names.
+func (d naming) VisitsAhead(ctx context.Context, scope assets.Scope, now, until time.Time) ([]web.VisitNeed, error) {
+	list, err := d.Desk.VisitsAhead(ctx, scope, now, until)
+	if err != nil {
+		return nil, err
+	}
+	var ids []int64
+	for _, n := range list {
+		if byNumber.MatchString(n.Title) {
+			ids = append(ids, n.OrderID)
+		}
+	}
+	w, err := d.who(ctx, scope, ids...)
+	for i := range list {
+		list[i].Title = w.in(list[i].Title, w.of[list[i].OrderID]...)
+	}
+	return list, err
+}
+
 // Find is Find of the desk with names.
 func (d naming) Find(ctx context.Context, scope assets.Scope, plantID int64, text string) ([]web.Hit, error) {
 	hits, err := d.Desk.Find(ctx, scope, plantID, text)

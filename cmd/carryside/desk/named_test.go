@@ -82,10 +82,15 @@ func TestAnOrderForATicketSaysWhoseItIsUntilThePersonIsErased(t *testing.T) {
 		for _, n := range news.Steps {
 			says = append(says, n.Title, n.Event.Why)
 		}
+		ahead, err := screens.WeekBook.VisitsAhead(t.Context(), s.Scope, plantdbtest.Noon, plantdbtest.Noon.AddDate(0, 3, 0))
+		if err != nil || len(ahead) != 1 {
+			t.Fatalf("%d orders call somebody, %v", len(ahead), err)
+		}
+		says = append(says, ahead[0].Title)
 		return strings.Join(append(says, waiting[0].Why, hits[0].Says), "\n")
 	}
 	number, typedTitle := fmt.Sprintf("person %d", holder.ID), byHand.Title
-	if text := told(); strings.Contains(text, number) || strings.Count(text, "S. Ilveth") != 14 || strings.Contains(text, other.Name) || !strings.Contains(text, typedTitle) {
+	if text := told(); strings.Contains(text, number) || strings.Count(text, "S. Ilveth") != 15 || strings.Contains(text, other.Name) || !strings.Contains(text, typedTitle) {
 		t.Errorf("screens say:\n%s", text)
 	}
 	kept, _, err := d.OrderList(t.Context(), s.Scope, s.Plant.ID, web.OrderFilter{Open: true})
