@@ -206,18 +206,20 @@ func (h *relief) leastLonger(w int, end bool, most int) (remedy, bool) {
 	return remedy{}, false
 }
 
-// worthFrom is the smallest size from least to most at which the job is not too dear, above most where there is none. The more is
-// changed the cheaper is the cheapest plan with the job, so halving finds it; without a proof it is least.
-func (h *relief) worthFrom(least, most int, changes func(int) []Change) int {
-	if !h.x.s.proven || least > most {
-		return least
+// worthFrom is the smallest size up to most at which the job is not too dear, above most where there is none. The more is changed the
+// cheaper is the cheapest plan with the job, so halving finds it; it may be less than what the job itself lacks, where another job makes
+// room for it. Without a proof it is what the job lacks.
+func (h *relief) worthFrom(lacking, most int, changes func(int) []Change) int {
+	if !h.x.s.proven || most < 1 {
+		return lacking
 	}
 	switch h.worth(changes(most)) {
 	case none:
 		return most + 1
 	case unknown:
-		return least
+		return lacking
 	}
+	least := 1
 	for end := most; least < end && !h.spent(); {
 		if mid := (least + end) / 2; h.worth(changes(mid)) == none {
 			least = mid + 1
@@ -403,6 +405,8 @@ func (h *relief) leastStock(n StockNeed, w int) (remedy, bool) {
 		if most > failed && h.works(change(most)) {
 			most = h.least(failed+1, most, change)
 			at = h.latest(at, hi, func(t int) []Change { return []Change{{Kind: StockArrives, Of: n.Item, Quantity: most, Time: t}} })
+			// What comes later serves fewer others first.
+			most = h.least(1, most, change)
 			return remedy{change(most), most}, true
 		}
 		failed = most
@@ -443,11 +447,28 @@ func (h *relief) presence() (remedy, bool) {
 		}
 		for _, r := range h.stays(o.Window) {
 			if h.works(r.changes) {
-				return r, true
+				return h.shortest(r.changes[0]), true
 			}
 		}
 	}
 	return remedy{}, false
+}
+
+// shortest makes a stretch of availability that works as short as works: it may have freed somebody else for the job.
+func (h *relief) shortest(c Change) remedy {
+	until := func(n int) []Change { return []Change{{Kind: c.Kind, Of: c.Of, Start: c.Start, End: c.Start + n}} }
+	c.End = c.Start + h.leastBelow(c.End-c.Start, until)
+	from := func(n int) []Change { return []Change{{Kind: c.Kind, Of: c.Of, Start: c.End - n, End: c.End}} }
+	n := h.leastBelow(c.End-c.Start, from)
+	return remedy{from(n), n}
+}
+
+// leastBelow is the smallest size up to most that works; most itself unless one less does.
+func (h *relief) leastBelow(most int, changes func(int) []Change) int {
+	if most <= 1 || !h.x.s.proven || !h.works(changes(most-1)) {
+		return most
+	}
+	return h.least(1, most-1, changes)
 }
 
 // stays are stretches of availability around the job's earliest work in a window for those who suit and are not there then.
