@@ -94,7 +94,7 @@ func (s *Site) companyPlan(r *Request) error {
 			return s.startCompanyPlan(r, choice)
 		case "stop":
 			s.replans.stop(0, r.Who.Person.ID)
-			return r.Done(choice.to(), "Stopped: the best plan found so far is shown.")
+			return r.Done(choice.to(), "Stopped: what was found so far is shown.")
 		case "leave":
 			s.replans.forget(0, r.Who.Person.ID)
 			if err := s.Horizons.SaveDraft(r.Context(), r.Scope, &assets.PlanDraft{PersonID: r.Who.Person.ID}); err != nil {

@@ -1,6 +1,8 @@
 package web
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -452,6 +454,34 @@ func TestAReplanThatWasLeftKeepsNothingOfWhatItFinds(t *testing.T) {
 		}
 		if kept := len(f.draft.Moves) > 0; kept == left {
 			t.Errorf("left %v, and the draft holds %d moves", left, len(f.draft.Moves))
+		}
+	}
+}
+
+// Stopped before it found anything, or with locks that cannot hold together, a re-plan does not claim that nothing better was found.
+func TestAReplanWithoutAPlanSaysSo(t *testing.T) {
+	f := withStops()
+	v := as(t, f, assets.RolePlanner)
+	h, err := f.Horizon(t.Context(), assets.PlantScope(3), 3, time.Date(2026, 11, 25, 6, 0, 0, 0, time.UTC), 26)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for want, run := range map[string]*replan{
+		"The re-plan was stopped before it found a plan: the plan stands as it was published":  {err: context.Canceled},
+		"The re-plan found no plan that keeps every lock: the plan stands as it was published": {found: &plan.Plan{Status: plan.Infeasible, Conflict: []string{"job 412 and job 415 are locked at the same time"}}},
+		"The re-plan broke off: the plan stands as it was published":                           {err: errors.New("out of memory")},
+		"Re-plan: nothing better was found than what is published":                             {found: &plan.Plan{Status: plan.Optimal}},
+	} {
+		run.view, run.stop = h, func() {}
+		if err := v.site.replans.add(replanKey{plant: 3, person: 1}, run); err != nil {
+			t.Fatal(err)
+		}
+		d := v.get("/plants/3/horizon/plan")
+		if say := strings.ReplaceAll(d.Find("h1").Text(), nb, " "); say != want {
+			t.Errorf("the page says %q, want %q", say, want)
+		}
+		if text := factsOf(d); strings.Contains(want, "lock") && !strings.Contains(text, "Order 412 and order 415 are locked at the same time.") {
+			t.Errorf("it does not name the locks: %s", text)
 		}
 	}
 }

@@ -78,7 +78,7 @@ func (s *Site) horizonPlan(r *Request) error {
 		return s.startReplan(r)
 	case "stop":
 		s.replans.stop(r.PlantID(), r.Who.Person.ID)
-		return r.Done(r.At("horizon", "plan"), "Stopped: the best plan found so far is shown.")
+		return r.Done(r.At("horizon", "plan"), "Stopped: what was found so far is shown.")
 	case "leave":
 		return s.leavePlan(r)
 	case "theirs", "mine":
@@ -182,6 +182,8 @@ func planSay(p *planPage, sh *sheetOf, run *replan) string {
 		}
 	}
 	switch {
+	case len(p.Changes) == 0 && len(p.LeftOut) == 0 && run != nil && run.without() != "":
+		return run.without() + ": the plan stands as it was published"
 	case len(p.Changes) == 0 && run == nil && len(p.LeftOut) == 0:
 		return "No move is waiting: the plan stands as it was published"
 	case len(p.Changes) == 0 && len(p.LeftOut) == 0:

@@ -238,6 +238,21 @@ func (p *replan) words() string {
 	return words + ", within " + Num(p.found.GapPercent(), 1) + nb + "% of the proven bound, seed " + Int(planSeed)
 }
 
+// without says why a re-plan found no plan at all; "" when it found one, or runs.
+func (p *replan) without() string {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	switch {
+	case errors.Is(p.err, context.Canceled):
+		return "The re-plan was stopped before it found a plan"
+	case errors.Is(p.err, plan.ErrNoPlan), p.err == nil && p.found != nil && p.found.Status == plan.Infeasible:
+		return "The re-plan found no plan that keeps every lock"
+	case p.err != nil:
+		return "The re-plan broke off"
+	}
+	return ""
+}
+
 // conflict are the locks that cannot hold together.
 func (p *replan) conflict() []string {
 	p.mu.Lock()
