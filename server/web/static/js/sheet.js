@@ -65,7 +65,7 @@
     ...(step.wants && draft.state === 'done' ? [...typed('Measured: ' + step.ask + (step.unit ? ', in ' + step.unit : ''), draft.value, v => { draft.value = v; live.querySelector('[data-warn]').textContent = warn(step, v); }, { id: 'value', inputmode: 'decimal' }),
       el('p', { class: 'wrong', role: 'status', 'data-warn': true }, warn(step, draft.value))] : []),
     ...typed(draft.state === 'done' ? 'Note' : 'Why it is ' + draft.state, draft.note, v => { draft.note = v; }, { id: 'note' }),
-    el('label', { class: 'pbtn alt' }, el('input', { type: 'file', accept: 'image/*', capture: 'environment', 'aria-label': 'Add a photo', onchange: addPhoto }), (step.photo ? 'A photo belongs here, ' : 'Add a photo, ') + draft.photos.length + ' taken'),
+    el('label', { class: 'pbtn alt' }, el('input', { type: 'file', accept: 'image/*', capture: 'environment', 'aria-label': 'Add a photo', onchange: addPhoto }), (step.photo ? 'A photo belongs here' : 'Add a photo') + (step.photo || draft.photos.length ? ', ' + draft.photos.length + ' taken' : '')),
     el('div', { class: 'foot' }, el('button', { class: 'pbtn', 'data-keep': true }, 'Keep this, next step')));
 
   const keepHead = async ev => {
@@ -130,6 +130,16 @@
     el('div', { class: 'foot' }, el('button', { class: 'pbtn', 'data-keep': true }, 'Sign')));
 
   // ---- the page
+  // Cautions come first. Once a step is noted they stand folded above the next one: whoever has gloves on does not scroll past them at each step.
+  let unfolded = false;
+  const cautions = (f, begun) => {
+    if (!f.cautions?.length) return [];
+    const says = [el('ul', {}, ...f.cautions.map(c => el('li', {}, c))), ...(f.rules ? [el('p', { class: 'small' }, el('b', {}, 'Site rules: '), f.rules)] : []),
+      el('p', { class: 'small' }, 'Site rules, local codes and qualified people decide; this sheet replaces none of them. It never says that a conveyor is safe to run.')];
+    if (!begun) return [el('section', { class: 'caution', 'aria-labelledby': 'ca' }, el('h2', { id: 'ca' }, 'Before anything else'), ...says)];
+    return [el('details', { class: 'caution', open: unfolded, ontoggle: ev => { unfolded = ev.target.open; } }, el('summary', {}, 'Before anything else: ' + f.cautions.length + ' cautions'), ...says)];
+  };
+
   const draw = async () => {
     const held = await all();
     const here = held.filter(e => e.plant === plant && on.facts && e.person === on.facts.person).sort(first);
@@ -148,8 +158,7 @@
     const rows = (head, list) => list.length ? [el('h2', {}, head), el('dl', { class: 'dl' }, ...list.flatMap(x => [el('dt', {}, x.name), el('dd', {}, x.value)]))] : [];
     const focus = document.activeElement && live.contains(document.activeElement) && [document.activeElement.name, document.activeElement.value, document.activeElement.id];
     live.replaceChildren(
-      ...(f.cautions?.length ? [el('section', { class: 'caution', 'aria-labelledby': 'ca' }, el('h2', { id: 'ca' }, 'Before anything else'), el('ul', {}, ...f.cautions.map(c => el('li', {}, c))), ...(f.rules ? [el('p', { class: 'small' }, el('b', {}, 'Site rules: '), f.rules)] : []),
-        el('p', { class: 'small' }, 'Site rules, local codes and qualified people decide; this sheet replaces none of them. It never says that a conveyor is safe to run.'))] : []),
+      ...cautions(f, done.length > 0),
       ...(f.open ? [] : [el('p', { class: 'wrong' }, 'This order is not open to be noted as it stood when the device last had a network.')]),
       el('ul', { class: 'strip', 'aria-label': done.length + ' of ' + f.steps.length + ' steps noted' }, ...f.steps.map(s => el('li', { class: s.key === at ? 'on' : stands(s) ? 'done' : '' }))),
       ...form,
