@@ -136,7 +136,7 @@ func (s *Site) crew(r *Request) error {
 	for _, t := range list.Tickets {
 		holders[t.PersonID] = true
 	}
-	p.Sub = Capital(Count(len(list.Members), "person", "people")) + " can be sent, " + fmt.Sprint(len(holders)) + " with tickets. A ticket counts on the day of the work."
+	p.Sub = Capital(Count(len(list.Members), "person", "people")) + " can be sent, " + Word(len(holders)) + " with tickets. A ticket counts on the day of the work."
 	p.Drawing = r.ticketDrawing(list, work, p.Say)
 	p.Tickets, p.Away = r.ticketLines(list)
 	p.Todo = r.crewTodo(list, work)

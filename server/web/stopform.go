@@ -71,19 +71,26 @@ func (s *Site) stopForm(r *Request, w assets.StopWindow) error {
 			f.Radio("keep", "If the clocks change inside it, keep", pick(w.ID == 0, "", "clock"), []Option{{Value: "clock", Label: "both clock times"}, {Value: "length", Label: "the length"}}).OverBoth(),
 			f.Text("note", "Name or note", w.Note).Hinted("What it is for").OverBoth())
 		p.section("What the plant said", f.answerFields(w.ID == 0, w.Answer, owner)...)
+		if w.ID != 0 {
+			p.reason(false, "Why it changes: it stands with the change, for whoever had planned on the stop as it was")
+		}
 		return p, nil
 	}, func(_ *formPage, e *entry) (string, string, error) {
 		next := w
 		next.RowID = e.rowID()
 		e.stop(&next, reg)
 		e.stopAnswer(&next.Answer)
+		why := ""
+		if w.ID != 0 {
+			why = e.text("reason")
+		}
 		if err := e.Err(); err != nil {
 			return "", "", err
 		}
 		if err := s.sameStop(r, next); err != nil {
 			return "", "", err
 		}
-		err := s.StopBook.SaveStop(r.Context(), r.Scope, r.act(pick(w.ID == 0, "add a stop", "change a stop"), ""), &next)
+		err := s.StopBook.SaveStop(r.Context(), r.Scope, r.act(pick(w.ID == 0, "add a stop", "change a stop"), why), &next)
 		if err != nil {
 			return "", "", err
 		}

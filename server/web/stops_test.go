@@ -167,7 +167,11 @@ func TestAStopIsMovedAndWithdrawn(t *testing.T) {
 	form := filledForm(v.get("/plants/3/stops/91"))
 	form.Set("start", "2027-03-26T20:00")
 	form.Set("end", "2027-03-27T06:00")
+	form.Set("reason", "operations needs the line that day")
 	v.taken("/plants/3/stops/91", form)
+	if acts := f.office().acts; len(acts) == 0 || acts[len(acts)-1].Reason != "operations needs the line that day" {
+		t.Errorf("the change is kept as %+v", acts)
+	}
 	if w := one[assets.StopWindow](t, f.office()); w.ID != 91 || w.RowID != 910 || stopHours(w) != 10 {
 		t.Errorf("kept %+v", w)
 	}
