@@ -425,7 +425,7 @@ func (s *Site) editRecipe(r *Request) error {
 func (p *formPage) recipeRows(rc assets.Recipe) {
 	f := p.Form
 	p.RowsAt = len(p.Sections)
-	p.Rows = &formRows{Head: "Figures", Columns: []string{"Figure", "Value", "Class", "Source"},
+	p.Rows = &formRows{Head: "Figures", Stack: true, Columns: []string{"Figure", "Value", "Class", "Source"},
 		Hint: "Class A: the maker's chart for this belt; B: a handbook; C: this plant's own history; P: your own decision; D: a rule of thumb. The last five may be left empty."}
 	for i, q := range recipeQuantities {
 		v, there := assets.ValueOf(rc.Values, q.Name)
@@ -438,11 +438,12 @@ func (p *formPage) recipeRows(rc assets.Recipe) {
 			}
 		}
 		name := func(part string) string { return fmt.Sprintf("v%d_%s", i, part) }
+		f.Hidden(name("quantity"), q.Name)
 		p.Rows.Rows = append(p.Rows.Rows, []*Field{
-			f.Select(name("quantity"), fmt.Sprintf("figure %d", i+1), q.Name, []Option{{Value: q.Name, Label: q.Words + ", " + q.sign(f.Plain.Units)}}),
+			{Kind: "words", Name: name("words"), Value: q.Words + ", " + q.sign(f.Plain.Units), Wide: true},
 			f.Number(name("value"), q.Words, value, ""),
 			f.Select(name("class"), "class of "+q.Words, class, choices("", assets.Classes, func(c assets.Class) string { return string(c) })),
-			f.Text(name("source"), "source of "+q.Words, v.Source)})
+			f.Text(name("source"), "source of "+q.Words, v.Source).OverBoth()})
 	}
 }
 
