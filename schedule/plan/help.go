@@ -75,6 +75,23 @@ func (x *explainer) help(j int) (words []string, changes [][]Change) {
 	return words, changes
 }
 
+// helpAwaited tries for a job for which nothing was found what places a job it waits for, where that is left out too.
+func (x *explainer) helpAwaited(l *LeftOut, all []LeftOut) {
+	h := &relief{x: x, job: l.Job, left: min(asksPerJob, asksInAll-x.asked), kind: asksPerKind}
+	for _, w := range x.p.jobs[l.Job].before {
+		i := slices.IndexFunc(all, func(o LeftOut) bool { return o.Job == w.job })
+		if i < 0 || !x.s.proven {
+			continue
+		}
+		for _, changes := range all[i].Changes {
+			if h.works(changes) {
+				l.Help, l.Changes = append(l.Help, x.sentence(l.Job, changes)), append(l.Changes, changes)
+				return
+			}
+		}
+	}
+}
+
 // works says whether the job is placed when the case is changed and planned again. Where the plan is proven every optimum of the changed
 // case places it; else a cheaper plan with it is found.
 func (h *relief) works(changes []Change) bool {

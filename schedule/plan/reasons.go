@@ -21,6 +21,11 @@ func (s *solver) leftOut() []LeftOut {
 		}
 		out = append(out, l)
 	}
+	for i := range out {
+		if len(out[i].Help) == 0 && !s.set.Plain {
+			x.helpAwaited(&out[i], out)
+		}
+	}
 	return out
 }
 
