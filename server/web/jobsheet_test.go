@@ -255,3 +255,16 @@ func TestAnAuditorReadsOfASignedSheetWhatWentIntoTheSplice(t *testing.T) {
 		t.Error("an order that is not done says what it used or changed")
 	}
 }
+
+// An auditor may change no steps, and reads on the list what each kind of work asks for, in order and with its limits.
+func TestAnAuditorReadsWhatASheetAsksFor(t *testing.T) {
+	d := as(t, skarrow(), assets.RoleAuditor).get("/plants/3/steps")
+	row := d.Find("tbody tr").FilterFunction(func(_ int, s *goquery.Selection) bool {
+		return strings.HasPrefix(s.Text(), "Re-splice") && strings.Contains(s.Text(), "hot vulcanised, stepped")
+	})
+	asks := row.Find("details li").Map(func(_ int, s *goquery.Selection) string { return strings.ReplaceAll(s.Text(), nb, " ") })
+	want := jobsheet.Usual(workorder.KindResplice, assets.FormStepped, assets.BondHotVulcanised)
+	if row.Find("td.tag a").Length() > 0 || len(asks) != len(want) || !strings.HasPrefix(asks[0], "Isolated with own lock") || !slices.ContainsFunc(asks, func(s string) bool { return strings.HasSuffix(s, "difference of the diagonals, 4 mm or less") }) {
+		t.Errorf("the list tells %d of %d steps: %q", len(asks), len(want), asks)
+	}
+}

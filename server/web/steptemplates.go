@@ -24,6 +24,7 @@ type stepsPage struct {
 type stepsRow struct {
 	Work, To, Splice, Whose, Changed string
 	Steps, Checks                    int
+	Asks                             []string // each step with what is measured at it, in order
 }
 
 // workSplice is a kind of work at a splice kind.
@@ -77,6 +78,7 @@ func (s *Site) stepTemplates(r *Request) error {
 		}
 		for _, step := range t.Steps {
 			row.Steps, row.Checks = row.Steps+count(!step.Check), row.Checks+count(step.Check)
+			row.Asks = append(row.Asks, joinWords(step.Words, r.F.askWords(step), pick(step.Photo, "a photo", "")))
 		}
 		p.Rows = append(p.Rows, row)
 	}

@@ -134,7 +134,7 @@
         says(e)), ...(e.words ? [el('p', { class: 'wrong' }, e.words)] : [])))), el('p', { class: 'small dim' }, 'Safe if the phone is switched off. Seen on no other screen until sent.')] : [];
     const list = [el('h2', {}, 'Points of the round'), el('ol', { class: 'rows' }, ...on.facts.points.map(p => el('li', { class: seen.has(p.key) ? 'seen' : '' },
       on.facts.may ? el('button', { class: 'row', type: 'button', 'data-point': p.key, onclick: () => { open(p); draw(); window.scrollTo(0, 0); } }, p.name + (seen.has(p.key) ? ', seen' : '') + (p.due ? ', ' + p.due : '') + (p.used ? ', ' + p.used : '')) : p.name)))];
-    live.replaceChildren(...(grave ? [full(grave)] : []), el('p', { class: 'walked' }, el('a', { href: root.dataset.back }, '\u2039 Rounds'), el('b', {}, count)), strip, ...(at && on.facts.may ? [form(at)] : []), ...waiting, ...list);
+    live.replaceChildren(...(grave ? [full(grave)] : []), el('p', { class: 'walked' }, el('a', { href: root.dataset.back }, '\u2039 Rounds'), el('b', {}, count)), strip, ...(at && on.facts.may ? [form(at)] : []), ...(!at && seen.size >= on.facts.points.length ? [el('p', { class: 'lg', role: 'status' }, 'Every point of this round is seen. ' + (here.length ? 'Keep the phone with you until what is kept is sent.' : 'All of it is sent.'))] : []), ...waiting, ...list);
     if (focus) [...live.querySelectorAll('input,select,textarea,button')].find(x => focus[2] ? x.id === focus[2] : focus[0] && x.name === focus[0] && x.value === focus[1])?.focus();
   };
 
