@@ -154,16 +154,53 @@ func (x *lockCheck) explain(set []int) []string {
 		return x.alone(set[0])
 	}
 	var over []string
-	for _, f := range x.feuds(set) {
+	feuds := x.feuds(set)
+	for _, f := range feuds {
 		if _, a := x.hold(set, f.waived); a == possible {
 			over = append(over, f.words)
 		}
 	}
-	what := "several rules together"
-	if len(over) > 0 {
-		what = strings.Join(over, ", or ")
+	what := strings.Join(over, ", or ")
+	if len(over) == 0 {
+		what = x.several(set, feuds)
 	}
 	return []string{fmt.Sprintf("%s cannot hold together; they fight over %s", x.names(set), what)}
+}
+
+// several names feuds that only together are what the set fights over: none can be taken away. What is named first is taken away last.
+func (x *lockCheck) several(set []int, feuds []feud) string {
+	holds := func(list []feud) bool {
+		_, a := x.hold(set, together(list))
+		return a == possible
+	}
+	if !holds(feuds) {
+		return "several rules together"
+	}
+	for i := len(feuds) - 1; i >= 0; i-- {
+		if less := slices.Delete(slices.Clone(feuds), i, i+1); holds(less) {
+			feuds = less
+		}
+	}
+	words := make([]string, len(feuds))
+	for i := range feuds {
+		words[i] = feuds[i].words
+	}
+	return strings.Join(words, ", and ")
+}
+
+// together waives what all of the feuds are over.
+func together(list []feud) waiver {
+	all := waiver{resources: map[int]bool{}}
+	for _, f := range list {
+		for r := range f.waived.resources {
+			all.resources[r] = true
+		}
+		all.conveyors = all.conveyors || f.waived.conveyors
+		all.apart = all.apart || f.waived.apart
+		all.before = all.before || f.waived.before
+		all.stock = all.stock || f.waived.stock
+	}
+	return all
 }
 
 // names lists locked jobs with their windows and starts.
@@ -295,21 +332,27 @@ func (x *lockCheck) items(set []int) string {
 func (x *lockCheck) alone(j int) []string {
 	c := x.p.c
 	w := x.p.jobs[j].locked.Window
-	out := []string{x.name(j) + " cannot be kept"}
+	name := x.name(j) + " cannot be kept"
+	out := []string{name}
 	for _, o := range obstacles(c, j, w) {
 		out[0] += "; " + o.words
 	}
 	if len(obstacles(c, j, w)) > 0 {
 		return out
 	}
-	for _, l := range x.p.jobs[j].before {
-		out[0] += fmt.Sprintf("; it must wait for job %s, which cannot end in time", c.Jobs[l.job].ID)
+	for i, l := range x.p.jobs[j].before {
+		if !slices.ContainsFunc(x.p.jobs[j].before[:i], func(m link) bool { return m.job == l.job }) {
+			out[0] += fmt.Sprintf("; it must wait for job %s, which cannot end in time", c.Jobs[l.job].ID)
+		}
 	}
 	if n := len(x.p.jobs[j].locked.Technicians); n > x.p.jobs[j].heads {
 		out[0] += fmt.Sprintf("; %d persons are locked to it and its crew is %d", n, x.p.jobs[j].heads)
 	}
 	if n := len(x.p.jobs[j].locked.Tools); n > len(x.p.jobs[j].tools) {
 		out[0] += fmt.Sprintf("; %d tools are locked to it and it takes %d", n, len(x.p.jobs[j].tools))
+	}
+	if out[0] == name {
+		out[0] += fmt.Sprintf("; at no start in the window is there a different person for each of the %d in its crew, and a tool for each of the %d it takes", x.p.jobs[j].heads, len(x.p.jobs[j].tools))
 	}
 	return out
 }

@@ -85,6 +85,9 @@ func (k *packing) makePools() []pool {
 	}
 	out := make([]pool, 0, len(sets))
 	for _, set := range sets {
+		if k.waives(set) {
+			continue
+		}
 		x := pool{members: set.size(), wants: make([]int, len(k.items))}
 		for u := range k.units {
 			if k.within(&k.units[u], set) {
@@ -94,6 +97,16 @@ func (k *packing) makePools() []pool {
 		out = append(out, x)
 	}
 	return out
+}
+
+// waives says whether somebody of the set may be in two places at once: then its minutes say nothing.
+func (k *packing) waives(set resourceSet) bool {
+	for r := range k.waived.resources {
+		if set.has(r) {
+			return true
+		}
+	}
+	return false
 }
 
 // maxPoolSets bounds the unions that are made.
