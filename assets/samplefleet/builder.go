@@ -96,6 +96,9 @@ func (b *builder) orderEvents(o workorder.Order) {
 	}
 	step("raised", o.RaisedAt, o.RaisedBy)
 	step("accepted", o.AcceptedAt, o.AcceptedBy)
+	if o.PlacedAt != 0 {
+		step("placed", o.PlacedAt, o.PlacedBy)
+	}
 	step("started", o.StartedAt, o.StartedBy)
 	step("done", o.DoneAt, o.DoneBy)
 	step("signed", o.SignedAt, o.SignedBy)

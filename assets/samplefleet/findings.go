@@ -29,7 +29,7 @@ func (b *builder) rounds(s site, p assets.Plant, runs []*run, start time.Time, z
 			in := func(h float64) assets.Instant { return assets.InstantOf(t.Add(time.Duration(h * float64(time.Hour)))) }
 			plan := b.people[assets.NameKey(planner)]
 			b.drafts = append(b.drafts, orderDraft{order: workorder.Order{Kind: workorder.KindInspection, State: workorder.Signed, Title: "inspection round",
-				Reason: fmt.Sprintf("contract: a round every %d days", s.visitEveryDays), Crew: 1, WorkHours: 3, RaisedAt: in(-72), AcceptedAt: in(-48), AcceptedBy: plan,
+				Reason: fmt.Sprintf("contract: a round every %d days", s.visitEveryDays), Crew: 1, WorkHours: 3, RaisedAt: in(-72), AcceptedAt: in(-48), AcceptedBy: plan, PlacedAt: in(-24), PlacedBy: plan,
 				StartedAt: in(-3), StartedBy: inspector, DoneAt: in(0), DoneBy: inspector, DoneHours: 3, SignedAt: in(0.4), SignedBy: inspector}})
 		}
 	}

@@ -3,6 +3,7 @@ package samplefleet
 import (
 	"fmt"
 	"math"
+	"strings"
 	"time"
 
 	"carryside/assets"
@@ -264,13 +265,16 @@ func (r *run) remake(l liveSplice, t time.Time, why assets.RetiredWhy) {
 func (r *run) order(kind workorder.Kind, title, reason string, t time.Time, hours float64, made, retired []int) {
 	in := func(h float64) assets.Instant { return assets.InstantOf(t.Add(time.Duration(h * float64(time.Hour)))) }
 	who, planner := r.crews[r.b.rng.IntN(len(r.crews))], r.b.people[assets.NameKey(planner)]
-	raised := -24.0 * 14
-	if len(reason) > 6 && reason[:6] == "failed" {
-		raised = -0.5
+	raised, placed := -24.0*14, true
+	if strings.HasPrefix(reason, "failed") {
+		raised, placed = -0.5, false
 	}
 	o := workorder.Order{Kind: kind, State: workorder.Signed, ConveyorID: r.conveyor.ID, BeltID: r.b.fleet.Belts[r.belt].ID,
 		Title: title, Reason: reason, WorkHours: round(hours, 1), Crew: 2, RaisedAt: in(raised), AcceptedAt: in(raised / 2), AcceptedBy: planner,
 		StartedAt: in(-hours), StartedBy: who, DoneAt: in(0), DoneBy: who, DoneHours: round(hours, 1), SignedAt: in(0.7), SignedBy: who}
+	if placed {
+		o.PlacedAt, o.PlacedBy = in(raised/4), planner
+	}
 	if len(made) == 1 {
 		o.SpliceID = r.b.fleet.Splices[made[0]].ID
 	}
