@@ -59,7 +59,8 @@ var units = map[column]map[string]unit{
 	pressureColumn: {
 		"bar": {factor: 1}, "mbar": {factor: 1e-3}, "mpa": {factor: 10}, "kpa": {factor: 0.01}, "pa": {factor: 1e-5},
 		"kg/cm2": {factor: 0.980665}, "kg/cm²": {factor: 0.980665}, "kgf/cm2": {factor: 0.980665}, "kgf/cm²": {factor: 0.980665}, // exact (NIST SP 811, appendix B)
-		"atm": {factor: 1.01325}, "psi": {factor: psiBar}, "n/cm2": {factor: 0.1}, "n/cm²": {factor: 0.1}, "n/mm2": {factor: 10}, "n/mm²": {factor: 10}, "hpa": {factor: 1e-3},
+		"atm": {factor: 1.01325}, // standard atmosphere, 101 325 Pa exact (NIST SP 811, appendix B)
+		"psi": {factor: psiBar}, "n/cm2": {factor: 0.1}, "n/cm²": {factor: 0.1}, "n/mm2": {factor: 10}, "n/mm²": {factor: 10}, "hpa": {factor: 1e-3},
 	},
 }
 

@@ -8,7 +8,7 @@ import (
 )
 
 // Traces as loggers of several makes write them (common practice): the same two rows, ten seconds apart, 145.2 and 144.8 °C at 10 bar. 145.2 °C are 293.36 °F, 144.8 °C
-// 292.64 °F; 10 bar are 145.038 psi (1 psi = 6 894.757 Pa) and 10.19716 kgf/cm² (98 066.5 Pa, exact): NIST SP 811, appendix B.
+// 292.64 °F; 10 bar are 145.038 psi (1 psi = 6 894.757 Pa) and 10.19716 kgf/cm² (98 066.5 Pa, exact) and 9.86923 atm (101 325 Pa, exact): NIST SP 811, appendix B.
 func TestATraceIsReadAsItsHeadingsSay(t *testing.T) {
 	for name, file := range map[string]string{
 		"German logger, decimal comma":              "Zeit [s];Temperatur oben [°C];Temperatur unten [°C];Druck [bar]\n0;145,2;144,8;10,0\n10;145,2;144,8;10,0\n",
@@ -22,6 +22,7 @@ func TestATraceIsReadAsItsHeadingsSay(t *testing.T) {
 		"date and time of ISO 8601":                 "Timestamp,Upper C,Lower C,Pressure bar\n2026-11-13T20:42:00Z,145.2,144.8,10\n2026-11-13T20:42:10Z,145.2,144.8,10\n",
 		"a clock of twelve hours past noon":         "Time,Upper F,Lower F,Pressure psi\n11/13/2026 12:59:55 PM,293.36,292.64,145.038\n11/13/2026 1:00:05 PM,293.36,292.64,145.038\n",
 		"a clock that goes past midnight":           "Time;Top C;Bottom C;Pressure bar\n23:59:55;145,2;144,8;10\n00:00:05;145,2;144,8;10\n",
+		"gauge in atmospheres":                      "Time s;Top C;Bottom C;Pressure atm\n0;145,2;144,8;9,86923\n10;145,2;144,8;9,86923\n",
 		"gauge in kilograms-force to the square cm": "Time s;Top C;Bottom C;Pressure kg/cm2\n0;145,2;144,8;10,19716\n10;145,2;144,8;10,19716\n",
 	} {
 		tr, err := Read([]byte(file))

@@ -231,6 +231,7 @@ type Finds interface {
 type Hit struct {
 	ConveyorID int64
 	SpliceID   int64 // 0: the conveyor itself
+	OrderID    int64
 	Order      int64 // number; 0: none
 	Word       string
 	Says       string

@@ -239,7 +239,7 @@ func (d *Desk) Find(ctx context.Context, scope assets.Scope, plantID int64, text
 	hits, err := registry.Search(ctx, d.db, scope, plantID, text, 30)
 	out := make([]web.Hit, len(hits))
 	for i, h := range hits {
-		out[i] = web.Hit{ConveyorID: h.ConveyorID, SpliceID: h.SpliceID, Order: h.OrderNumber}
+		out[i] = web.Hit{ConveyorID: h.ConveyorID, SpliceID: h.SpliceID, OrderID: h.OrderID, Order: h.OrderNumber}
 		switch h.Kind {
 		case registry.HitOrder:
 			out[i].Word, out[i].Says = fmt.Sprintf("order %d", h.OrderNumber), h.Title

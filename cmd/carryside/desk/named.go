@@ -179,16 +179,18 @@ func (d naming) VisitsAhead(ctx context.Context, scope assets.Scope, now, until 
 // Find is Find of the desk with names.
 func (d naming) Find(ctx context.Context, scope assets.Scope, plantID int64, text string) ([]web.Hit, error) {
 	hits, err := d.Desk.Find(ctx, scope, plantID, text)
+	if err != nil {
+		return nil, err
+	}
+	var ids []int64
+	for _, h := range hits {
+		if byNumber.MatchString(h.Says) {
+			ids = append(ids, h.OrderID)
+		}
+	}
+	w, err := d.who(ctx, scope, ids...)
 	for i := range hits {
-		if err != nil || hits[i].Order == 0 || !byNumber.MatchString(hits[i].Says) {
-			continue
-		}
-		var o workorder.Order
-		if o, err = orders.ByNumber(ctx, d.db, scope, plantID, hits[i].Order); err == nil {
-			list := []workorder.Order{o}
-			err = d.listed(ctx, scope, list)
-			hits[i].Says = list[0].Title
-		}
+		hits[i].Says = w.in(hits[i].Says, w.of[hits[i].OrderID]...)
 	}
 	return hits, err
 }
