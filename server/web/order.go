@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"slices"
 	"sort"
 	"strings"
 	"time"
@@ -398,8 +399,9 @@ func (r *Request) orderFrom(file *OrderFile) []Fact {
 		return []Fact{{"Raised from", "a finding"}}
 	}
 	by := "a person"
-	if len(file.Events) > 0 && file.Events[0].PersonID == 0 { // of a rule that is kept no more, or from before the records
-		by = "a rule"
+	// An emergency is raised after its work began, so that its raising is not the first that happened.
+	if slices.ContainsFunc(file.Events, func(e workorder.Event) bool { return e.What == "raised" && e.PersonID == 0 }) {
+		by = "a rule" // that is kept no more, or from before the records
 	}
 	return []Fact{{"Raised by", cmp.Or(file.People[file.Order.RaisedBy], by)}}
 }
